@@ -1,0 +1,21 @@
+// Small files in, whole files out. Audio is not read here.
+#pragma once
+
+#include <cstddef>
+#include <string>
+#include <string_view>
+
+#include <sendworthy/result.h>
+
+namespace sendworthy::base {
+
+/// A text file of at most `limit` bytes. Folders, devices and pipes are refused with a clear error.
+[[nodiscard]] Result<std::string> read_text(const std::string& path, std::size_t limit = 4u << 20);
+
+/// Writes to a temporary file in the target's folder, syncs, renames. Nothing is left behind on failure.
+[[nodiscard]] Result<void> write_then_rename(const std::string& path, std::string_view content);
+
+/// Removes every temporary file that write_then_rename has open right now. Async-signal-safe.
+void remove_unfinished_files() noexcept;
+
+}  // namespace sendworthy::base

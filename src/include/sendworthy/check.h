@@ -1,0 +1,59 @@
+// Check files: the main job. Start reading here.
+#pragma once
+
+#include <atomic>
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include <sendworthy/result.h>
+#include <sendworthy/rule_set.h>
+#include <sendworthy/sheet.h>
+
+namespace sendworthy {
+
+/// What a room or a pair of headphones was calibrated with. Levels are estimates for that place only.
+struct Monitoring {
+  enum class Kind { loudspeakers, headphones };
+  Kind kind = Kind::loudspeakers;
+  double spl_db = 73;            ///< sound pressure level per loudspeaker (or per ear) with the calibration noise
+  std::string spl_weighting = "C";  ///< "A", "C" or "Z"
+  double level = -23;            ///< digital level of that noise in one channel
+  std::string level_unit = "LUFS";  ///< "LUFS" or "dBFS" (mathematical RMS)
+  std::string noise = "band 500-2000";  ///< "pink", "band 500-2000" or "sine 1000"
+};
+
+struct CheckOptions {
+  std::string role;
+  bool file_digest = false;
+  bool second_meter = false;
+  bool timelines = false;
+  bool judge = true;
+  std::string today;  ///< YYYY-MM-DD, for waivers; the library never asks the clock
+  std::optional<Monitoring> monitoring;
+  int jobs = 1;       ///< threads; the result does not depend on it
+};
+
+/// Called from worker threads, one call at a time. `done` of `total` in file order; fraction of the current one.
+struct Progress {
+  std::size_t file = 0, files = 0;
+  std::string path;
+  double fraction = 0;
+};
+
+struct CheckHooks {
+  std::function<void(const Progress&)> progress;
+  std::function<void(const FileSheet&)> file_done;  ///< in the order the files end
+  const std::atomic<bool>* stop = nullptr;          ///< set it to end early; the sheet then carries ErrorCode::interrupted
+};
+
+/// Reads, measures and judges every file. Never throws, never prints; one bad input does not stop the others.
+[[nodiscard]] Sheet check_files(const std::vector<std::string>& paths, const std::vector<RuleSet>& rule_sets,
+                                const CheckOptions& options, const CheckHooks& hooks = {});
+
+/// Names and versions of this library and those it is built on.
+[[nodiscard]] std::string version();
+[[nodiscard]] std::map<std::string, std::string> library_versions();
+
+}  // namespace sendworthy

@@ -1,0 +1,44 @@
+// Renderers: sheet in, text out. Pure functions; nothing is judged here.
+#pragma once
+
+#include <string>
+#include <utility>
+#include <vector>
+
+#include <sendworthy/result.h>
+#include <sendworthy/sheet.h>
+
+namespace sendworthy {
+
+enum class Colour { off, on };
+
+struct TextOptions {
+  Colour colour = Colour::off;
+  int width = 80;      ///< columns
+  bool quiet = false;  ///< verdict lines only
+};
+
+[[nodiscard]] std::string render_text(const Sheet& sheet, const Catalog& catalog, const TextOptions& options = {});
+[[nodiscard]] std::string render_json(const Sheet& sheet, const Catalog& catalog);
+[[nodiscard]] std::string render_jsonl(const Sheet& sheet, const Catalog& catalog);  ///< one line per file
+
+enum class WarnInJUnit { passes, fails };
+[[nodiscard]] std::string render_junit(const Sheet& sheet, const Catalog& catalog,
+                                       WarnInJUnit warn = WarnInJUnit::passes);
+[[nodiscard]] std::string render_csv(const Sheet& sheet, const Catalog& catalog);
+
+/// Places of findings, as CSV and as a Standard MIDI File (format 0, 120 bpm, markers at the time of each place).
+[[nodiscard]] std::string render_markers_csv(const Sheet& sheet, const Catalog& catalog);
+[[nodiscard]] std::string render_markers_midi(const Sheet& sheet, const Catalog& catalog);
+
+/// A one-page note to the receiving engineer, Markdown, facts filled in and blanks for the rest.
+[[nodiscard]] std::string render_note(const Sheet& sheet, const Catalog& catalog);
+
+/// Reads JSONL written by render_jsonl back into one sheet with one verdict.
+[[nodiscard]] Result<Sheet> merge_jsonl(const std::vector<std::pair<std::string, std::string>>& name_and_text,
+                                        const Catalog& catalog);
+
+/// The value with its unit, at the catalog's decimals; "not measured" and "not applicable" in words.
+[[nodiscard]] std::string show_value(const Outcome& outcome, Unit unit, int decimals);
+
+}  // namespace sendworthy

@@ -1,0 +1,107 @@
+// Rule sets: what a file must be, as data. Written in TOML, read here, judged in judge/.
+#pragma once
+
+#include <map>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include <sendworthy/catalog.h>
+#include <sendworthy/result.h>
+#include <sendworthy/sheet.h>
+
+namespace sendworthy {
+
+using Parameters = std::map<std::string, double, std::less<>>;
+
+/// A measurement together with the parameters a rule wants it made with (only those that differ from the fallback).
+struct MeasureRequest {
+  std::string id;
+  Parameters parameters;
+  friend auto operator<=>(const MeasureRequest&, const MeasureRequest&) = default;
+};
+
+/// `id` or `id(below_hz=150)`: the key of Measurement. Parameters in name order, shortest number that reads back.
+[[nodiscard]] std::string key_of(const MeasureRequest& request);
+
+/// One comparison of a rule: `fail_above = -1.0` is {fail, above, -1.0}.
+struct Comparison {
+  Status status = Status::fail;  ///< fail, warn or note
+  LimitKind kind = LimitKind::none;
+  double number = 0;                 ///< above, below, multiple_of
+  std::vector<Value> accepted;       ///< unless: any of these passes
+  std::vector<std::string> items;    ///< forbid, require; matches: one pattern
+};
+
+/// When a rule applies. Empty members mean "always".
+struct Conditions {
+  std::vector<int> channels;
+  std::vector<std::string> roles;
+  std::vector<std::string> containers;
+  std::optional<double> min_duration_s;
+};
+
+struct Rule {
+  std::string id;
+  MeasureRequest measure;
+  std::optional<MeasureRequest> compare_to;  ///< judged is measure − compare_to
+  std::vector<Comparison> comparisons;
+  double tolerance = 0;
+  Conditions conditions;
+  std::string why, remedy, source;
+  bool optional = false;
+  bool enabled = true;
+  std::map<std::string, std::string> origins;  ///< TOML key → name of the rule set it comes from
+  Place place;
+};
+
+struct Waiver {
+  std::string rule;
+  std::string files;         ///< a pattern with * and ?; empty: every file
+  std::string audio_digest;  ///< empty: any audio
+  std::optional<double> from_s, to_s;
+  std::string reason, by, until;
+  Place place;
+};
+
+struct RuleSet {
+  std::string name, title, purpose;
+  std::vector<std::string> sources;
+  std::vector<std::string> extends;  ///< as written, for display
+  std::vector<Rule> rules;           ///< effective: extended, merged, in order of first appearance
+  std::vector<Waiver> waivers;
+  std::string origin;  ///< "shipped", "user" or a path
+  std::string digest;  ///< "xxh128:…" over the effective set
+};
+
+/// Where named rule sets are looked for, first hit wins. Never the working folder.
+struct RuleSetFolders {
+  std::string user;     ///< empty: none
+  std::string shipped;  ///< empty: the sets compiled into the library
+};
+
+/// Loads a rule set by name or by path (a path holds a slash or ends in .toml), with everything it extends.
+/// Errors carry file, line, column and the nearest right name.
+[[nodiscard]] Result<RuleSet> load_rule_set(std::string_view name_or_path, const RuleSetFolders& folders,
+                                            const Catalog& catalog);
+
+/// The same from text, for tests and embedding; `extends` is resolved through `folders`.
+[[nodiscard]] Result<RuleSet> parse_rule_set(std::string_view toml, std::string_view shown_path,
+                                             const RuleSetFolders& folders, const Catalog& catalog);
+
+struct RuleSetListing {
+  std::string name, title, purpose, origin;
+  bool shadows_shipped = false;
+  std::optional<Error> error;  ///< a user's set that does not load
+};
+[[nodiscard]] std::vector<RuleSetListing> list_rule_sets(const RuleSetFolders& folders, const Catalog& catalog);
+
+/// `--expect sample_rate=96000`: a rule set named "expected" with one rule per key.
+[[nodiscard]] Result<RuleSet> expectations(const std::vector<std::string>& key_values, const Catalog& catalog);
+
+/// Every measurement with other parameters than the fallback that these rules need.
+[[nodiscard]] std::vector<MeasureRequest> requests_of(const std::vector<RuleSet>& rule_sets);
+
+}  // namespace sendworthy

@@ -1,0 +1,179 @@
+// The sheet: everything that was read, measured and judged, as one immutable value.
+// JSON is this value written down; every other format is a view of it and adds no judgement.
+#pragma once
+
+#include <cstdint>
+#include <map>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <variant>
+#include <vector>
+
+#include <sendworthy/catalog.h>
+#include <sendworthy/result.h>
+
+namespace sendworthy {
+
+using Value = std::variant<bool, double, std::string>;  ///< a list is one string, its items joined by ", "
+
+/// The measurement should exist and could not be made. A rule on it counts as failed unless it is optional.
+struct NotMeasured {
+  std::string reason;
+};
+/// The question makes no sense for this file (stereo ids on mono). A rule on it is skipped, with the reason.
+struct NotApplicable {
+  std::string reason;
+};
+using Outcome = std::variant<Value, NotMeasured, NotApplicable>;
+
+/// The number in an outcome, or nothing.
+[[nodiscard]] std::optional<double> number(const Outcome& outcome);
+
+/// A place in a file. Times and frames count from the first frame; `end` is exclusive. A frame is one sample per channel.
+struct Where {
+  double start_s = 0;
+  double end_s = 0;
+  std::int64_t start_frame = 0;
+  std::int64_t end_frame = 0;
+  int channel = 0;  ///< from 1; 0 = all or not said
+  std::string file;
+  std::string note;
+};
+
+/// One measurement of one file.
+struct Measurement {
+  std::string id;   ///< catalog id
+  std::string key;  ///< id, or `id(below_hz=150)` where a rule asked for another parameter than the fallback
+  Outcome outcome = NotMeasured{"not measured"};
+  std::string note;
+  std::vector<std::optional<double>> channels;  ///< each channel's own number, where channels differ
+  std::vector<Where> where;                     ///< events, at most kMaxWhere
+  std::int64_t where_total = 0;                 ///< how many events there were in all
+};
+inline constexpr std::size_t kMaxWhere = 20;
+
+enum class Status { pass, note, warn, fail, not_measured, waived };
+[[nodiscard]] std::string_view to_string(Status status);  ///< "pass", …, "not measured", "waived"
+
+enum class Verdict { pass, warn, fail };
+[[nodiscard]] std::string_view to_string(Verdict verdict);
+
+/// Which comparison of a rule decided (or, for a pass, would decide first).
+enum class LimitKind { none, above, below, unless, multiple_of, matches, forbid, require };
+[[nodiscard]] std::string_view to_string(LimitKind kind);
+
+struct AppliedWaiver {
+  std::string reason;
+  std::string by;
+  std::string until;  ///< YYYY-MM-DD
+};
+
+/// One rule applied to one file (or to the whole set). Plain data: the words are made by the renderers' shared phrases.
+struct Finding {
+  std::string ruleset;
+  std::string rule;
+  std::string measure;  ///< catalog id; empty for findings about waivers, inputs or the set
+  std::string key;      ///< Measurement::key
+  Status status = Status::not_measured;
+  Status before_waiver = Status::not_measured;  ///< equals status unless waived
+  Outcome outcome = NotMeasured{"not measured"};
+  Unit unit = Unit::text;
+  LimitKind limit_kind = LimitKind::none;
+  std::optional<Value> limit;
+  std::string limit_text;              ///< "at most -1.0 dBTP", "one of 44100, 48000 Hz"
+  bool within_tolerance = false;       ///< beyond the limit, yet within the measurement tolerance
+  std::optional<double> tolerance;
+  std::optional<double> change_db;     ///< how far to move a level; negative: down
+  std::optional<double> true_peak_after_db;  ///< what the true peak becomes then, dBTP
+  std::string note;                    ///< the measurement's note
+  std::vector<Where> where;
+  std::int64_t where_total = 0;
+  std::string why;
+  std::string remedy;                  ///< in words, with the amount where change_db is known
+  std::string source;
+  bool optional = false;
+  std::optional<AppliedWaiver> waiver;
+  std::vector<std::string> files;      ///< for findings of the whole set
+};
+
+struct Skipped {
+  std::string ruleset;
+  std::string rule;
+  std::string reason;
+};
+
+struct Caution {
+  std::string text;
+  std::string source;
+};
+
+struct Tag {
+  std::string name;   ///< "title", "artist", "album", "track", "isrc", "date", …
+  std::string value;
+  std::string origin; ///< "bext", "INFO", "ID3v2", "Vorbis comment", "iXML", …
+};
+
+/// What the container says, for people and for the hand-off note.
+struct Facts {
+  std::string container;  ///< "WAV", "RF64", "FLAC", …
+  std::string encoding;   ///< "PCM 24-bit", "float 32-bit", "Vorbis", …
+  int sample_rate = 0;    ///< Hz
+  std::optional<int> bit_depth;
+  int channels = 0;
+  std::string channel_layout;  ///< "mono", "stereo", "5.1", "7.1", "4 channels, layout unknown"
+  std::int64_t frames = 0;     ///< as decoded
+  double duration_s = 0;
+  std::int64_t file_size = 0;  ///< bytes
+  std::vector<Tag> tags;
+};
+
+/// A series at a bounded rate. Not a number (NaN) where nothing could be read.
+struct Timeline {
+  std::string id;    ///< "momentary", "short_term", "peak", "correlation", "envelope"
+  std::string unit;
+  int channel = 0;   ///< from 1; 0 = the whole file
+  double start_s = 0;
+  double step_s = 0;
+  int decimals = 1;
+  std::vector<float> values;
+};
+
+struct FileSheet {
+  std::string path;  ///< as the user gave it; any bytes
+  std::string role;
+  Verdict verdict = Verdict::fail;
+  std::string audio_digest;  ///< "xxh128:…"; empty when nothing was decoded
+  std::string file_digest;   ///< "sha256:…"; empty unless asked for
+  Facts facts;
+  std::vector<Measurement> measurements;  ///< sorted by key
+  std::vector<Finding> findings;
+  std::vector<Skipped> skipped;
+  std::vector<Timeline> timelines;
+  std::vector<Caution> cautions;
+  std::optional<Error> error;  ///< set: no sheet could be made for this input
+};
+
+struct RulesUsed {
+  std::string name;
+  std::string title;
+  std::string purpose;
+  std::string digest;  ///< "xxh128:…" of the effective set
+  std::string origin;  ///< "shipped", "user", or the path given; with a remark where a user's set hides a shipped one
+};
+
+struct Sheet {
+  int schema = 1;
+  std::string tool_version;
+  std::map<std::string, std::string> libraries;  ///< name → version
+  std::vector<RulesUsed> rules;
+  bool judged = true;  ///< false for `measure`: there is no verdict to show
+  Verdict verdict = Verdict::fail;
+  std::vector<FileSheet> files;   ///< sorted by path
+  std::vector<Finding> findings;  ///< of the whole set
+};
+
+/// The worst of a file's findings: fail and not measured (unless optional) → fail, warn → warn, else pass.
+[[nodiscard]] Verdict verdict_of(const std::vector<Finding>& findings);
+
+}  // namespace sendworthy

@@ -1,0 +1,36 @@
+// One decode of one file, all meters. Does not know rules.
+#pragma once
+
+#include <atomic>
+#include <functional>
+#include <string>
+#include <vector>
+
+#include <sendworthy/rule_set.h>
+#include <sendworthy/sheet.h>
+
+#include "audio/file.h"
+#include "measure/crew.h"
+
+namespace sendworthy::measure {
+
+struct PassOptions {
+  std::vector<MeasureRequest> requests;  ///< measurements wanted with other parameters than the fallback
+  bool timelines = false;
+  bool second_meter = false;
+  std::function<void(double fraction)> progress;  ///< may be empty; called at most every few blocks
+  const std::atomic<bool>* stop = nullptr;
+};
+
+struct PassResult {
+  std::vector<Measurement> measurements;  ///< every available catalog id, and every request; sorted by key
+  std::vector<Timeline> timelines;
+  std::string audio_digest;               ///< "xxh128:…"
+  std::int64_t frames = 0;
+  bool interrupted = false;
+};
+
+/// Decodes `file.source` to its end. The result does not depend on the crew's size. Errors: no_audio (no frame decoded).
+[[nodiscard]] Result<PassResult> run_pass(audio::OpenedFile& file, const PassOptions& options, Crew& crew);
+
+}  // namespace sendworthy::measure
