@@ -1,0 +1,124 @@
+#include "dsp/biquad.h"
+
+#include <cmath>
+#include <complex>
+#include <numbers>
+
+namespace sendworthy::dsp {
+namespace {
+
+constexpr double kPi = std::numbers::pi;
+
+// The section's bilinear image at another rate: z⁻¹ at 48 kHz becomes (d + q)/(1 + d q) with q = z⁻¹ at the new rate.
+Biquad at_rate(const Biquad& c, double from_hz, double to_hz) {
+  const double d = (from_hz - to_hz) / (from_hz + to_hz);
+  const auto map = [d](double c0, double c1, double c2) {
+    return std::array<double, 3>{c0 + c1 * d + c2 * d * d, 2 * c0 * d + c1 * (1 + d * d) + 2 * c2 * d,
+                                 c0 * d * d + c1 * d + c2};
+  };
+  const auto b = map(c.b0, c.b1, c.b2);
+  const auto a = map(1, c.a1, c.a2);
+  return {b[0] / a[0], b[1] / a[0], b[2] / a[0], a[1] / a[0], a[2] / a[0]};
+}
+
+// First-order pair: s²/((s + p1)(s + p2)) by the bilinear transform.
+Biquad high_pass_pair(double p1_hz, double p2_hz, double fs) {
+  const double k = 2 * fs;
+  const double p1 = 2 * kPi * p1_hz, p2 = 2 * kPi * p2_hz;
+  const double a0 = (k + p1) * (k + p2);
+  const double g = k * k / a0;
+  return {g, -2 * g, g, ((p1 - k) * (k + p2) + (p2 - k) * (k + p1)) / a0, (p1 - k) * (p2 - k) / a0};
+}
+
+// 1/(1 + s/p)² with poles e^(−p/fs), and a numerator whose power response meets the analogue one at 0, fs/4 and fs/2.
+// With φ1 = sin²(w/2), φ0 = 1 − φ1, φ2 = 4 φ0 φ1: |B|² = B0 φ0 + B1 φ1 + B2 φ2, B0 = (b0 + b1 + b2)², B1 = (b0 − b1 + b2)²,
+// B2 = −4 b0 b2; the same for A.
+Biquad low_pass_double_pole(double p_hz, double fs) {
+  const double r = std::exp(-2 * kPi * p_hz / fs);
+  const double a1 = -2 * r, a2 = r * r;
+  const double A0 = (1 + a1 + a2) * (1 + a1 + a2), A1 = (1 - a1 + a2) * (1 - a1 + a2), A2 = -4 * a2;
+  const auto analogue_power = [p_hz](double hz) {
+    const double u = 1 + (hz / p_hz) * (hz / p_hz);
+    return 1 / (u * u);
+  };
+  const double B0 = A0;
+  const double B1 = A1 * analogue_power(fs / 2);
+  const double mid = (A0 * 0.5 + A1 * 0.5 + A2) * analogue_power(fs / 4);  // φ0 = φ1 = 1/2, φ2 = 1
+  const double B2 = mid - 0.5 * B0 - 0.5 * B1;
+  const double root0 = std::sqrt(B0), root1 = std::sqrt(B1);
+  const double w = 0.5 * (root0 + root1);
+  const double b0 = 0.5 * (w + std::sqrt(std::max(0.0, w * w + B2)));
+  return {b0, 0.5 * (root0 - root1), b0 != 0 ? -B2 / (4 * b0) : 0, a1, a2};
+}
+
+std::vector<Biquad> butterworth(int order, double cutoff_hz, double fs, bool high) {
+  std::vector<Biquad> sections;
+  const double k = std::tan(kPi * cutoff_hz / fs);
+  for (int i = 0; i < order / 2; ++i) {
+    const double q = 1 / (2 * std::sin(kPi * (2 * i + 1) / (2.0 * order)));
+    const double a0 = 1 + k / q + k * k;
+    Biquad c;
+    c.a1 = 2 * (k * k - 1) / a0;
+    c.a2 = (1 - k / q + k * k) / a0;
+    if (high) {
+      c.b0 = 1 / a0, c.b1 = -2 / a0, c.b2 = 1 / a0;
+    } else {
+      c.b0 = k * k / a0, c.b1 = 2 * c.b0, c.b2 = c.b0;
+    }
+    sections.push_back(c);
+  }
+  return sections;
+}
+
+}  // namespace
+
+std::array<Biquad, 2> k_weighting(double sample_rate_hz) {
+  constexpr Biquad kShelf{1.53512485958697, -2.69169618940638, 1.19839281085285, -1.69065929318241, 0.73248077421585};
+  constexpr Biquad kHighPass{1.0, -2.0, 1.0, -1.99004745483398, 0.99007225036621};
+  if (sample_rate_hz == 48000) return {kShelf, kHighPass};
+  return {at_rate(kShelf, 48000, sample_rate_hz), at_rate(kHighPass, 48000, sample_rate_hz)};
+}
+
+std::array<Biquad, 3> a_weighting(double fs) {
+  constexpr double kF1 = 20.598997, kF2 = 107.65265, kF3 = 737.86223, kF4 = 12194.217;
+  std::array<Biquad, 3> sections{high_pass_pair(kF1, kF1, fs), high_pass_pair(kF2, kF3, fs),
+                                 low_pass_double_pole(kF4, fs)};
+  // Normalised where the standard says 0 dB; below 2 kHz of rate there is no 1 kHz, and fs/4 takes its place.
+  const double reference_hz = std::min(1000.0, fs / 4);
+  const double gain = std::pow(10.0, a_weighting_db(reference_hz) / 20) / magnitude(sections, reference_hz, fs);
+  sections[0].b0 *= gain, sections[0].b1 *= gain, sections[0].b2 *= gain;
+  return sections;
+}
+
+double a_weighting_db(double hz) {
+  const auto response = [](double f) {
+    const double f2 = f * f;
+    return 12194.217 * 12194.217 * f2 * f2 /
+           ((f2 + 20.598997 * 20.598997) * std::sqrt((f2 + 107.65265 * 107.65265) * (f2 + 737.86223 * 737.86223)) *
+            (f2 + 12194.217 * 12194.217));
+  };
+  return 20 * std::log10(response(hz) / response(1000));
+}
+
+std::vector<Biquad> butterworth_low_pass(int order, double cutoff_hz, double fs) {
+  return butterworth(order, cutoff_hz, fs, false);
+}
+std::vector<Biquad> butterworth_high_pass(int order, double cutoff_hz, double fs) {
+  return butterworth(order, cutoff_hz, fs, true);
+}
+
+double magnitude(std::span<const Biquad> sections, double hz, double fs) {
+  const std::complex<double> q = std::polar(1.0, -2 * kPi * hz / fs);
+  std::complex<double> h = 1;
+  for (const auto& c : sections) h *= (c.b0 + q * (c.b1 + q * c.b2)) / (1.0 + q * (c.a1 + q * c.a2));
+  return std::abs(h);
+}
+
+void Cascade::flush_denormals() {
+  for (auto& s : state_) {
+    if (std::abs(s.s1) < 1e-30) s.s1 = 0;
+    if (std::abs(s.s2) < 1e-30) s.s2 = 0;
+  }
+}
+
+}  // namespace sendworthy::dsp

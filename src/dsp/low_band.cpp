@@ -1,0 +1,212 @@
+#include "dsp/low_band.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#undef HWY_TARGET_INCLUDE
+#define HWY_TARGET_INCLUDE "dsp/low_band.cpp"
+#include <hwy/foreach_target.h>
+#include <hwy/highway.h>
+
+HWY_BEFORE_NAMESPACE();
+namespace sendworthy::dsp::HWY_NAMESPACE {
+namespace hn = hwy::HWY_NAMESPACE;
+
+// out[m] = Σ taps[t]·in[m·4 + t]. The input is split into its four phases first, so that every product runs over
+// neighbouring outputs and no sum across lanes is needed.
+void ByFour(const float* HWY_RESTRICT in, int outputs, const float* HWY_RESTRICT taps, int count,
+            float* HWY_RESTRICT phases, int stride, float* HWY_RESTRICT out) {
+  const hn::ScalableTag<float> d;
+  const int lanes = static_cast<int>(hn::Lanes(d));
+  const int columns = outputs + count / 4;
+  int k = 0;
+  for (; k + lanes <= columns; k += lanes) {
+    hn::Vec<decltype(d)> a, b, c, e;
+    hn::LoadInterleaved4(d, in + 4 * k, a, b, c, e);
+    hn::StoreU(a, d, phases + k), hn::StoreU(b, d, phases + stride + k);
+    hn::StoreU(c, d, phases + 2 * stride + k), hn::StoreU(e, d, phases + 3 * stride + k);
+  }
+  for (; k < columns; ++k) {
+    for (int p = 0; p < 4; ++p) phases[p * stride + k] = in[4 * k + p];
+  }
+  int m = 0;
+  for (; m + lanes <= outputs; m += lanes) {
+    auto s0 = hn::Zero(d), s1 = s0;
+    for (int t = 0; t < count; t += 4) {
+      const float* base = phases + m + t / 4;
+      s0 = hn::MulAdd(hn::LoadU(d, base), hn::Set(d, taps[t]), s0);
+      s1 = hn::MulAdd(hn::LoadU(d, base + stride), hn::Set(d, taps[t + 1]), s1);
+      s0 = hn::MulAdd(hn::LoadU(d, base + 2 * stride), hn::Set(d, taps[t + 2]), s0);
+      s1 = hn::MulAdd(hn::LoadU(d, base + 3 * stride), hn::Set(d, taps[t + 3]), s1);
+    }
+    hn::StoreU(hn::Add(s0, s1), d, out + m);
+  }
+  for (; m < outputs; ++m) {
+    // The same order of products as above, so that where a block was split does not show.
+    float s0 = 0, s1 = 0;
+    for (int t = 0; t < count; t += 4) {
+      s0 = std::fma(in[4 * m + t], taps[t], s0);
+      s1 = std::fma(in[4 * m + t + 1], taps[t + 1], s1);
+      s0 = std::fma(in[4 * m + t + 2], taps[t + 2], s0);
+      s1 = std::fma(in[4 * m + t + 3], taps[t + 3], s1);
+    }
+    out[m] = s0 + s1;
+  }
+}
+
+void ByAny(const float* HWY_RESTRICT in, int outputs, int factor, const float* HWY_RESTRICT taps, int count,
+           float* HWY_RESTRICT out) {
+  const hn::CappedTag<float, 16> d;
+  const int lanes = static_cast<int>(hn::Lanes(d));
+  for (int m = 0; m < outputs; ++m) {
+    const float* x = in + static_cast<std::int64_t>(m) * factor;
+    auto sum = hn::Zero(d);
+    for (int t = 0; t < count; t += lanes) sum = hn::MulAdd(hn::LoadU(d, x + t), hn::LoadU(d, taps + t), sum);
+    out[m] = hn::GetLane(hn::SumOfLanes(d, sum));
+  }
+}
+
+void SignCoincidence(const std::uint64_t* HWY_RESTRICT left, const std::uint64_t* HWY_RESTRICT right,
+                     const std::uint64_t* HWY_RESTRICT valid, int words, int range, std::uint64_t* HWY_RESTRICT equal) {
+  const hn::CappedTag<std::uint64_t, 8> d;
+  const int lanes = static_cast<int>(hn::Lanes(d));
+  for (int k = 0; k < 2 * range; ++k) {
+    const int word = k / 64, bit = k % 64;
+    const std::uint64_t* r = right + word;
+    auto sum = hn::Zero(d);
+    std::uint64_t total = 0;
+    int i = 0;
+    for (; i + lanes <= words; i += lanes) {
+      const auto low = hn::LoadU(d, r + i);
+      auto shifted = low;
+      if (bit != 0) {
+        const auto high = hn::LoadU(d, r + i + 1);
+        shifted = hn::Or(hn::ShiftRightSame(low, bit), hn::ShiftLeftSame(high, 64 - bit));
+      }
+      const auto same = hn::AndNot(hn::Xor(hn::LoadU(d, left + i), shifted), hn::LoadU(d, valid + i));
+      sum = hn::Add(sum, hn::PopulationCount(same));
+    }
+    for (; i < words; ++i) {
+      const std::uint64_t shifted = bit == 0 ? r[i] : (r[i] >> bit) | (r[i + 1] << (64 - bit));
+      total += static_cast<std::uint64_t>(__builtin_popcountll(~(left[i] ^ shifted) & valid[i]));
+    }
+    equal[k] += total + hn::GetLane(hn::SumOfLanes(d, sum));
+  }
+}
+
+}  // namespace sendworthy::dsp::HWY_NAMESPACE
+HWY_AFTER_NAMESPACE();
+
+#if HWY_ONCE
+namespace sendworthy::dsp {
+HWY_EXPORT(ByFour);
+HWY_EXPORT(ByAny);
+HWY_EXPORT(SignCoincidence);
+namespace {
+
+double bessel_i0(double x) {
+  double sum = 1, term = 1;
+  for (int k = 1; k < 60; ++k) {
+    term *= (x / (2 * k)) * (x / (2 * k));
+    sum += term;
+  }
+  return sum;
+}
+
+constexpr double kAttenuationDb = 100, kBeta = 10.06;  // Kaiser: 0.1102·(A − 8.7)
+
+}  // namespace
+
+Decimator::Decimator(double fs, int factor, double pass_hz, double stop_hz) : factor_(factor) {
+  const double width = 2 * std::numbers::pi * (stop_hz - pass_hz) / fs;
+  int count = static_cast<int>(std::ceil((kAttenuationDb - 8) / (2.285 * width))) + 1;
+  count = (count + 15) / 16 * 16;
+  const double cut = (pass_hz + stop_hz) / fs;  // relative to fs/2
+  const double middle = (count - 1) / 2.0;
+  double sum = 0;
+  std::vector<double> taps(static_cast<std::size_t>(count));
+  for (int i = 0; i < count; ++i) {
+    const double t = i - middle;
+    const double sinc = t == 0 ? cut : std::sin(std::numbers::pi * cut * t) / (std::numbers::pi * t);
+    const double u = t / (middle + 0.5);
+    taps[static_cast<std::size_t>(i)] = sinc * bessel_i0(kBeta * std::sqrt(1 - u * u));
+    sum += taps[static_cast<std::size_t>(i)];
+  }
+  for (const double v : taps) taps_.push_back(static_cast<float>(v / sum));
+  buffer_.assign(taps_.size() - 1, 0.0f);
+}
+
+void Decimator::process(std::span<const float> in, std::vector<float>& out) {
+  buffer_.insert(buffer_.end(), in.begin(), in.end());
+  const auto count = static_cast<std::int64_t>(taps_.size());
+  const auto have = static_cast<std::int64_t>(buffer_.size()) - skip_;
+  const int outputs = have < count ? 0 : static_cast<int>((have - count) / factor_ + 1);
+  const auto old = out.size();
+  out.resize(old + static_cast<std::size_t>(outputs));
+  if (outputs > 0) {
+    const float* x = buffer_.data() + skip_;
+    if (factor_ == 4) {
+      // The phase split reads whole columns of four, up to three samples past the last one needed.
+      buffer_.resize(buffer_.size() + 4, 0.0f);
+      x = buffer_.data() + skip_;
+      const int stride = outputs + static_cast<int>(count) / 4 + 16;
+      phases_.resize(4 * static_cast<std::size_t>(stride));
+      HWY_DYNAMIC_DISPATCH(ByFour)(x, outputs, taps_.data(), static_cast<int>(count), phases_.data(), stride,
+                                   out.data() + old);
+      buffer_.resize(buffer_.size() - 4);
+    } else {
+      HWY_DYNAMIC_DISPATCH(ByAny)(x, outputs, factor_, taps_.data(), static_cast<int>(count), out.data() + old);
+    }
+  }
+  skip_ += static_cast<std::int64_t>(outputs) * factor_;
+  const auto drop = std::min<std::int64_t>(skip_, static_cast<std::int64_t>(buffer_.size()));
+  buffer_.erase(buffer_.begin(), buffer_.begin() + static_cast<std::ptrdiff_t>(drop));
+  skip_ -= drop;
+}
+
+LowBandChain::LowBandChain(double fs) {
+  // The low-band meters reach up to 500 Hz with 48 dB per octave; up to 1 kHz nothing may fold back.
+  constexpr double kPassHz = 1000;
+  double rate = fs;
+  double delay = 0, step = 1;
+  while (rate >= 32000) {
+    first_.emplace_back(rate, 4, kPassHz, rate / 4 - kPassHz);
+    delay += step * first_.back().delay_frames();
+    step *= 4;
+    rate /= 4;
+    middle_factor_ *= 4;
+  }
+  middle_rate_hz_ = rate;
+  const int factor = std::max(1, static_cast<int>(rate / 3000));
+  if (factor > 1) {
+    last_.emplace_back(rate, factor, kPassHz, rate / factor - kPassHz);
+    delay += step * last_.back().delay_frames();
+  }
+  low_factor_ = middle_factor_ * factor;
+  low_rate_hz_ = rate / factor;
+  low_delay_ = delay;
+}
+
+void LowBandChain::process(std::span<const float> in, std::vector<float>& middle, std::vector<float>& low) {
+  middle.assign(in.begin(), in.end());
+  for (auto& stage : first_) {
+    scratch_.clear();
+    stage.process(middle, scratch_);
+    middle.swap(scratch_);
+  }
+  low.clear();
+  if (last_.empty()) {
+    low = middle;
+  } else {
+    last_.front().process(middle, low);
+  }
+}
+
+void sign_coincidence(const std::uint64_t* left, const std::uint64_t* right, const std::uint64_t* valid, int words,
+                      int range, std::uint64_t* equal) {
+  HWY_DYNAMIC_DISPATCH(SignCoincidence)(left, right, valid, words, range, equal);
+}
+
+}  // namespace sendworthy::dsp
+#endif

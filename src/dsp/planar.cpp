@@ -1,0 +1,219 @@
+#include "dsp/planar.h"
+
+#include <algorithm>
+#include <cmath>
+
+#undef HWY_TARGET_INCLUDE
+#define HWY_TARGET_INCLUDE "dsp/planar.cpp"
+#include <hwy/foreach_target.h>
+#include <hwy/highway.h>
+
+HWY_BEFORE_NAMESPACE();
+namespace sendworthy::dsp::HWY_NAMESPACE {
+namespace hn = hwy::HWY_NAMESPACE;
+
+constexpr float kCodeScale = 1.0f / 2147483648.0f;
+
+std::uint32_t SplitCodes(const std::int32_t* HWY_RESTRICT in, int frames, int channels, float* HWY_RESTRICT rows,
+                         std::int64_t stride) {
+  const hn::ScalableTag<std::int32_t> di;
+  const hn::RebindToFloat<decltype(di)> df;
+  const auto scale = hn::Set(df, kCodeScale);
+  const int lanes = static_cast<int>(hn::Lanes(di));
+  auto any = hn::Zero(di);
+  std::uint32_t tail_any = 0;
+  int n = 0;
+  if (channels == 1) {
+    for (; n + lanes <= frames; n += lanes) {
+      const auto v = hn::LoadU(di, in + n);
+      any = hn::Or(any, v);
+      hn::StoreU(hn::Mul(hn::ConvertTo(df, v), scale), df, rows + n);
+    }
+  } else if (channels == 2) {
+    for (; n + lanes <= frames; n += lanes) {
+      hn::Vec<decltype(di)> l, r;
+      hn::LoadInterleaved2(di, in + 2 * n, l, r);
+      any = hn::Or(any, hn::Or(l, r));
+      hn::StoreU(hn::Mul(hn::ConvertTo(df, l), scale), df, rows + n);
+      hn::StoreU(hn::Mul(hn::ConvertTo(df, r), scale), df, rows + stride + n);
+    }
+  }
+  for (int c = 0; c < channels; ++c) {
+    float* row = rows + c * stride;
+    for (int k = n; k < frames; ++k) {
+      const std::int32_t code = in[static_cast<std::int64_t>(k) * channels + c];
+      tail_any |= static_cast<std::uint32_t>(code);
+      row[k] = static_cast<float>(code) * kCodeScale;
+    }
+  }
+  HWY_ALIGN std::int32_t out[HWY_MAX_BYTES / 4];
+  hn::Store(any, di, out);
+  for (int i = 0; i < lanes; ++i) tail_any |= static_cast<std::uint32_t>(out[i]);
+  return tail_any;
+}
+
+void SubExtremes(const float* HWY_RESTRICT row, int frames, float* HWY_RESTRICT highest, float* HWY_RESTRICT lowest) {
+  const hn::ScalableTag<float> d;
+  const int lanes = static_cast<int>(hn::Lanes(d));
+  int s = 0;
+  for (int start = 0; start < frames; start += kSubBlock, ++s) {
+    const int count = std::min(kSubBlock, frames - start);
+    const float* x = row + start;
+    float high = x[0], low = x[0];
+    int n = 0;
+    if (count >= lanes) {
+      auto vh = hn::LoadU(d, x);
+      auto vl = vh;
+      for (n = lanes; n + lanes <= count; n += lanes) {
+        const auto v = hn::LoadU(d, x + n);
+        vh = hn::Max(vh, v);
+        vl = hn::Min(vl, v);
+      }
+      high = hn::GetLane(hn::MaxOfLanes(d, vh));
+      low = hn::GetLane(hn::MinOfLanes(d, vl));
+    }
+    for (; n < count; ++n) {
+      high = x[n] > high ? x[n] : high;
+      low = x[n] < low ? x[n] : low;
+    }
+    highest[s] = high;
+    lowest[s] = low;
+  }
+}
+
+// Sums run in double over float input; two accumulators each hide the latency of the adds.
+RowSums RowSumsOf(const float* HWY_RESTRICT row, int frames) {
+  const hn::ScalableTag<double> dd;
+  const hn::Rebind<float, decltype(dd)> df;
+  const int lanes = static_cast<int>(hn::Lanes(dd));
+  auto s0 = hn::Zero(dd), s1 = s0, q0 = s0, q1 = s0;
+  int n = 0;
+  for (; n + 2 * lanes <= frames; n += 2 * lanes) {
+    const auto a = hn::PromoteTo(dd, hn::LoadU(df, row + n));
+    const auto b = hn::PromoteTo(dd, hn::LoadU(df, row + n + lanes));
+    s0 = hn::Add(s0, a), s1 = hn::Add(s1, b);
+    q0 = hn::MulAdd(a, a, q0), q1 = hn::MulAdd(b, b, q1);
+  }
+  RowSums sums;
+  sums.sum = hn::GetLane(hn::SumOfLanes(dd, hn::Add(s0, s1)));
+  sums.square = hn::GetLane(hn::SumOfLanes(dd, hn::Add(q0, q1)));
+  for (; n < frames; ++n) sums.sum += row[n], sums.square += static_cast<double>(row[n]) * row[n];
+  return sums;
+}
+
+PairSums PairSumsOf(const float* HWY_RESTRICT left, const float* HWY_RESTRICT right, int frames) {
+  const hn::ScalableTag<double> dd;
+  const hn::Rebind<float, decltype(dd)> df;
+  const int lanes = static_cast<int>(hn::Lanes(dd));
+  auto sl = hn::Zero(dd), sr = sl, ll = sl, rr = sl, lr = sl, ll2 = sl, rr2 = sl, lr2 = sl;
+  int n = 0;
+  for (; n + 2 * lanes <= frames; n += 2 * lanes) {
+    const auto a = hn::PromoteTo(dd, hn::LoadU(df, left + n)), b = hn::PromoteTo(dd, hn::LoadU(df, right + n));
+    const auto c = hn::PromoteTo(dd, hn::LoadU(df, left + n + lanes));
+    const auto e = hn::PromoteTo(dd, hn::LoadU(df, right + n + lanes));
+    sl = hn::Add(sl, hn::Add(a, c)), sr = hn::Add(sr, hn::Add(b, e));
+    ll = hn::MulAdd(a, a, ll), rr = hn::MulAdd(b, b, rr), lr = hn::MulAdd(a, b, lr);
+    ll2 = hn::MulAdd(c, c, ll2), rr2 = hn::MulAdd(e, e, rr2), lr2 = hn::MulAdd(c, e, lr2);
+  }
+  const auto total = [&](auto v) { return hn::GetLane(hn::SumOfLanes(dd, v)); };
+  PairSums sums{total(sl), total(sr), total(hn::Add(ll, ll2)), total(hn::Add(rr, rr2)), total(hn::Add(lr, lr2))};
+  for (; n < frames; ++n) {
+    const double l = left[n], r = right[n];
+    sums.left += l, sums.right += r;
+    sums.left_square += l * l, sums.right_square += r * r, sums.product += l * r;
+  }
+  return sums;
+}
+
+double LagOneSum(const float* HWY_RESTRICT row, int frames, float before) {
+  if (frames <= 0) return 0;
+  const hn::ScalableTag<double> dd;
+  const hn::Rebind<float, decltype(dd)> df;
+  const int lanes = static_cast<int>(hn::Lanes(dd));
+  auto total = hn::Zero(dd);
+  int n = 1;
+  for (; n + lanes <= frames; n += lanes) {
+    total = hn::MulAdd(hn::PromoteTo(dd, hn::LoadU(df, row + n)), hn::PromoteTo(dd, hn::LoadU(df, row + n - 1)), total);
+  }
+  double sum = static_cast<double>(row[0]) * before + hn::GetLane(hn::SumOfLanes(dd, total));
+  for (; n < frames; ++n) sum += static_cast<double>(row[n]) * row[n - 1];
+  return sum;
+}
+
+void DifferenceCorrelation(const float* left, const float* right, int frames, int first_lag, int count, double* sums) {
+  const hn::ScalableTag<float> d;
+  const int lanes = static_cast<int>(hn::Lanes(d));
+  for (int k = 0; k < count; ++k) {
+    const float* r = right + first_lag + k;
+    auto a = hn::Zero(d), b = a;
+    int n = 0;
+    for (; n + 2 * lanes <= frames; n += 2 * lanes) {
+      a = hn::MulAdd(hn::Sub(hn::LoadU(d, left + n), hn::LoadU(d, left + n - 1)),
+                     hn::Sub(hn::LoadU(d, r + n), hn::LoadU(d, r + n - 1)), a);
+      b = hn::MulAdd(hn::Sub(hn::LoadU(d, left + n + lanes), hn::LoadU(d, left + n + lanes - 1)),
+                     hn::Sub(hn::LoadU(d, r + n + lanes), hn::LoadU(d, r + n + lanes - 1)), b);
+    }
+    double sum = hn::GetLane(hn::SumOfLanes(d, hn::Add(a, b)));
+    for (; n < frames; ++n)
+      sum += static_cast<double>(left[n] - left[n - 1]) * static_cast<double>(r[n] - r[n - 1]);
+    sums[k] += sum;
+  }
+}
+
+}  // namespace sendworthy::dsp::HWY_NAMESPACE
+HWY_AFTER_NAMESPACE();
+
+#if HWY_ONCE
+namespace sendworthy::dsp {
+HWY_EXPORT(SplitCodes);
+HWY_EXPORT(SubExtremes);
+HWY_EXPORT(RowSumsOf);
+HWY_EXPORT(PairSumsOf);
+HWY_EXPORT(LagOneSum);
+HWY_EXPORT(DifferenceCorrelation);
+
+std::uint32_t split_codes(const std::int32_t* in, int frames, int channels, float* rows, std::int64_t stride) {
+  return HWY_DYNAMIC_DISPATCH(SplitCodes)(in, frames, channels, rows, stride);
+}
+
+RealStats split_reals(const double* in, int frames, int channels, float* rows, std::int64_t stride) {
+  constexpr double kLargest = 1e18, kSmallest = 1e-37, kSmallestNormalFloat = 1.17549435e-38;
+  RealStats stats;
+  for (int c = 0; c < channels; ++c) {
+    const double* x = in + c;
+    float* row = rows + c * stride;
+    std::int64_t not_finite = 0, tiny = 0, nonzero = 0;
+    for (int n = 0; n < frames; ++n) {
+      double v = x[static_cast<std::int64_t>(n) * channels];
+      const double size = std::abs(v);
+      if (!(size <= 1.7976931348623157e308)) {
+        ++not_finite;
+        v = 0;
+      } else {
+        nonzero += size > 0;
+        tiny += size > 0 && size < kSmallestNormalFloat;
+        v = size < kSmallest ? 0 : std::clamp(v, -kLargest, kLargest);
+      }
+      row[n] = static_cast<float>(v);
+    }
+    stats.not_finite += not_finite, stats.tiny += tiny, stats.nonzero += nonzero;
+  }
+  return stats;
+}
+
+void sub_extremes(const float* row, int frames, float* highest, float* lowest) {
+  HWY_DYNAMIC_DISPATCH(SubExtremes)(row, frames, highest, lowest);
+}
+RowSums row_sums(const float* row, int frames) { return HWY_DYNAMIC_DISPATCH(RowSumsOf)(row, frames); }
+PairSums pair_sums(const float* left, const float* right, int frames) {
+  return HWY_DYNAMIC_DISPATCH(PairSumsOf)(left, right, frames);
+}
+double lag_one_sum(const float* row, int frames, float before) {
+  return HWY_DYNAMIC_DISPATCH(LagOneSum)(row, frames, before);
+}
+void difference_correlation(const float* left, const float* right, int frames, int first_lag, int count, double* sums) {
+  HWY_DYNAMIC_DISPATCH(DifferenceCorrelation)(left, right, frames, first_lag, count, sums);
+}
+
+}  // namespace sendworthy::dsp
+#endif

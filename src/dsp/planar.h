@@ -1,0 +1,44 @@
+// From interleaved samples to one row per channel, and the plain sums over such rows.
+#pragma once
+
+#include <cstdint>
+
+namespace sendworthy::dsp {
+
+/// Frames in one sub-block of extremes.
+inline constexpr int kSubBlock = 64;
+
+/// Left-justified codes (frames × channels) → rows of float, full scale ±1, `stride` floats apart. Codes of up to 24 bits
+/// arrive exactly. Returns the bitwise OR of all codes.
+std::uint32_t split_codes(const std::int32_t* interleaved, int frames, int channels, float* rows, std::int64_t stride);
+
+struct RealStats {
+  std::int64_t not_finite = 0;  ///< NaN or infinite
+  std::int64_t tiny = 0;        ///< not zero, magnitude below the smallest normal 32-bit float
+  std::int64_t nonzero = 0;
+};
+/// The same for reals. NaN and infinities become 0; magnitudes are limited to 1e18 so that squares stay finite;
+/// magnitudes below 1e-37 become 0, since denormal arithmetic is slow.
+RealStats split_reals(const double* interleaved, int frames, int channels, float* rows, std::int64_t stride);
+
+/// Largest and smallest sample of each kSubBlock frames; the last one may be shorter. Writes ceil(frames / 64) of each.
+void sub_extremes(const float* row, int frames, float* highest, float* lowest);
+
+struct RowSums {
+  double sum = 0, square = 0;
+};
+[[nodiscard]] RowSums row_sums(const float* row, int frames);
+
+struct PairSums {
+  double left = 0, right = 0, left_square = 0, right_square = 0, product = 0;
+};
+[[nodiscard]] PairSums pair_sums(const float* left, const float* right, int frames);
+
+/// Σ x[n]·x[n−1], with `before` as the sample ahead of the first.
+[[nodiscard]] double lag_one_sum(const float* row, int frames, float before);
+
+/// Σ dl[n]·dr[n+lag] for lag = first_lag … first_lag + count − 1, of first differences; `left` and `right` must be
+/// readable from −1 to frames − 1, and from first_lag − 1 to frames − 1 + first_lag + count − 1. Adds to `sums`.
+void difference_correlation(const float* left, const float* right, int frames, int first_lag, int count, double* sums);
+
+}  // namespace sendworthy::dsp
