@@ -1,0 +1,200 @@
+#include "base/files.h"
+
+#include <fcntl.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <array>
+#include <atomic>
+#include <cerrno>
+#include <cstdio>
+#include <cstdlib>
+#include <cstring>
+#include <memory>
+#include <system_error>
+#include <thread>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "base/text.h"
+
+namespace sendworthy::base {
+namespace {
+
+std::string reason(int error) { return std::generic_category().message(error); }
+
+std::string shown(const std::string& path) { return fmt::format("\"{}\"", for_terminal(path)); }
+
+class Descriptor {
+ public:
+  explicit Descriptor(int fd) : fd_(fd) {}
+  Descriptor(const Descriptor&) = delete;
+  Descriptor& operator=(const Descriptor&) = delete;
+  ~Descriptor() { close(); }
+  [[nodiscard]] int get() const { return fd_; }
+  int close() {  // errors at the end of a write only show here
+    const int fd = std::exchange(fd_, -1);
+    return fd < 0 ? 0 : ::close(fd);
+  }
+
+ private:
+  int fd_;
+};
+
+int open_retrying(const char* path, int flags, mode_t mode = 0) {
+  int fd;
+  do {
+    fd = ::open(path, flags | O_CLOEXEC, mode);
+  } while (fd < 0 && errno == EINTR);
+  return fd;
+}
+
+// Names of the temporary files of this moment, in memory that a signal handler may read. A slot goes
+// free → claimed → named → free; the name does not change while it is named.
+enum : int { kFree, kClaimed, kNamed };
+struct Slot {
+  std::atomic<int> state{kFree};
+  char path[4096];
+};
+std::array<Slot, 16> unfinished;
+static_assert(std::atomic<int>::is_always_lock_free, "the slots are read inside signal handlers");
+
+class Registered {
+ public:
+  explicit Registered(const std::string& path) {
+    while (!claim()) std::this_thread::yield();
+    std::memcpy(slot_->path, path.c_str(), path.size() + 1);
+    slot_->state.store(kNamed, std::memory_order_release);
+  }
+  Registered(const Registered&) = delete;
+  Registered& operator=(const Registered&) = delete;
+  ~Registered() { slot_->state.store(kFree, std::memory_order_release); }
+  static bool fits(const std::string& path) { return path.size() < sizeof(Slot::path); }
+
+ private:
+  bool claim() {
+    for (auto& slot : unfinished) {
+      int expected = kFree;
+      if (slot.state.compare_exchange_strong(expected, kClaimed, std::memory_order_acquire)) {
+        slot_ = &slot;
+        return true;
+      }
+    }
+    return false;
+  }
+  Slot* slot_ = nullptr;
+};
+
+// 0, or errno.
+int write_all(int fd, std::string_view content) {
+  while (!content.empty()) {
+    const auto wrote = ::write(fd, content.data(), content.size());
+    if (wrote < 0) {
+      if (errno == EINTR) continue;
+      return errno;
+    }
+    content.remove_prefix(static_cast<std::size_t>(wrote));
+  }
+  return 0;
+}
+
+tl::unexpected<Error> cannot_write(const std::string& path, const std::string& why) {
+  return fail(ErrorCode::output, "cannot write " + shown(path) + ": " + why);
+}
+
+}  // namespace
+
+Result<std::string> read_text(const std::string& path, std::size_t limit) {
+  if (path.empty() || path.find('\0') != std::string::npos)
+    return fail(ErrorCode::missing, "cannot read " + shown(path) + ": that is no file name");
+  // Without O_NONBLOCK opening a pipe would wait for a writer for ever.
+  const Descriptor file(open_retrying(path.c_str(), O_RDONLY | O_NONBLOCK | O_NOCTTY));
+  if (file.get() < 0) {
+    const int error = errno;
+    const auto code = error == ENOENT || error == ENOTDIR ? ErrorCode::missing : ErrorCode::unreadable;
+    return fail(code, "cannot read " + shown(path) + ": " + reason(error));
+  }
+  struct stat info {};
+  if (::fstat(file.get(), &info) != 0)
+    return fail(ErrorCode::unreadable, "cannot read " + shown(path) + ": " + reason(errno));
+  if (S_ISDIR(info.st_mode))
+    return fail(ErrorCode::unreadable, "cannot read " + shown(path) + ": it is a folder; a text file is needed");
+  if (!S_ISREG(info.st_mode))
+    return fail(ErrorCode::unreadable,
+                "cannot read " + shown(path) + ": it is a device or a pipe; a plain text file is needed");
+  std::string text;
+  std::array<char, 1 << 16> buffer;
+  for (;;) {
+    const auto got = ::read(file.get(), buffer.data(), buffer.size());
+    if (got < 0) {
+      if (errno == EINTR) continue;
+      return fail(ErrorCode::unreadable, "cannot read " + shown(path) + ": " + reason(errno));
+    }
+    if (got == 0) return text;
+    if (text.size() + static_cast<std::size_t>(got) > limit)
+      return fail(ErrorCode::unreadable, "cannot read " + shown(path) + ": it is larger than the " +
+                                             std::to_string(limit / 1024) + " KiB a text file may have here");
+    text.append(buffer.data(), static_cast<std::size_t>(got));
+  }
+}
+
+Result<void> write_then_rename(const std::string& path, std::string_view content) {
+  if (path.empty() || path.find('\0') != std::string::npos) return cannot_write(path, "that is no file name");
+
+  struct stat info {};
+  const bool exists = ::stat(path.c_str(), &info) == 0;
+  if (exists && S_ISDIR(info.st_mode)) return cannot_write(path, "it is a folder; name a file");
+  if (exists && !S_ISREG(info.st_mode)) {  // a terminal, /dev/null, a pipe: it must not be replaced by a file
+    Descriptor device(open_retrying(path.c_str(), O_WRONLY | O_NOCTTY));
+    if (device.get() < 0) return cannot_write(path, reason(errno));
+    if (const int error = write_all(device.get(), content)) return cannot_write(path, reason(error));
+    if (device.close() != 0) return cannot_write(path, reason(errno));
+    return {};
+  }
+
+  // A link is followed once, here: renaming over it would replace the link and leave its target as it was.
+  std::string target = path;
+  if (exists) {
+    const std::unique_ptr<char, decltype(&std::free)> real(::realpath(path.c_str(), nullptr), &std::free);
+    if (real) target = real.get();
+  }
+  const auto slash = target.rfind('/');
+  const std::string folder = slash == std::string::npos ? "" : target.substr(0, slash + 1);
+  // A short name of its own, not the target's with an ending: that one may already be as long as names can be.
+  static std::atomic<unsigned> counter{0};
+  for (int attempt = 0; attempt < 100; ++attempt) {
+    const std::string temporary = folder + ".sendworthy-" + std::to_string(static_cast<long>(::getpid())) + "-" +
+                                  std::to_string(counter.fetch_add(1)) + ".tmp";
+    if (!Registered::fits(temporary)) return cannot_write(path, reason(ENAMETOOLONG));
+    const Registered registered(temporary);  // before the file exists, so that no signal falls between
+    Descriptor file(open_retrying(temporary.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW, 0666));
+    if (file.get() < 0) {
+      if (errno == EEXIST) continue;
+      return cannot_write(path, reason(errno));
+    }
+    const auto give_up = [&](int error) {
+      file.close();
+      ::unlink(temporary.c_str());
+      return cannot_write(path, reason(error));
+    };
+    if (exists && ::fchmod(file.get(), info.st_mode & 07777) != 0) return give_up(errno);
+    if (const int error = write_all(file.get(), content)) return give_up(error);
+    // Some file systems cannot sync; that is no reason to lose a sheet that was written.
+    if (::fsync(file.get()) != 0 && errno != EINVAL && errno != ENOTSUP && errno != EROFS) return give_up(errno);
+    if (file.close() != 0) return give_up(errno);
+    if (std::rename(temporary.c_str(), target.c_str()) != 0) return give_up(errno);
+    return {};
+  }
+  return cannot_write(path, "no free name for a temporary file beside it");
+}
+
+void remove_unfinished_files() noexcept {
+  const int saved = errno;
+  for (auto& slot : unfinished) {
+    if (slot.state.load(std::memory_order_acquire) == kNamed) ::unlink(slot.path);
+  }
+  errno = saved;
+}
+
+}  // namespace sendworthy::base
