@@ -1,0 +1,116 @@
+#include "base/files.h"
+
+#include <doctest/doctest.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <cstdlib>
+#include <filesystem>
+#include <fstream>
+#include <thread>
+#include <vector>
+
+using namespace sendworthy;
+using namespace sendworthy::base;
+namespace fs = std::filesystem;
+
+namespace {
+
+struct Folder {
+  Folder() {
+    std::string name = (fs::temp_directory_path() / "sendworthy-files-XXXXXX").string();
+    REQUIRE(::mkdtemp(name.data()) != nullptr);
+    path = name;
+  }
+  ~Folder() { fs::remove_all(path); }
+  [[nodiscard]] std::string operator/(const std::string& name) const { return (path / name).string(); }
+  [[nodiscard]] std::size_t entries() const {
+    std::size_t count = 0;
+    for ([[maybe_unused]] const auto& entry : fs::directory_iterator(path)) ++count;
+    return count;
+  }
+  fs::path path;
+};
+
+}  // namespace
+
+TEST_SUITE("base/files") {
+  TEST_CASE("what was written is read back, and nothing else is left behind") {
+    const Folder folder;
+    const std::string content = std::string("line\r\nnul:\0 end", 15);
+    REQUIRE(write_then_rename(folder / "a.txt", content).has_value());
+    CHECK(*read_text(folder / "a.txt") == content);
+    REQUIRE(write_then_rename(folder / "a.txt", "second").has_value());
+    CHECK(*read_text(folder / "a.txt") == "second");
+    CHECK(folder.entries() == 1);
+  }
+
+  TEST_CASE("reading says what is wrong") {
+    const Folder folder;
+    const auto missing = read_text(folder / "none.toml");
+    CHECK(missing.error().code == ErrorCode::missing);
+    CHECK(missing.error().text == "cannot read \"" + (folder / "none.toml") + "\": No such file or directory");
+    const auto directory = read_text(folder.path.string());
+    CHECK(directory.error().code == ErrorCode::unreadable);
+    CHECK(directory.error().text.find("it is a folder") != std::string::npos);
+    CHECK(read_text("/dev/zero").error().text ==
+          "cannot read \"/dev/zero\": it is a device or a pipe; a plain text file is needed");
+    CHECK(!read_text("").has_value());
+    REQUIRE(::mkfifo((folder / "pipe").c_str(), 0600) == 0);
+    CHECK(read_text(folder / "pipe").error().text.find("pipe") != std::string::npos);  // and it does not wait
+  }
+
+  TEST_CASE("reading stops at the limit") {
+    const Folder folder;
+    std::ofstream(folder / "big") << std::string(5000, 'x');
+    CHECK(read_text(folder / "big", 5000).has_value());
+    CHECK(read_text(folder / "big", 4096).error().text ==
+          "cannot read \"" + (folder / "big") + "\": it is larger than the 4 KiB a text file may have here");
+  }
+
+  TEST_CASE("a failed write leaves neither a half file nor the old one changed") {
+    const Folder folder;
+    CHECK(write_then_rename(folder / "no/such/folder.txt", "x").error().code == ErrorCode::output);
+    CHECK(write_then_rename(folder.path.string(), "x").error().text.find("it is a folder; name a file") != std::string::npos);
+    CHECK(write_then_rename("", "x").error().code == ErrorCode::output);
+    CHECK(folder.entries() == 0);
+    if (fs::exists("/dev/full")) {
+      const auto full = write_then_rename("/dev/full", "x");
+      CHECK(full.error().text == "cannot write \"/dev/full\": No space left on device");
+      CHECK(fs::is_character_file("/dev/full"));
+    }
+    CHECK(write_then_rename("/dev/null", "x").has_value());
+    CHECK(fs::is_character_file("/dev/null"));
+  }
+
+  TEST_CASE("a link stays a link and its target gets the text; rights stay") {
+    const Folder folder;
+    std::ofstream(folder / "real") << "old";
+    REQUIRE(::chmod((folder / "real").c_str(), 0640) == 0);
+    fs::create_symlink("real", folder / "link");
+    REQUIRE(write_then_rename(folder / "link", "new").has_value());
+    CHECK(fs::is_symlink(folder / "link"));
+    CHECK(*read_text(folder / "real") == "new");
+    CHECK((fs::status(folder / "real").permissions() & fs::perms::all) == fs::perms(0640));
+  }
+
+  TEST_CASE("a name as long as names can be is written") {
+    const Folder folder;
+    CHECK(write_then_rename(folder / std::string(255, 'n'), "x").has_value());
+  }
+
+  TEST_CASE("many threads writing into one folder do not disturb each other") {
+    const Folder folder;
+    std::vector<std::thread> threads;
+    for (int t = 0; t < 20; ++t) {
+      threads.emplace_back([&, t] {
+        for (int i = 0; i < 5; ++i) (void)write_then_rename(folder / ("f" + std::to_string(t)), std::to_string(i));
+      });
+    }
+    for (auto& thread : threads) thread.join();
+    CHECK(folder.entries() == 20);
+    CHECK(*read_text(folder / "f7") == "4");
+    remove_unfinished_files();
+    CHECK(folder.entries() == 20);
+  }
+}
