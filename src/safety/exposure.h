@@ -1,39 +1,61 @@
 // Monitoring calibration → estimated exposure, and the cautions of a sheet. Estimates; pure functions.
 #pragma once
 
+#include <sendworthy/check.h>
+#include <sendworthy/sheet.h>
+
 #include <optional>
 #include <string>
 #include <vector>
 
-#include <sendworthy/check.h>
-#include <sendworthy/sheet.h>
-
 namespace sendworthy::safety {
 
-/// ITU-T H.870 weekly allowance: hours at a constant A-weighted level; 80 dB(A)·40 h (adults), 75 dB(A)·40 h (sensitive).
-/// Halved for every 3 dB, exactly. `mode` picks the reference.
+/// ITU-T H.870 weekly allowance: hours at a constant A-weighted level; 80 dB(A)·40 h (adults), 75 dB(A)·40 h
+/// (sensitive). Halved for every 3 dB, exactly. `listener` picks the reference.
 enum class Listener { adult, sensitive };
 [[nodiscard]] double weekly_hours(double level_dba, Listener listener);
 
-/// NIOSH 98-126 daily time in minutes: 480 / 2^((L−85)/3).
+/// NIOSH 98-126 daily time in minutes: 480 / 2^((L−85)/3). The printed table has 18 min 59 s at 99 dB(A); the formula
+/// gives 18 min 53.9 s, and the formula is what counts.
 [[nodiscard]] double niosh_minutes(double level_dba);
 
-/// Sound exposure in Pa²h of `hours` at a constant level: p0 = 20 µPa.
+/// Sound exposure in Pa²h of `hours` at a constant level: p0 = 20 µPa. Exposures of several periods add.
 [[nodiscard]] double exposure_pa2h(double level_dba, double hours);
+
+/// The constant level whose exposure over `hours` is `pa2h`; over 8 h this is LEX,8h (IEC 61252).
+[[nodiscard]] double level_of_exposure(double pa2h, double hours);
 
 /// NIOSH dose in per cent and 8-hour time-weighted average (the printed constant 10.0).
 [[nodiscard]] double niosh_dose_percent(double level_dba, double minutes);
 [[nodiscard]] double niosh_twa(double dose_percent);
 
+/// What makes a calibration unusable, in words ("noise must be …"), or nothing. For the reader of the configuration.
+[[nodiscard]] std::optional<std::string> problem_with(const Monitoring& monitoring);
+
+/// A-weighted level, dBFS, of the calibration noise in one channel. Precondition: problem_with() says nothing.
+[[nodiscard]] double calibration_a_level_dbfs(const Monitoring& monitoring);
+
+/// A-weighted sound pressure level, dB(A), of that noise from one loudspeaker or at one ear. Precondition as above.
+[[nodiscard]] double calibration_spl_dba(const Monitoring& monitoring);
+
 /// Estimated A-weighted level at the ear: from … to, dB(A).
 struct Estimate {
   double from_dba = 0, to_dba = 0;
 };
-/// SPL = calibration SPL + (a_weighted_level − A-weighted level of the calibration noise in one channel); a mono file on
-/// two loudspeakers adds 3 dB; centred content adds up to 3 dB more, hence a range.
+/// SPL = calibration SPL + (a_weighted_level − A-weighted level of the calibration noise in one channel).
+///
+/// `a_weighted_level_dbfs` sums the channels as powers.
+/// Loudspeakers: L for channels that share nothing, up to L + 3 dB for content common to both sides. A mono file is
+/// taken to play on two, which adds 3 dB to both ends. More than two channels: the same range; full coherence over all
+/// of them does not occur in programmes.
+/// Headphones: nothing crosses from one ear to the other. The louder ear of a stereo file lies between L − 3 dB (equal
+/// channels) and L (all in one channel); a mono file plays L in each ear. No estimate fits more than two channels,
+/// whose fold-down to the ears is not known; then the range is that of a stereo file and must not be shown.
+/// Precondition: problem_with() says nothing.
 [[nodiscard]] Estimate estimate_level(const Monitoring& monitoring, double a_weighted_level_dbfs, int channels);
 
-/// The cautions of one file's sheet, in order: exposure, overs or tones before playing, what an estimate is.
+/// The cautions of one file's sheet, at most four, in order: a warning before playing where one is due, the exposure
+/// by ITU-T H.870 and by NIOSH, what an estimate is. None for a file of which nothing could be read.
 [[nodiscard]] std::vector<Caution> cautions(const FileSheet& file, const std::optional<Monitoring>& monitoring);
 
 }  // namespace sendworthy::safety
