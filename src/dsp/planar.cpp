@@ -87,17 +87,24 @@ RowSums RowSumsOf(const float* HWY_RESTRICT row, int frames) {
   const hn::Rebind<float, decltype(dd)> df;
   const int lanes = static_cast<int>(hn::Lanes(dd));
   auto s0 = hn::Zero(dd), s1 = s0, q0 = s0, q1 = s0;
+  auto top = hn::Zero(df);
   int n = 0;
   for (; n + 2 * lanes <= frames; n += 2 * lanes) {
-    const auto a = hn::PromoteTo(dd, hn::LoadU(df, row + n));
-    const auto b = hn::PromoteTo(dd, hn::LoadU(df, row + n + lanes));
+    const auto fa = hn::LoadU(df, row + n), fb = hn::LoadU(df, row + n + lanes);
+    top = hn::Max(top, hn::Max(hn::Abs(fa), hn::Abs(fb)));
+    const auto a = hn::PromoteTo(dd, fa), b = hn::PromoteTo(dd, fb);
     s0 = hn::Add(s0, a), s1 = hn::Add(s1, b);
     q0 = hn::MulAdd(a, a, q0), q1 = hn::MulAdd(b, b, q1);
   }
   RowSums sums;
   sums.sum = hn::GetLane(hn::SumOfLanes(dd, hn::Add(s0, s1)));
   sums.square = hn::GetLane(hn::SumOfLanes(dd, hn::Add(q0, q1)));
-  for (; n < frames; ++n) sums.sum += row[n], sums.square += static_cast<double>(row[n]) * row[n];
+  sums.peak = hn::GetLane(hn::MaxOfLanes(df, top));
+  for (; n < frames; ++n) {
+    const double x = row[n];
+    sums.sum += x, sums.square += x * x;
+    sums.peak = std::max(sums.peak, std::abs(x));
+  }
   return sums;
 }
 
@@ -106,21 +113,27 @@ PairSums PairSumsOf(const float* HWY_RESTRICT left, const float* HWY_RESTRICT ri
   const hn::Rebind<float, decltype(dd)> df;
   const int lanes = static_cast<int>(hn::Lanes(dd));
   auto sl = hn::Zero(dd), sr = sl, ll = sl, rr = sl, lr = sl, ll2 = sl, rr2 = sl, lr2 = sl;
+  auto top_l = hn::Zero(df), top_r = top_l;
   int n = 0;
   for (; n + 2 * lanes <= frames; n += 2 * lanes) {
-    const auto a = hn::PromoteTo(dd, hn::LoadU(df, left + n)), b = hn::PromoteTo(dd, hn::LoadU(df, right + n));
-    const auto c = hn::PromoteTo(dd, hn::LoadU(df, left + n + lanes));
-    const auto e = hn::PromoteTo(dd, hn::LoadU(df, right + n + lanes));
+    const auto fa = hn::LoadU(df, left + n), fb = hn::LoadU(df, right + n);
+    const auto fc = hn::LoadU(df, left + n + lanes), fe = hn::LoadU(df, right + n + lanes);
+    top_l = hn::Max(top_l, hn::Max(hn::Abs(fa), hn::Abs(fc)));
+    top_r = hn::Max(top_r, hn::Max(hn::Abs(fb), hn::Abs(fe)));
+    const auto a = hn::PromoteTo(dd, fa), b = hn::PromoteTo(dd, fb);
+    const auto c = hn::PromoteTo(dd, fc), e = hn::PromoteTo(dd, fe);
     sl = hn::Add(sl, hn::Add(a, c)), sr = hn::Add(sr, hn::Add(b, e));
     ll = hn::MulAdd(a, a, ll), rr = hn::MulAdd(b, b, rr), lr = hn::MulAdd(a, b, lr);
     ll2 = hn::MulAdd(c, c, ll2), rr2 = hn::MulAdd(e, e, rr2), lr2 = hn::MulAdd(c, e, lr2);
   }
   const auto total = [&](auto v) { return hn::GetLane(hn::SumOfLanes(dd, v)); };
-  PairSums sums{total(sl), total(sr), total(hn::Add(ll, ll2)), total(hn::Add(rr, rr2)), total(hn::Add(lr, lr2))};
+  PairSums sums{total(sl), total(sr), total(hn::Add(ll, ll2)), total(hn::Add(rr, rr2)), total(hn::Add(lr, lr2)),
+                hn::GetLane(hn::MaxOfLanes(df, top_l)), hn::GetLane(hn::MaxOfLanes(df, top_r))};
   for (; n < frames; ++n) {
     const double l = left[n], r = right[n];
     sums.left += l, sums.right += r;
     sums.left_square += l * l, sums.right_square += r * r, sums.product += l * r;
+    sums.left_peak = std::max(sums.left_peak, std::abs(l)), sums.right_peak = std::max(sums.right_peak, std::abs(r));
   }
   return sums;
 }

@@ -26,11 +26,13 @@ void sub_extremes(const float* row, int frames, float* highest, float* lowest);
 
 struct RowSums {
   double sum = 0, square = 0;
+  double peak = 0;  ///< largest magnitude
 };
 [[nodiscard]] RowSums row_sums(const float* row, int frames);
 
 struct PairSums {
   double left = 0, right = 0, left_square = 0, right_square = 0, product = 0;
+  double left_peak = 0, right_peak = 0;  ///< largest magnitudes
 };
 [[nodiscard]] PairSums pair_sums(const float* left, const float* right, int frames);
 

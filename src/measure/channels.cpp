@@ -1,0 +1,191 @@
+// Whole channels: silent, copied, flipped, the same.
+#include <algorithm>
+#include <cmath>
+#include <numeric>
+#include <string>
+
+#include "base/text.h"
+#include "measure/meter.h"
+
+namespace sendworthy::measure {
+namespace {
+
+constexpr Parameter kSilent[] = {{.name = "threshold_dbfs", .unit = "dBFS", .fallback = -90, .lowest = -144, .highest = -20,
+                                  .what = "a channel whose peak stays below this is silent"}};
+
+constexpr CatalogEntry kEntries[] = {
+    {.id = "dual_mono", .title = "Both channels the same", .group = Group::stereo, .unit = Unit::boolean,
+     .what = "Whether a stereo file is really mono on two channels.",
+     .how = "Left equals right to the bit, or the difference lies at least 60 dB under the sum (\"nearly\" in the note).",
+     .source = "definition", .caveat = "May be meant.", .act = "Check that the pan pots and the bus were stereo at export."},
+    {.id = "silent_channels", .title = "Silent channels", .group = Group::stereo, .unit = Unit::count,
+     .better = Better::lower, .what = "Channels with nothing on them while another plays.",
+     .how = "Number of channels whose sample peak stays below threshold_dbfs while another channel's does not.",
+     .source = "definition", .caveat = "An LFE or surround channel may be silent on purpose.",
+     .act = "Check the routing of the export; one side of the bus is not connected.", .parameters = kSilent},
+    {.id = "copied_channels", .title = "Copied channels", .group = Group::stereo, .unit = Unit::count,
+     .better = Better::lower, .what = "Channels that are a copy of another.",
+     .how = "Number of channels, silent ones aside, that equal an earlier channel to the bit.", .source = "definition",
+     .caveat = "In a stereo file this is dual mono to the bit.", .act = "Check which bus feeds which channel."},
+    {.id = "inverted_channel", .title = "One channel upside down", .group = Group::stereo, .unit = Unit::boolean,
+     .what = "Whether one channel is the other with its polarity flipped.",
+     .how = "Left equals minus right to the bit; or phase correlation of -0.95 or less both over all and below 120 Hz, with "
+            "the channels within 1 dB of each other.",
+     .source = "definition", .caveat = "Wide synthesizers alone reach about -0.3.",
+     .act = "Flip the polarity of one channel: check cables, the bus and the last plug-ins for a polarity switch."},
+};
+
+class ChannelMeter final : public Meter {
+ public:
+  explicit ChannelMeter(const Setup& setup)
+      : format_(setup.format), thresholds_(setup.variants("silent_channels")),
+        leader_(static_cast<std::size_t>(setup.format.channels), 0) {}
+
+  [[nodiscard]] bool wants_blocks() const override { return format_.channels > 1; }
+
+  void process(const Block& block) override {
+    if (block.codes != nullptr) {
+      compare(block.codes, block.frames);
+    } else {
+      compare(block.reals, block.frames);
+    }
+  }
+
+  void report(const Bus& bus, Report& report) override {
+    const int channels = format_.channels;
+    if (channels == 1) {
+      for (const auto& entry : kEntries) report.not_applicable(entry.id, "one channel only");
+      for (const auto& variant : thresholds_)
+        if (!variant.empty()) report.not_applicable("silent_channels", "one channel only", variant);
+      return;
+    }
+    for (const auto& variant : thresholds_) silent(bus, variant, report);
+    int copies = 0;
+    std::string which;
+    for (int c = 1; c < channels; ++c) {
+      const auto at = static_cast<std::size_t>(c);
+      if (leader_[at] == c || bus.peak[at] <= 0) continue;
+      ++copies;
+      which += (which.empty() ? "" : ", ") + std::to_string(c + 1) + " = " + std::to_string(leader_[at] + 1);
+    }
+    report.value("copied_channels", static_cast<double>(copies)).note = copies > 0 ? "channels " + which : "";
+    if (channels != 2) {
+      report.not_applicable("dual_mono", "needs exactly two channels");
+      report.not_applicable("inverted_channel", "needs exactly two channels");
+      return;
+    }
+    stereo(bus, report);
+  }
+
+ private:
+  // Channels that have been equal so far share a leader, the first of them. A channel that differs in this block leaves;
+  // those that leave together and are still equal to each other stay together.
+  template <class T>
+  void compare(const T* x, int frames) {
+    const int channels = format_.channels;
+    if (channels == 2 && leader_[1] == 1 && !negated_) return;
+    const auto same = [&](int a, int b) {
+      for (int n = 0; n < frames; ++n) {
+        if (x[static_cast<std::int64_t>(n) * channels + a] != x[static_cast<std::int64_t>(n) * channels + b]) return false;
+      }
+      return true;
+    };
+    if (!started_) {
+      started_ = true;
+      for (auto& leader : leader_) leader = 0;
+    }
+    auto now = leader_;
+    for (int c = 1; c < channels; ++c) {
+      const auto at = static_cast<std::size_t>(c);
+      if (leader_[at] == c || same(leader_[at], c)) {
+        continue;
+      }
+      now[at] = c;
+      for (int other = 0; other < c; ++other) {
+        const auto o = static_cast<std::size_t>(other);
+        if (leader_[o] == leader_[at] && now[o] == other && other != leader_[at] && same(other, c)) {
+          now[at] = other;
+          break;
+        }
+      }
+    }
+    leader_ = std::move(now);
+    if (channels == 2 && negated_) {
+      for (int n = 0; n < frames && negated_; ++n) negated_ = opposite(x[2 * n], x[2 * n + 1]);
+    }
+  }
+
+  // The lowest code has no opposite; a flip at export turns it into the highest.
+  static bool opposite(std::int32_t a, std::int32_t b) {
+    const std::int64_t sum = static_cast<std::int64_t>(a) + b;
+    if (sum == 0) return true;
+    return sum < 0 && (a == INT32_MIN || b == INT32_MIN) && sum > -(std::int64_t{1} << 24);
+  }
+  static bool opposite(double a, double b) { return a == -b; }
+
+  void silent(const Bus& bus, const Parameters& variant, Report& report) {
+    const auto found = variant.find("threshold_dbfs");
+    const double threshold = found == variant.end() ? kSilent[0].fallback : found->second;
+    int quiet = 0;
+    std::string which;
+    for (std::size_t c = 0; c < bus.peak.size(); ++c) {
+      if (amplitude_db(bus.peak[c]) >= threshold && bus.peak[c] > 0) continue;
+      ++quiet;
+      which += (which.empty() ? "channel " : ", ") + std::to_string(c + 1);
+    }
+    // When nothing plays at all the file is silent, which is another finding.
+    if (quiet == static_cast<int>(bus.peak.size())) {
+      report.value("silent_channels", static_cast<double>(quiet), variant).note = "every channel is silent";
+      return;
+    }
+    report.value("silent_channels", static_cast<double>(quiet), variant).note = which;
+  }
+
+  void stereo(const Bus& bus, Report& report) {
+    const auto& p = bus.pair;
+    const double mid = std::max(0.0, p.left_square + p.right_square + 2 * p.product);
+    const double side = std::max(0.0, p.left_square + p.right_square - 2 * p.product);
+    if (bus.peak[0] <= 0 && bus.peak[1] <= 0) {
+      report.not_measured("dual_mono", "silent: digital zero throughout");
+      report.not_measured("inverted_channel", "silent: digital zero throughout");
+      return;
+    }
+    const bool identical = leader_[1] == 0;
+    const bool nearly = !identical && mid > 0 && 10 * std::log10(side / mid) <= -60;
+    auto& dual = report.value("dual_mono", identical || nearly);
+    if (identical) dual.note = "identical to the bit";
+    if (nearly) dual.note = "nearly: the difference lies " + base::fixed(-10 * std::log10(side / mid), 1) + " dB under the sum";
+    if (negated_) {
+      report.value("inverted_channel", true).note = "to the bit";
+      return;
+    }
+    const double* whole = reading(report, "phase_correlation");
+    const double* low = reading(report, "low_phase_correlation");
+    const double* balance = reading(report, "channel_balance");
+    const bool flipped = whole != nullptr && *whole <= -0.95 && (low == nullptr || *low <= -0.95) && balance != nullptr &&
+                         std::abs(*balance) <= 1;
+    report.value("inverted_channel", flipped);
+  }
+
+  // Those meters stand earlier in the list, so their readings are there.
+  static const double* reading(const Report& report, std::string_view key) {
+    for (const auto& m : report.measurements) {
+      if (m.key != key) continue;
+      if (const auto* value = std::get_if<Value>(&m.outcome)) return std::get_if<double>(value);
+    }
+    return nullptr;
+  }
+
+  const audio::StreamFormat format_;
+  const std::vector<Parameters> thresholds_;
+  std::vector<int> leader_;
+  bool started_ = false, negated_ = true;
+};
+
+std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<ChannelMeter>(setup); }
+
+}  // namespace
+
+extern const MeterModule kChannelModule{kEntries, create};
+
+}  // namespace sendworthy::measure

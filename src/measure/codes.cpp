@@ -1,0 +1,402 @@
+// The truth of the samples themselves: clipping, flat tops, overs, unused bits, wrong bytes. Judged on the codes or reals
+// as they stand in the file, not on the converted rows; the rows only say where to look.
+#include <algorithm>
+#include <array>
+#include <bit>
+#include <cmath>
+#include <string>
+
+#include "base/text.h"
+#include "measure/meter.h"
+
+namespace sendworthy::measure {
+namespace {
+
+constexpr CatalogEntry kEntries[] = {
+    {.id = "over_full_scale_samples", .title = "Samples over full scale", .group = Group::level, .unit = Unit::count,
+     .better = Better::lower, .what = "Float samples beyond full scale: not lost yet, clipped in any integer export.",
+     .how = "Number of float samples whose magnitude is above 1.0.", .source = "definition",
+     .caveat = "Integer files cannot hold any.",
+     .act = "Lower the level of the file by the peak's excess; nothing is lost by that."},
+    {.id = "non_finite_samples", .title = "Samples that are no number", .group = Group::level, .unit = Unit::count,
+     .better = Better::lower, .what = "NaN or infinity in a float file: a plug-in broke down.",
+     .how = "Number of NaN and infinite samples; each is replaced by 0 before any other measurement.",
+     .source = "IEEE 754", .caveat = "Readers treat them differently: silence, full-scale noise, refusal.",
+     .act = "Find the plug-in that fails at the place named, reset it and export again."},
+    {.id = "clipped_runs", .title = "Clipped places", .group = Group::level, .unit = Unit::count, .better = Better::lower,
+     .what = "Places where the waveform was cut off at full scale.",
+     .how = "Runs of three or more identical consecutive samples at a sign's ceiling (integer: lowest or highest code, also "
+            "of the bits in use; float: one value of magnitude 1.0 or more) with a step of more than 4 LSB of the effective "
+            "depth into or out of the run.",
+     .source = "common practice, no source",
+     .caveat = "Square waves at full scale look the same. A limiter's peaks touch the ceiling without such runs.",
+     .act = "Lower what feeds the last stage, or the stage's output, and export again."},
+    {.id = "clipped_samples", .title = "Clipped samples", .group = Group::level, .unit = Unit::count,
+     .better = Better::lower, .what = "How many samples the clipped places hold.", .how = "Samples in all clipped runs.",
+     .source = "common practice, no source", .caveat = "See clipped places.",
+     .act = "Lower what feeds the last stage and export again."},
+    {.id = "flat_top_runs", .title = "Flat tops below full scale", .group = Group::level, .unit = Unit::count,
+     .better = Better::lower, .what = "Clipped first, turned down afterwards.",
+     .how = "The same kind of runs at the file's own peak of a sign where that lies below full scale.",
+     .source = "common practice, no source",
+     .caveat = "Hard clippers used as an effect and pulse waves look the same.",
+     .act = "Find the clipper or the overloaded stage before the last fader."},
+    {.id = "effective_bit_depth", .title = "Bits in use", .group = Group::noise, .unit = Unit::bits,
+     .better = Better::higher, .what = "How many of the file's bits carry anything.",
+     .how = "Width of the codes less the low bits that are zero in every sample of the file.", .source = "definition",
+     .caveat = "A gain change or dither after padding hides it.",
+     .act = "Export again at the session's own depth instead of converting a 16-bit file."},
+    {.id = "implausible_scale", .title = "Implausible scale", .group = Group::format, .unit = Unit::boolean,
+     .what = "Float samples that are far too large or far too small to be audio.",
+     .how = "A magnitude above 10 (+20 dBFS), or more than half of the samples that are not zero denormal.",
+     .source = "definition", .caveat = "Overs of a float mix stay below about +20 dBFS.",
+     .act = "Export again; integers were written into a float file, or the other way round."},
+    {.id = "byte_order_suspect", .title = "Bytes in the wrong order", .group = Group::format, .unit = Unit::boolean,
+     .what = "Full-scale noise that turns into sound when its bytes are swapped.",
+     .how = "In at least nine of ten loud blocks neighbouring samples are unrelated (correlation under 0.3 at a peak above "
+            "-1 dBFS) but related when the bytes are swapped (above 0.8).",
+     .source = "definition", .caveat = "A heuristic; integer PCM of 16 bits or more only.",
+     .act = "Do not play it. Export again with the container's own byte order."},
+};
+
+constexpr double kFloatLsb = 1.0 / 8388608;  // of 24 bits
+constexpr int kShifts = 33;
+constexpr std::size_t kMaxEvents = 64;
+
+// A flat run found so far, with the largest shift of the LSB at which its step still exceeds 4 LSB.
+struct FlatRun {
+  std::int64_t start = 0, end = 0;
+  int shift = 0;
+};
+
+struct FlatRuns {
+  std::array<std::int64_t, kShifts> runs{}, samples{};  // by shift
+  std::vector<FlatRun> first;
+  void clear() { *this = {}; }
+  void add(std::int64_t start, std::int64_t end, double step, double lsb) {
+    if (end - start < 3) return;
+    int shift = -1;
+    for (double limit = 4 * lsb; step > limit && shift + 1 < kShifts; limit *= 2) ++shift;
+    if (shift < 0) return;
+    ++runs[static_cast<std::size_t>(shift)];
+    samples[static_cast<std::size_t>(shift)] += end - start;
+    if (first.size() < kMaxEvents) first.push_back({start, end, shift});
+  }
+  [[nodiscard]] std::int64_t total(const std::array<std::int64_t, kShifts>& counts, int from) const {
+    std::int64_t sum = 0;
+    for (int s = std::max(0, from); s < kShifts; ++s) sum += counts[static_cast<std::size_t>(s)];
+    return sum;
+  }
+};
+
+// Runs at the highest value so far of one channel and sign; a higher value starts over.
+struct PeakRuns {
+  double level = 0;
+  bool open = false;
+  std::int64_t start = 0;
+  double step_in = 0;
+  FlatRuns found;
+
+  void take(double value, double before, std::int64_t frame, double lsb) {
+    if (value > level) {
+      level = value;
+      found.clear();
+      open = true;
+      start = frame;
+      step_in = std::isnan(before) ? 0 : value - before;
+    } else if (value == level && level > 0) {
+      if (!open) {
+        open = true;
+        start = frame;
+        step_in = std::isnan(before) ? 0 : value - before;
+      }
+    } else if (open) {
+      close(frame, level - value, lsb);
+    }
+  }
+  void close(std::int64_t frame, double step_out, double lsb) {
+    found.add(start, frame, std::max(step_in, step_out), lsb);
+    open = false;
+  }
+};
+
+// Float only: runs of one identical value at or above full scale, wherever the peak is.
+struct OverRuns {
+  double value = 0;
+  bool open = false;
+  std::int64_t start = 0;
+  double step_in = 0;
+  FlatRuns found;
+
+  void take(double v, double before, std::int64_t frame) {
+    if (open && v == value) return;
+    if (open) close(frame, std::abs(v - value));
+    if (v >= 1.0) {
+      open = true;
+      value = v;
+      start = frame;
+      step_in = std::isnan(before) ? 0 : std::abs(v - before);
+    }
+  }
+  void close(std::int64_t frame, double step_out) {
+    found.add(start, frame, std::max(step_in, step_out), kFloatLsb);
+    open = false;
+  }
+};
+
+struct Events {
+  std::int64_t samples = 0, places = 0, last = -2;
+  std::vector<Where> where;
+  void add(std::int64_t frame, int sample_rate, int channel, std::string_view note) {
+    ++samples;
+    if (frame == last + 1 && places > 0) {
+      if (static_cast<std::size_t>(places) <= where.size()) {
+        auto& w = where[static_cast<std::size_t>(places - 1)];
+        w.end_frame = frame + 1;
+        w.end_s = static_cast<double>(frame + 1) / sample_rate;
+      }
+    } else {
+      ++places;
+      if (where.size() < kMaxWhere) where.push_back(place_at(frame, sample_rate, channel, std::string(note)));
+    }
+    last = frame;
+  }
+};
+
+class CodeMeter final : public Meter {
+ public:
+  explicit CodeMeter(const Setup& setup)
+      : format_(setup.format), real_(setup.format.kind == audio::SampleKind::real),
+        lsb_(real_ ? kFloatLsb : std::ldexp(1.0, -(std::clamp(setup.format.container_bits, 1, 32) - 1))),
+        channels_(static_cast<std::size_t>(setup.format.channels)) {}
+
+  void process(const Block& block) override {
+    bits_ |= block.code_bits;
+    tiny_ += block.real_stats.tiny, nonzero_ += block.real_stats.nonzero;
+    for (int c = 0; c < block.channels; ++c) {
+      look_for_runs(c, block);
+      if (real_) look_for_overs(c, block);
+    }
+    if (block.real_stats.not_finite > 0) look_for_non_finite(block);
+    if (!real_ && format_.container_bits >= 16) look_at_bytes(block);
+    end_ = block.first_frame + block.frames;
+  }
+
+  void publish(Bus&) override {
+    for (auto& channel : channels_) {
+      for (auto& runs : channel.peaks)
+        if (runs.open) runs.close(end_, 0, lsb_);
+      for (auto& runs : channel.overs)
+        if (runs.open) runs.close(end_, 0);
+    }
+  }
+
+  void report(const Bus& bus, Report& report) override {
+    report_runs(report);
+    report_depth(report);
+    sum_up(report, "over_full_scale_samples", &Channel::over);
+    sum_up(report, "non_finite_samples", &Channel::non_finite);
+    if (!real_) {
+      report.not_applicable("implausible_scale", "integer samples have a fixed scale");
+    } else {
+      const double peak = bus.peak.empty() ? 0 : *std::max_element(bus.peak.begin(), bus.peak.end());
+      const bool small = nonzero_ > 0 && tiny_ * 2 > nonzero_;
+      auto& m = report.value("implausible_scale", peak > 10 || small);
+      if (peak > 10) m.note = "peak at " + base::fixed(amplitude_db(peak), 1) + " dBFS";
+      if (small) m.note = "most samples are denormal numbers";
+    }
+    if (real_ || format_.container_bits < 16 || format_.lossy) {
+      report.not_applicable("byte_order_suspect", "only integer PCM of 16 bits or more can be swapped");
+    } else {
+      const bool suspect = loud_blocks_ > 0 && noisy_blocks_ * 10 >= loud_blocks_ * 9;
+      report.value("byte_order_suspect", suspect);
+    }
+  }
+
+ private:
+  struct Channel {
+    std::array<PeakRuns, 2> peaks;  // positive, negative
+    std::array<OverRuns, 2> overs;
+    double last = std::nan("");
+    Events over, non_finite;
+  };
+
+  // Sample n of a block, full scale ±1; NaN and infinities as 0, as every other meter sees them.
+  double sample(const Block& block, int c, int n) const {
+    const auto i = static_cast<std::int64_t>(n) * block.channels + c;
+    if (block.codes != nullptr) return block.codes[i] * (1.0 / 2147483648.0);
+    const double v = block.reals[i];
+    return std::isfinite(v) ? v : 0;
+  }
+
+  void look_for_runs(int c, const Block& block) {
+    auto& channel = channels_[static_cast<std::size_t>(c)];
+    const float* high = block.high(c);
+    const float* low = block.low(c);
+    for (int s = 0; s < block.subs(); ++s) {
+      for (int sign = 0; sign < 2; ++sign) {
+        auto& peaks = channel.peaks[static_cast<std::size_t>(sign)];
+        auto& overs = channel.overs[static_cast<std::size_t>(sign)];
+        const float top = sign == 0 ? high[s] : -low[s];
+        const bool reach = top > 0 && top >= static_cast<float>(peaks.level);
+        const bool over = real_ && top >= 1.0f;
+        if (!reach && !over && !peaks.open && !overs.open) continue;
+        const double flip = sign == 0 ? 1 : -1;
+        const int from = s * dsp::kSubBlock, to = std::min(from + dsp::kSubBlock, block.frames);
+        double before = from > 0 ? sample(block, c, from - 1) : channel.last;
+        for (int n = from; n < to; ++n) {
+          const double v = sample(block, c, n);
+          peaks.take(flip * v, flip * before, block.first_frame + n, lsb_);
+          if (real_) overs.take(flip * v, flip * before, block.first_frame + n);
+          before = v;
+        }
+      }
+    }
+    channel.last = sample(block, c, block.frames - 1);
+  }
+
+  void look_for_overs(int c, const Block& block) {
+    auto& channel = channels_[static_cast<std::size_t>(c)];
+    for (int s = 0; s < block.subs(); ++s) {
+      if (block.high(c)[s] < 1.0f && block.low(c)[s] > -1.0f) continue;
+      const int from = s * dsp::kSubBlock, to = std::min(from + dsp::kSubBlock, block.frames);
+      for (int n = from; n < to; ++n) {
+        const double v = block.reals[static_cast<std::int64_t>(n) * block.channels + c];
+        if (std::isfinite(v) && std::abs(v) > 1.0)
+          channel.over.add(block.first_frame + n, format_.sample_rate, channel_name(c), "");
+      }
+    }
+  }
+
+  void look_for_non_finite(const Block& block) {
+    for (int n = 0; n < block.frames; ++n) {
+      for (int c = 0; c < block.channels; ++c) {
+        const double v = block.reals[static_cast<std::int64_t>(n) * block.channels + c];
+        if (!std::isfinite(v))
+          channels_[static_cast<std::size_t>(c)].non_finite.add(block.first_frame + n, format_.sample_rate,
+                                                                channel_name(c), std::isnan(v) ? "NaN" : "infinite");
+      }
+    }
+  }
+
+  int channel_name(int c) const { return format_.channels > 1 ? c + 1 : 0; }
+
+  double swapped(std::int32_t code) const {
+    const auto u = static_cast<std::uint32_t>(code);
+    std::uint32_t v = 0;
+    if (format_.container_bits <= 16) {
+      v = ((u >> 16) & 0xFF) << 24 | ((u >> 24) & 0xFF) << 16;
+    } else if (format_.container_bits <= 24) {
+      v = ((u >> 8) & 0xFF) << 24 | ((u >> 16) & 0xFF) << 16 | ((u >> 24) & 0xFF) << 8;
+    } else {
+      v = __builtin_bswap32(u);
+    }
+    return static_cast<std::int32_t>(v) * (1.0 / 2147483648.0);
+  }
+
+  // Only loud blocks are asked, and only those that look like noise are read a second time.
+  void look_at_bytes(const Block& block) {
+    float peak = 0;
+    for (int s = 0; s < block.subs(); ++s) peak = std::max({peak, block.high(0)[s], -block.low(0)[s]});
+    if (peak < 0.89f || block.frames < 64) return;
+    ++loud_blocks_;
+    const auto sums = dsp::row_sums(block.row(0), block.frames);
+    const double lag = dsp::lag_one_sum(block.row(0), block.frames, 0);
+    if (sums.square <= 0 || lag / sums.square > 0.3) return;
+    double energy = 0, product = 0, before = 0;
+    for (int n = 0; n < block.frames; ++n) {
+      const double v = swapped(block.codes[static_cast<std::int64_t>(n) * block.channels]);
+      energy += v * v, product += v * before;
+      before = v;
+    }
+    if (energy > 0 && product / energy > 0.8) ++noisy_blocks_;
+  }
+
+  int unused_bits() const { return bits_ == 0 ? 0 : std::countr_zero(bits_) - (32 - format_.container_bits); }
+
+  void report_runs(Report& report) {
+    const int shift = real_ ? 0 : std::max(0, unused_bits());
+    const double container_top = 1 - lsb_, effective_top = 1 - lsb_ * std::ldexp(1.0, shift);
+    std::array<double, 2> own{};
+    for (const auto& channel : channels_) {
+      for (std::size_t sign = 0; sign < 2; ++sign) own[sign] = std::max(own[sign], channel.peaks[sign].level);
+    }
+    std::int64_t clipped = 0, clipped_samples = 0, flat = 0;
+    std::vector<Where> clipped_where, flat_where;
+    const auto collect = [&](const FlatRuns& found, int c, std::vector<Where>& where) {
+      for (const auto& run : found.first) {
+        if (run.shift >= shift)
+          where.push_back(place(run.start, run.end, format_.sample_rate, channel_name(c),
+                                std::to_string(run.end - run.start) + " samples"));
+      }
+    };
+    for (std::size_t c = 0; c < channels_.size(); ++c) {
+      for (std::size_t sign = 0; sign < 2; ++sign) {
+        const auto& peaks = channels_[c].peaks[sign];
+        if (real_) {
+          const auto& found = channels_[c].overs[sign].found;
+          clipped += found.total(found.runs, 0), clipped_samples += found.total(found.samples, 0);
+          collect(found, static_cast<int>(c), clipped_where);
+        }
+        const bool full = real_ ? peaks.level >= 1
+                                : (sign == 1 ? peaks.level >= 1 : peaks.level == container_top || peaks.level == effective_top);
+        if (full && !real_) {
+          clipped += peaks.found.total(peaks.found.runs, shift);
+          clipped_samples += peaks.found.total(peaks.found.samples, shift);
+          collect(peaks.found, static_cast<int>(c), clipped_where);
+        } else if (!full && peaks.level == own[sign]) {
+          flat += peaks.found.total(peaks.found.runs, shift);
+          collect(peaks.found, static_cast<int>(c), flat_where);
+        }
+      }
+    }
+    fill(report.value("clipped_runs", static_cast<double>(clipped)), clipped_where, clipped);
+    fill(report.value("clipped_samples", static_cast<double>(clipped_samples)), clipped_where, clipped);
+    fill(report.value("flat_top_runs", static_cast<double>(flat)), flat_where, flat);
+  }
+
+  static void fill(Measurement& m, std::vector<Where> where, std::int64_t total) {
+    std::sort(where.begin(), where.end(), [](const Where& a, const Where& b) {
+      return a.start_frame != b.start_frame ? a.start_frame < b.start_frame : a.channel < b.channel;
+    });
+    if (where.size() > kMaxWhere) where.resize(kMaxWhere);
+    m.where = std::move(where);
+    m.where_total = total;
+  }
+
+  void report_depth(Report& report) {
+    if (real_ || format_.lossy) {
+      report.not_applicable("effective_bit_depth", format_.lossy ? "a lossy file has no bit depth" : "float samples");
+    } else if (bits_ == 0) {
+      report.not_measured("effective_bit_depth", "silent: digital zero throughout");
+    } else {
+      report.value("effective_bit_depth", static_cast<double>(format_.container_bits - unused_bits()));
+    }
+  }
+
+  void sum_up(Report& report, std::string_view id, Events Channel::* member) {
+    std::int64_t samples = 0, places = 0;
+    std::vector<Where> where;
+    for (const auto& channel : channels_) {
+      const Events& events = channel.*member;
+      samples += events.samples, places += events.places;
+      where.insert(where.end(), events.where.begin(), events.where.end());
+    }
+    fill(report.value(id, static_cast<double>(samples)), std::move(where), places);
+  }
+
+  const audio::StreamFormat format_;
+  const bool real_;
+  const double lsb_;  ///< of the container, full scale ±1
+  std::vector<Channel> channels_;
+  std::uint32_t bits_ = 0;
+  std::int64_t tiny_ = 0, nonzero_ = 0, end_ = 0, loud_blocks_ = 0, noisy_blocks_ = 0;
+};
+
+std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<CodeMeter>(setup); }
+
+}  // namespace
+
+extern const MeterModule kCodeModule{kEntries, create};
+
+}  // namespace sendworthy::measure

@@ -1,0 +1,167 @@
+#include "measure/delay.h"
+
+#include <algorithm>
+#include <bit>
+#include <cmath>
+#include <numbers>
+
+#include "dsp/low_band.h"
+
+namespace sendworthy::measure {
+namespace {
+
+constexpr std::size_t kBatchWords = 32;
+constexpr std::size_t kHeadFrames = 1 << 17;
+constexpr double kLeastCorrelation = 0.6;  // below, left and right share too little for a common lag
+constexpr double kClearMargin = 0.1;       // how far the peak stands above everything 1 ms and more away
+
+constexpr CatalogEntry kEntries[] = {
+    {.id = "inter_channel_delay", .title = "Delay between channels", .group = Group::stereo, .unit = Unit::samples,
+     .what = "How many samples the right channel is late behind the left, where the two share one clear lag.",
+     .how = "Signs of first differences compared at every lag within 20 ms over the whole file; then correlation of first "
+            "differences at the file's own rate around the best lag. Negative: left is late.",
+     .source = "definition; arcsine law of polarity coincidence",
+     .caveat = "Two microphones on one source have a lag by nature. Not applicable where no lag stands out.",
+     .act = "Look for a plug-in without delay compensation on one side, or a channel moved in the editor."},
+};
+
+}  // namespace
+
+extern const MeterModule kDelayModule{kEntries, nullptr};  // made by the low-band meter, which has the slow copy
+
+DelayFinder::DelayFinder(int sample_rate, int factor)
+    : sample_rate_(sample_rate), factor_(factor), range_((sample_rate / factor / 50 / 64 + 1) * 64) {
+  equal_.assign(static_cast<std::size_t>(2 * range_), 0);
+  // Before the file there is silence: as many words of nothing as the largest lag needs.
+  right_.assign(static_cast<std::size_t>(range_ / 64), 0);
+}
+
+void DelayFinder::append_bit(bool left, bool right, bool valid) {
+  word_left_ |= static_cast<std::uint64_t>(left) << bits_;
+  word_right_ |= static_cast<std::uint64_t>(right) << bits_;
+  word_valid_ |= static_cast<std::uint64_t>(valid) << bits_;
+  if (++bits_ < 64) return;
+  left_.push_back(word_left_), right_.push_back(word_right_), valid_.push_back(word_valid_);
+  word_left_ = word_right_ = word_valid_ = 0;
+  bits_ = 0;
+}
+
+void DelayFinder::coarse(const std::vector<float>& mid, const std::vector<float>& side) {
+  for (std::size_t n = 0; n < mid.size(); ++n) {
+    const float left = mid[n] + side[n], right = mid[n] - side[n];
+    const float dl = left - last_left_, dr = right - last_right_;
+    last_left_ = left, last_right_ = right;
+    append_bit(dl > 0, dr > 0, dl != 0 && dr != 0);
+  }
+  while (left_.size() >= kBatchWords + static_cast<std::size_t>(range_ / 64)) compare();
+}
+
+void DelayFinder::compare() {
+  dsp::sign_coincidence(left_.data(), right_.data(), valid_.data(), static_cast<int>(kBatchWords), range_, equal_.data());
+  for (std::size_t i = 0; i < kBatchWords; ++i) counted_ += static_cast<std::uint64_t>(std::popcount(valid_[i]));
+  const auto drop = static_cast<std::ptrdiff_t>(kBatchWords);
+  left_.erase(left_.begin(), left_.begin() + drop);
+  right_.erase(right_.begin(), right_.begin() + drop);
+  valid_.erase(valid_.begin(), valid_.begin() + drop);
+}
+
+double DelayFinder::correlation_at(int lag) const {
+  if (counted_ == 0) return 0;
+  const double share = static_cast<double>(equal_[static_cast<std::size_t>(lag + range_)]) / static_cast<double>(counted_);
+  return std::sin(std::numbers::pi * (std::min(1.0, share) - 0.5));
+}
+
+DelayFinder::Peak DelayFinder::best() const {
+  Peak peak{0, correlation_at(0)};
+  for (int lag = -range_; lag < range_; ++lag) {
+    const double value = correlation_at(lag);
+    // Repetitive sound has many equal peaks: no lag is preferred, then the smallest.
+    if (std::abs(value) > std::abs(peak.value) + 0.02 ||
+        (peak.lag != 0 && std::abs(value) > std::abs(peak.value) && std::abs(lag) <= std::abs(peak.lag) + 2))
+      peak = {lag, value};
+  }
+  return peak;
+}
+
+bool DelayFinder::worth_refining(const Peak& peak) const {
+  return peak.lag != 0 && factor_ > 1 && std::abs(peak.value) >= kLeastCorrelation;
+}
+
+void DelayFinder::correlate(const float* left, const float* right, std::int64_t frames) {
+  // `left` and `right` hold frames samples; every lag needs its neighbour, so a margin on both sides stays out.
+  const int reach = factor_ + 2;
+  const int lowest = candidate_ * factor_ - reach, count = 2 * reach + 1;
+  const std::int64_t margin = std::abs(candidate_) * static_cast<std::int64_t>(factor_) + reach + 1;
+  const std::int64_t usable = frames - 2 * margin;
+  if (usable <= 0) return;
+  dsp::difference_correlation(left + margin, right + margin, static_cast<int>(usable), lowest, count, fine_.data());
+  fine_frames_ += usable;
+}
+
+void DelayFinder::refine(const Block& block) {
+  if (head_left_.size() < kHeadFrames) {
+    head_left_.insert(head_left_.end(), block.row(0), block.row(0) + block.frames);
+    head_right_.insert(head_right_.end(), block.row(1), block.row(1) + block.frames);
+  }
+  if (counted_ < static_cast<std::uint64_t>(sample_rate_ / factor_ / 4)) return;
+  const Peak peak = best();
+  if (!worth_refining(peak)) {
+    candidate_ = 0;
+    return;
+  }
+  if (peak.lag != candidate_) {
+    candidate_ = peak.lag;
+    fine_.assign(static_cast<std::size_t>(2 * (factor_ + 2) + 1), 0);
+    fine_frames_ = 0;
+    near_left_.clear(), near_right_.clear();
+  }
+  near_left_.insert(near_left_.end(), block.row(0), block.row(0) + block.frames);
+  near_right_.insert(near_right_.end(), block.row(1), block.row(1) + block.frames);
+  correlate(near_left_.data(), near_right_.data(), static_cast<std::int64_t>(near_left_.size()));
+  // What the margins left out comes up again with the next block.
+  const auto keep = std::min(near_left_.size(), static_cast<std::size_t>(2 * (std::abs(candidate_) * factor_ + factor_ + 3)));
+  near_left_.erase(near_left_.begin(), near_left_.end() - static_cast<std::ptrdiff_t>(keep));
+  near_right_.erase(near_right_.begin(), near_right_.end() - static_cast<std::ptrdiff_t>(keep));
+}
+
+void DelayFinder::report(Report& report) {
+  // Silence after the end, so that the last words are compared too.
+  while (bits_ != 0) append_bit(false, false, false);
+  for (std::size_t i = 0; i < kBatchWords + static_cast<std::size_t>(range_ / 64); ++i)
+    left_.push_back(0), right_.push_back(0), valid_.push_back(0);
+  while (left_.size() >= kBatchWords + static_cast<std::size_t>(range_ / 64)) compare();
+
+  constexpr std::string_view kId = "inter_channel_delay";
+  if (counted_ < static_cast<std::uint64_t>(sample_rate_ / factor_ / 10)) {
+    report.not_applicable(kId, "too little sound on both channels to tell");
+    return;
+  }
+  const Peak peak = best();
+  double elsewhere = 0;
+  const int near = std::max(2, sample_rate_ / factor_ / 1000);
+  for (int lag = -range_; lag < range_; ++lag) {
+    if (std::abs(lag - peak.lag) > near) elsewhere = std::max(elsewhere, std::abs(correlation_at(lag)));
+  }
+  const bool clear = std::abs(peak.value) >= elsewhere + kClearMargin || (peak.lag == 0 && std::abs(peak.value) > 0.98);
+  if (std::abs(peak.value) < kLeastCorrelation || !clear) {
+    report.not_applicable(kId, "left and right have no one clear lag in common");
+    return;
+  }
+  double lag = static_cast<double>(peak.lag) * factor_;
+  std::string note;
+  if (worth_refining(peak)) {
+    if (candidate_ != peak.lag || fine_frames_ < static_cast<std::int64_t>(kHeadFrames)) {
+      candidate_ = peak.lag;
+      fine_.assign(static_cast<std::size_t>(2 * (factor_ + 2) + 1), 0);
+      correlate(head_left_.data(), head_right_.data(), static_cast<std::int64_t>(head_left_.size()));
+    }
+    const auto top = std::max_element(fine_.begin(), fine_.end(),
+                                      [](double a, double b) { return std::abs(a) < std::abs(b); }) - fine_.begin();
+    lag += static_cast<double>(top) - (factor_ + 2);
+  }
+  auto& m = report.value(kId, lag);
+  if (lag != 0) m.note = lag > 0 ? "right is behind left" : "left is behind right";
+  if (peak.value < 0) m.note += std::string(m.note.empty() ? "" : "; ") + "with opposite polarity";
+}
+
+}  // namespace sendworthy::measure

@@ -1,0 +1,52 @@
+// One channel late behind the other: found coarsely on a slow copy of the whole file, then to the sample.
+#pragma once
+
+#include <cstdint>
+#include <vector>
+
+#include "measure/meter.h"
+
+namespace sendworthy::measure {
+
+/// Coarse: signs of the first differences of left and right at 8 … 32 kHz, compared at every lag within ±20 ms over the
+/// whole file; the share p of equal signs gives the correlation sin(π(p − 1/2)) (arcsine law). Fine: correlation of first
+/// differences at the file's rate, around the coarse lag. A heuristic; tried: parabola on the coarse peak alone, which
+/// misses by up to two samples.
+class DelayFinder {
+ public:
+  DelayFinder(int sample_rate, int factor);
+  /// Mid and side at the slow rate, in order.
+  void coarse(const std::vector<float>& mid, const std::vector<float>& side);
+  /// The block the last coarse samples came from, at full rate.
+  void refine(const Block& block);
+  void report(Report& report);
+
+ private:
+  void append_bit(bool left, bool right, bool valid);
+  void compare();
+  /// Lag with the highest magnitude of correlation, in slow samples; correlation at a lag.
+  struct Peak {
+    int lag = 0;
+    double value = 0;
+  };
+  [[nodiscard]] Peak best() const;
+  [[nodiscard]] double correlation_at(int lag) const;
+  [[nodiscard]] bool worth_refining(const Peak& peak) const;
+  void correlate(const float* left, const float* right, std::int64_t frames);
+
+  const int sample_rate_, factor_, range_;
+  float last_left_ = 0, last_right_ = 0;
+  std::vector<std::uint64_t> left_, right_, valid_;
+  std::uint64_t word_left_ = 0, word_right_ = 0, word_valid_ = 0;
+  int bits_ = 0;
+  std::vector<std::uint64_t> equal_;
+  std::uint64_t counted_ = 0;
+
+  int candidate_ = 0;                       ///< slow samples; 0: none
+  std::vector<double> fine_;                ///< sums for lags candidate·factor − reach … + reach
+  std::int64_t fine_frames_ = 0;
+  std::vector<float> near_left_, near_right_;  ///< full-rate samples around what is being correlated
+  std::vector<float> head_left_, head_right_;  ///< the file's beginning, for files that end before the lag is known
+};
+
+}  // namespace sendworthy::measure

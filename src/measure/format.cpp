@@ -1,0 +1,168 @@
+// What the container says, as measurements: most come from the chunk walk before a sample was decoded.
+#include <algorithm>
+#include <cstdio>
+#include <string>
+
+#include "base/text.h"
+#include "measure/meter.h"
+
+namespace sendworthy::measure {
+namespace {
+
+constexpr std::string_view kWalk = "our own walk through the file's chunks";
+
+constexpr CatalogEntry kEntries[] = {
+    {.id = "container", .title = "Container", .group = Group::format, .unit = Unit::text, .what = "The kind of file.",
+     .how = "From the first bytes of the file, not from its name.", .source = "the container's own specification",
+     .caveat = "Nothing about what is inside.", .act = "Export to the container asked for."},
+    {.id = "encoding", .title = "Encoding", .group = Group::format, .unit = Unit::text,
+     .what = "How samples are written: PCM, float, or a lossy codec.", .how = "From the format chunk or stream header.",
+     .source = "the container's own specification", .caveat = "A lossless file may hold what was lossy before.",
+     .act = "Export to the encoding asked for."},
+    {.id = "sample_rate", .title = "Sample rate", .group = Group::format, .unit = Unit::hz, .what = "Frames per second.",
+     .how = "From the header.", .source = "the container's own specification",
+     .caveat = "The header can be wrong: the song is then too fast or too slow.",
+     .act = "Export at the session's own rate, or as ordered; convert once, with a good converter."},
+    {.id = "bit_depth", .title = "Bit depth", .group = Group::format, .unit = Unit::bits, .better = Better::higher,
+     .what = "Bits per sample the header promises.", .how = "Valid bits of the format chunk or stream header.",
+     .source = "the container's own specification", .caveat = "See the bits in use for what is really there.",
+     .act = "Export at the depth asked for."},
+    {.id = "bit_rate", .title = "Bit rate", .group = Group::format, .unit = Unit::kbit_s, .decimals = 1,
+     .what = "Bits per second of audio.", .how = "Audio bytes over duration.", .source = "definition",
+     .caveat = "Of a variable stream it is the mean.", .act = "Encode again at the bit rate asked for."},
+    {.id = "bit_rate_mode", .title = "Bit rate mode", .group = Group::format, .unit = Unit::text,
+     .what = "Constant or variable bit rate.", .how = "From the frames of the stream.", .source = "definition",
+     .caveat = "Only for lossy streams.", .act = "Encode again in the mode asked for."},
+    {.id = "channels", .title = "Channels", .group = Group::format, .unit = Unit::count, .what = "Number of channels.",
+     .how = "From the header.", .source = "the container's own specification", .caveat = "See also: both channels the same.",
+     .act = "Export mono or stereo as asked for."},
+    {.id = "channel_mask", .title = "Channel mask", .group = Group::format, .unit = Unit::text,
+     .what = "Which loudspeaker each channel is for.", .how = "The mask of an extensible WAV header, in hexadecimal.",
+     .source = "the WAVE extensible format", .caveat = "Plain headers have none.",
+     .act = "Set the channel layout in the export."},
+    {.id = "frames", .title = "Frames", .group = Group::format, .unit = Unit::samples,
+     .what = "Length in frames, as decoded to the end.", .how = "Counted while decoding.", .source = "definition",
+     .caveat = "The header's own number is compared under header consistency.", .act = "Set the range of the export."},
+    {.id = "duration", .title = "Duration", .group = Group::format, .unit = Unit::seconds, .decimals = 3,
+     .what = "Length in seconds.", .how = "Frames over sample rate.", .source = "definition",
+     .caveat = "Rounded for print; compared exactly.", .act = "Set the range of the export."},
+    {.id = "file_size", .title = "File size", .group = Group::format, .unit = Unit::bytes, .what = "Bytes on disk.",
+     .how = "As the file system says.", .source = "definition", .caveat = "None.", .act = "Mind the upload limit."},
+    {.id = "chunks", .title = "Chunks", .group = Group::format, .unit = Unit::list,
+     .what = "The parts of the file in order.", .how = kWalk, .source = "the container's own specification",
+     .caveat = "Capped at 64 names.", .act = "Switch broadcast or tag data on or off in the export."},
+    {.id = "header_consistency", .title = "Header contradictions", .group = Group::format, .unit = Unit::count,
+     .better = Better::lower, .what = "Places where the file contradicts itself.",
+     .how = "Contradictions found by our own walk, each with its byte offset; and declared, walked and decoded frame counts "
+            "that differ.",
+     .source = "the container's own specification; ITU-R BS.2088 for 64-bit sizes",
+     .caveat = "Players often hide them, some by dropping half of the song.",
+     .act = "Export or upload again; do not repair by hand."},
+    {.id = "stream_integrity", .title = "Damage in the stream", .group = Group::format, .unit = Unit::count,
+     .better = Better::lower, .what = "Damage met while decoding.",
+     .how = "Decoder errors, wrong or missing checksums, missing end marks, data that ends early.",
+     .source = "the codec's own specification", .caveat = "Plain PCM has no checksum: only its length can be checked.",
+     .act = "Export, encode or copy again."},
+    {.id = "extension_matches", .title = "Name fits the content", .group = Group::format, .unit = Unit::boolean,
+     .what = "Whether the file's ending says what the file is.", .how = "Ending against the first bytes.",
+     .source = "common practice, no source", .caveat = "Many programs look at the ending only.",
+     .act = "Do not rename: export again in the format wanted."},
+    {.id = "trailing_bytes", .title = "Bytes after the end", .group = Group::format, .unit = Unit::bytes,
+     .better = Better::lower, .what = "Bytes that the header does not account for.",
+     .how = "After the last chunk, less one byte of padding.", .source = "the container's own specification",
+     .caveat = "Old taggers append to the end.", .act = "Export again without tags appended."},
+    {.id = "embedded_artwork_bytes", .title = "Pictures inside", .group = Group::format, .unit = Unit::bytes,
+     .better = Better::lower, .what = "Bytes of pictures in the file.", .how = "Sizes of picture frames in its tags.",
+     .source = "ID3v2, FLAC picture block", .caveat = "Some ingest systems refuse pictures in WAV.",
+     .act = "Send the cover as a file of its own."},
+};
+
+class FormatMeter final : public Meter {
+ public:
+  explicit FormatMeter(const Setup& setup) : format_(setup.format), facts_(setup.facts) {}
+  [[nodiscard]] bool wants_blocks() const override { return false; }
+  void process(const Block&) override {}
+
+  void report(const Bus& bus, Report& report) override {
+    report.value("container", facts_.container);
+    report.value("encoding", facts_.encoding);
+    report.value("sample_rate", static_cast<double>(format_.sample_rate));
+    report.value("channels", static_cast<double>(format_.channels)).note = format_.layout;
+    report.value("frames", static_cast<double>(bus.frames));
+    report.value("duration", bus.duration_s);
+    report.value("file_size", static_cast<double>(facts_.file_size));
+    if (facts_.bit_depth) {
+      report.value("bit_depth", static_cast<double>(*facts_.bit_depth));
+    } else {
+      report.not_applicable("bit_depth", "a lossy file has no bit depth");
+    }
+    if (facts_.bit_rate_kbit_s) {
+      report.value("bit_rate", *facts_.bit_rate_kbit_s);
+    } else {
+      report.not_applicable("bit_rate", "the stream does not tell");
+    }
+    if (facts_.bit_rate_mode.empty()) {
+      report.not_applicable("bit_rate_mode", "not a lossy stream");
+    } else {
+      report.value("bit_rate_mode", facts_.bit_rate_mode);
+    }
+    if (facts_.channel_mask) {
+      char text[16];
+      std::snprintf(text, sizeof text, "0x%X", static_cast<unsigned>(*facts_.channel_mask));
+      report.value("channel_mask", std::string(text));
+    } else {
+      report.not_applicable("channel_mask", "the header has no channel mask");
+    }
+    if (facts_.chunks.empty()) {
+      report.not_applicable("chunks", "this container has no chunks");
+    } else {
+      std::string list;
+      for (const auto& chunk : facts_.chunks) {
+        // Padding of a four-character code is no part of its name.
+        auto name = chunk;
+        while (!name.empty() && name.back() == ' ') name.pop_back();
+        list += (list.empty() ? "" : ", ") + name;
+      }
+      auto& m = report.value("chunks", list);
+      if (facts_.chunks_total > static_cast<std::int64_t>(facts_.chunks.size()))
+        m.note = std::to_string(facts_.chunks_total) + " in all";
+    }
+    consistency(bus, report);
+    damages(report.value("stream_integrity", static_cast<double>(bus.damage.size())), bus.damage);
+    report.value("extension_matches", facts_.extension_matches).note = facts_.extension_note;
+    report.value("trailing_bytes", static_cast<double>(facts_.trailing_bytes));
+    report.value("embedded_artwork_bytes", static_cast<double>(facts_.embedded_artwork_bytes));
+  }
+
+ private:
+  void consistency(const Bus& bus, Report& report) {
+    auto list = facts_.contradictions;
+    if (!format_.lossy && facts_.declared_frames && *facts_.declared_frames != bus.frames && list.empty())
+      list.push_back({"the header says " + std::to_string(*facts_.declared_frames) + " frames, " +
+                      std::to_string(bus.frames) + " were decoded"});
+    damages(report.value("header_consistency", static_cast<double>(list.size())), list);
+  }
+
+  void damages(Measurement& m, const std::vector<audio::Damage>& list) {
+    for (const auto& damage : list) {
+      if (m.where.size() == kMaxWhere) break;
+      const auto frame = std::max<std::int64_t>(0, damage.frame);
+      std::string note = damage.text;
+      if (damage.byte_offset >= 0) note = "byte " + std::to_string(damage.byte_offset) + ": " + note;
+      m.where.push_back(place(frame, frame, format_.sample_rate, 0, note));
+    }
+    m.where_total = static_cast<std::int64_t>(list.size());
+    if (!list.empty()) m.note = m.where.front().note;
+  }
+
+  const audio::StreamFormat format_;
+  const audio::FileFacts& facts_;
+};
+
+std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<FormatMeter>(setup); }
+
+}  // namespace
+
+extern const MeterModule kFormatModule{kEntries, create};
+
+}  // namespace sendworthy::measure

@@ -1,0 +1,201 @@
+// The low end of a stereo file: does it hold together in mono?
+#include "dsp/low_band.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "base/text.h"
+#include "dsp/biquad.h"
+#include "measure/delay.h"
+#include "measure/meter.h"
+
+namespace sendworthy::measure {
+namespace {
+
+constexpr Parameter kBelow[] = {
+    {.name = "below_hz", .unit = "Hz", .fallback = 120, .lowest = 40, .highest = 500, .what = "upper edge of the low band"}};
+
+constexpr CatalogEntry kEntries[] = {
+    {.id = "low_phase_correlation", .title = "Low-end phase correlation", .group = Group::stereo, .unit = Unit::ratio,
+     .decimals = 3, .better = Better::higher,
+     .what = "How alike left and right are in the low end, where they should be nearly the same.",
+     .how = "Phase correlation of the whole file after a 10 Hz second-order high-pass and an eighth-order Butterworth "
+            "low-pass at below_hz.",
+     .source = "definition", .caveat = "None where the file has nothing down there.",
+     .act = "Narrow the bass and the kick: mono below the edge named, or a high-pass on the side signal.",
+     .parameters = kBelow},
+    {.id = "mono_fold_loss_low", .title = "Low-end loss in mono", .group = Group::stereo, .unit = Unit::db, .decimals = 2,
+     .better = Better::lower, .what = "How much low end goes when the file is played in mono.",
+     .how = "Over the blocks that pass the file's loudness gates, in the low band, unweighted: level of the file minus that "
+            "of (L+R)/2 on both channels; capped at 60.",
+     .source = "definition", .caveat = "0 for a mono low end, 3 for unrelated channels.",
+     .act = "Look for a widener or a stereo chorus on bass or kick, or for one flipped channel.", .parameters = kBelow},
+    {.id = "side_level_low", .title = "Low-end side to mid", .group = Group::stereo, .unit = Unit::db, .decimals = 2,
+     .better = Better::lower, .what = "How wide the low end is.",
+     .how = "20 log10 of RMS of (L-R)/2 over RMS of (L+R)/2 in the low band, whole file.", .source = "definition",
+     .caveat = "The floor of -144 dB stands for a low end that is mono.",
+     .act = "High-pass the side signal at the edge named.", .parameters = kBelow},
+};
+
+constexpr double kEmptyPower = 1e-12;  // −120 dBFS mean square: nothing there to compare
+
+class LowBandMeter final : public Meter {
+ public:
+  explicit LowBandMeter(const Setup& setup)
+      : format_(setup.format), ticks_(setup.format.sample_rate), mid_chain_(setup.format.sample_rate),
+        side_chain_(setup.format.sample_rate), delay_(setup.format.sample_rate, mid_chain_.middle_factor()) {
+    std::vector<Parameters> all{{}};
+    for (const auto& entry : kEntries) {
+      for (const auto& variant : setup.variants(entry.id)) {
+        if (std::find(all.begin(), all.end(), variant) == all.end()) all.push_back(variant);
+      }
+    }
+    for (const auto& parameters : all) {
+      const auto found = parameters.find("below_hz");
+      const double edge = found == parameters.end() ? kBelow[0].fallback : found->second;
+      bands_.emplace_back(parameters, edge, mid_chain_.low_rate_hz());
+    }
+  }
+
+  [[nodiscard]] bool wants_blocks() const override { return format_.channels == 2; }
+
+  void process(const Block& block) override {
+    const auto frames = static_cast<std::size_t>(block.frames);
+    mid_.resize(frames), side_.resize(frames);
+    const float* left = block.row(0);
+    const float* right = block.row(1);
+    for (std::size_t n = 0; n < frames; ++n) {
+      mid_[n] = 0.5f * (left[n] + right[n]);
+      side_[n] = 0.5f * (left[n] - right[n]);
+    }
+    feed();
+    delay_.refine(block);
+  }
+
+  void publish(Bus& bus) override {
+    if (format_.channels != 2) return;
+    // What still stands in the filters: silence after the end brings it out.
+    const auto tail = static_cast<std::size_t>(mid_chain_.low_delay_frames()) + 1;
+    mid_.assign(tail, 0), side_.assign(tail, 0);
+    feed();
+    frames_ = bus.frames;
+  }
+
+  void report(const Bus& bus, Report& report) override {
+    if (format_.channels != 2) {
+      for (const auto& entry : kEntries) report.not_applicable(entry.id, "needs exactly two channels");
+      report.not_applicable("inter_channel_delay", "needs exactly two channels");
+      return;
+    }
+    for (auto& band : bands_) band_report(band, bus, report);
+    delay_.report(report);
+  }
+
+ private:
+  struct Band {
+    Parameters parameters;
+    double edge_hz;
+    bool possible;
+    dsp::Cascade mid, side;
+    double mid_square = 0, side_square = 0, product = 0, mid_sum = 0, side_sum = 0;
+    double hop_mid = 0, hop_side = 0;
+    std::vector<float> mid_hops, side_hops;
+
+    Band(Parameters p, double edge, double rate)
+        : parameters(std::move(p)), edge_hz(edge), possible(rate >= 4 * edge), mid(sections(edge, rate)),
+          side(sections(edge, rate)) {}
+    static std::vector<dsp::Biquad> sections(double edge, double rate) {
+      if (rate < 4 * edge) return {};
+      auto list = dsp::butterworth_high_pass(2, 10, rate);
+      for (const auto& section : dsp::butterworth_low_pass(8, edge, rate)) list.push_back(section);
+      return list;
+    }
+  };
+
+  void feed() {
+    mid_chain_.process(mid_, mid_middle_, mid_low_);
+    side_chain_.process(side_, side_middle_, side_low_);
+    delay_.coarse(mid_middle_, side_middle_);
+    for (std::size_t n = 0; n < mid_low_.size(); ++n) {
+      // The hop this output belongs to, by the input frame it stands for.
+      const auto frame = static_cast<std::int64_t>(std::llround(static_cast<double>(at_) * mid_chain_.low_factor() -
+                                                                mid_chain_.low_delay_frames()));
+      ++at_;
+      while (frame >= ticks_.hop_start(hop_ + 1)) {
+        for (auto& band : bands_) {
+          band.mid_hops.push_back(static_cast<float>(band.hop_mid));
+          band.side_hops.push_back(static_cast<float>(band.hop_side));
+          band.hop_mid = band.hop_side = 0;
+        }
+        ++hop_;
+      }
+      for (auto& band : bands_) {
+        const double m = band.mid.process(mid_low_[n]), s = band.side.process(side_low_[n]);
+        band.hop_mid += m * m, band.hop_side += s * s;
+        band.mid_square += m * m, band.side_square += s * s, band.product += m * s;
+        band.mid_sum += m, band.side_sum += s;
+      }
+    }
+    for (auto& band : bands_) band.mid.flush_denormals(), band.side.flush_denormals();
+  }
+
+  void band_report(const Band& band, const Bus& bus, Report& report) {
+    const auto& p = band.parameters;
+    const auto all = [&](auto say) {
+      for (const auto& entry : kEntries) say(entry.id);
+    };
+    if (!band.possible) {
+      all([&](auto id) { report.not_measured(id, "the sample rate is too low for this band", p); });
+      return;
+    }
+    const double count = static_cast<double>(frames_) / mid_chain_.low_factor();
+    const std::string nothing = "nothing below " + base::shortest(band.edge_hz) + " Hz (less than -120 dBFS)";
+    if (count < 1 || (band.mid_square + band.side_square) / count < kEmptyPower) {
+      all([&](auto id) { report.not_applicable(id, nothing, p); });
+      return;
+    }
+    // Left = M + S and right = M − S.
+    const double left = band.mid_square + band.side_square + 2 * band.product;
+    const double right = band.mid_square + band.side_square - 2 * band.product;
+    const double product = band.mid_square - band.side_square;
+    if (left / count < kEmptyPower || right / count < kEmptyPower) {
+      report.not_measured("low_phase_correlation", "one channel is silent in the low band", p);
+    } else {
+      report.value("low_phase_correlation", std::clamp(product / std::sqrt(left * right), -1.0, 1.0), p);
+    }
+    if (band.mid_square <= 0) {
+      report.value("side_level_low", -kFloorDb, p).note = "at or above: there is no mid in the low band";
+    } else {
+      auto& m = report.value("side_level_low", power_db(band.side_square / band.mid_square), p);
+      if (band.side_square / band.mid_square <= 1e-14) m.note = "at or below: the low end is mono";
+    }
+    double mid = 0, side = 0;
+    for (std::size_t j = 0; j < bus.gated_blocks.size(); ++j) {
+      if (!bus.gated_blocks[j]) continue;
+      for (std::size_t k = j; k < std::min(j + 4, band.mid_hops.size()); ++k) mid += band.mid_hops[k], side += band.side_hops[k];
+    }
+    if (mid + side <= 0) {
+      report.not_measured("mono_fold_loss_low", "no block passes the loudness gates", p);
+    } else {
+      const double loss = mid > 0 ? 10 * std::log10((mid + side) / mid) : 60;
+      auto& m = report.value("mono_fold_loss_low", std::clamp(loss, 0.0, 60.0), p);
+      if (loss >= 60) m.note = "at or above: nothing is left in mono";
+    }
+  }
+
+  const audio::StreamFormat format_;
+  Ticks ticks_;
+  dsp::LowBandChain mid_chain_, side_chain_;
+  std::vector<Band> bands_;
+  DelayFinder delay_;
+  std::vector<float> mid_, side_, mid_middle_, side_middle_, mid_low_, side_low_;
+  std::int64_t at_ = 0, hop_ = 0, frames_ = 0;
+};
+
+std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<LowBandMeter>(setup); }
+
+}  // namespace
+
+extern const MeterModule kLowBandModule{kEntries, create};
+
+}  // namespace sendworthy::measure

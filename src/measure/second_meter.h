@@ -1,0 +1,32 @@
+// libebur128 beside our own meters: a second opinion on the same samples.
+#pragma once
+
+#include <memory>
+
+#include "measure/meter.h"
+
+namespace sendworthy::measure {
+
+/// Adds measurements with keys "second_meter.<id>": integrated_loudness, loudness_range (from a 1 Hz series, which is how
+/// the library makes it), max_momentary_loudness (read every 100 ms), true_peak (no more than 0.1 dB above ours is all that
+/// can be asked: it interpolates 4 times at most). "second_meter.own_momentary" is our highest momentary loudness on the
+/// same 100 ms grid, for comparison.
+class SecondMeter final : public Meter {
+ public:
+  explicit SecondMeter(const audio::StreamFormat& format);
+  ~SecondMeter() override;
+  void process(const Block& block) override;
+  void publish(Bus& bus) override;
+  void report(const Bus& bus, Report& report) override;
+
+ private:
+  struct State;
+  void feed(const Block& block, int offset, int count);
+  const audio::StreamFormat format_;
+  std::unique_ptr<State> state_;
+  Ticks ticks_;
+  std::vector<double> scratch_;
+  double highest_momentary_ = -1e9;
+};
+
+}  // namespace sendworthy::measure
