@@ -1,0 +1,306 @@
+// From the merged keys of a rule to a Rule, checked against the catalog.
+#include <algorithm>
+#include <charconv>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "base/text.h"
+#include "judge/draft.h"
+#include "judge/pattern.h"
+#include "judge/words.h"
+
+namespace sendworthy::judge {
+namespace {
+
+using base::Node;
+
+constexpr std::size_t kMostItems = 1000;
+constexpr int kMostChannels = 256;
+
+tl::unexpected<Error> wrong(const Node& node, std::string text) { return tl::unexpected(node.error(std::move(text))); }
+
+bool is_number(Unit unit) { return unit != Unit::text && unit != Unit::list && unit != Unit::boolean; }
+
+std::string in_unit(Unit unit) {
+  if (!is_number(unit)) return unit == Unit::boolean ? "true or false" : unit == Unit::list ? "a list" : "text";
+  return unit == Unit::count || unit == Unit::ratio ? "a number" : fmt::format("a number of {}", to_string(unit));
+}
+
+// A limit: a number, or a text such as "-1 dBTP" that says the unit. Mixing up units is the mistake this catches.
+Result<double> limit_in(const Node& node, const CatalogEntry& entry, Unit unit, const std::string& key) {
+  if (node.type() != Node::Type::text) return node.number();
+  const std::string text = *node.text();
+  double value = 0;
+  const char* const end = text.data() + text.size();
+  const auto parsed = std::from_chars(text.data(), end, value);
+  std::string_view found(parsed.ptr, static_cast<std::size_t>(end - parsed.ptr));
+  found.remove_prefix(std::min(found.find_first_not_of(' '), found.size()));
+  if (parsed.ec != std::errc() || !std::isfinite(value) || found.empty())
+    return wrong(node, fmt::format("{} must be {}, not text", in_quotes(key), in_unit(unit)));
+  if (to_string(unit).empty()) return wrong(node, fmt::format("{} has no unit; write {} without {}", entry.id, base::shortest(value), in_quotes(found)));
+  if (found != to_string(unit))
+    return wrong(node, fmt::format("{} is in {}, not in {}", entry.id, to_string(unit), in_quotes(found)));
+  return value;
+}
+
+Result<Value> accepted_value(const Node& node, const CatalogEntry& entry, Unit unit, const std::string& key) {
+  if (unit == Unit::boolean) {
+    if (node.type() == Node::Type::boolean) return Value(*node.boolean());
+  } else if (is_number(unit)) {
+    if (node.type() == Node::Type::integer || node.type() == Node::Type::real || node.type() == Node::Type::text) {
+      const auto number = limit_in(node, entry, unit, key);
+      if (!number) return tl::unexpected(number.error());
+      return Value(*number);
+    }
+  } else if (node.type() == Node::Type::text) {
+    return Value(*node.text());
+  }
+  return wrong(node, fmt::format("{} needs {}, because {} is {}", in_quotes(key), in_unit(unit), entry.id, in_unit(unit)));
+}
+
+Result<std::vector<std::string>> items_in(const Node& node, const std::string& key) {
+  auto items = node.texts();
+  if (!items) return items;
+  if (items->empty()) return wrong(node, fmt::format("{} is empty", in_quotes(key)));
+  if (items->size() > kMostItems) return wrong(node, fmt::format("{} has more than {} items", in_quotes(key), kMostItems));
+  return items;
+}
+
+Result<Comparison> read_comparison(const DraftKey& key, ComparisonKey what, const CatalogEntry& entry, Unit unit) {
+  Comparison comparison;
+  comparison.status = what.status;
+  comparison.kind = what.kind;
+  const Node& node = key.value;
+  const auto refuse = [&](std::string_view fits) {
+    return tl::unexpected(Error{ErrorCode::rules,
+                                fmt::format("{} compares {}, and {} is {}", in_quotes(key.written), fits, entry.id,
+                                            unit == Unit::boolean ? "true or false" : in_unit(unit)),
+                                node.key_place()});
+  };
+  switch (what.kind) {
+    case LimitKind::above:
+    case LimitKind::below:
+    case LimitKind::multiple_of: {
+      if (!is_number(unit)) return refuse("numbers");
+      const auto number = limit_in(node, entry, unit, key.written);
+      if (!number) return tl::unexpected(number.error());
+      if (what.kind == LimitKind::multiple_of && *number <= 0)
+        return wrong(node, fmt::format("{} must be more than 0", in_quotes(key.written)));
+      comparison.number = *number;
+      return comparison;
+    }
+    case LimitKind::unless: {
+      const auto values = node.type() == Node::Type::array ? node.members() : std::vector<Node>{node};
+      if (values.empty()) return wrong(node, fmt::format("{} is empty", in_quotes(key.written)));
+      if (values.size() > kMostItems)
+        return wrong(node, fmt::format("{} has more than {} items", in_quotes(key.written), kMostItems));
+      for (const auto& value : values) {
+        auto accepted = accepted_value(value, entry, unit, key.written);
+        if (!accepted) return tl::unexpected(accepted.error());
+        comparison.accepted.push_back(std::move(*accepted));
+      }
+      return comparison;
+    }
+    case LimitKind::matches: {
+      if (unit != Unit::text && unit != Unit::list) return refuse("texts");
+      auto text = node.text();
+      if (!text) return tl::unexpected(text.error());
+      if (const auto pattern = Pattern::compile(*text); !pattern)
+        return wrong(node, fmt::format("{} is no pattern: {}", in_quotes(*text), pattern.error()));
+      comparison.items.push_back(std::move(*text));
+      return comparison;
+    }
+    case LimitKind::forbid:
+    case LimitKind::require: {
+      if (unit != Unit::text && unit != Unit::list) return refuse("lists and texts");
+      auto items = items_in(node, key.written);
+      if (!items) return tl::unexpected(items.error());
+      comparison.items = std::move(*items);
+      return comparison;
+    }
+    case LimitKind::none: break;
+  }
+  return comparison;
+}
+
+Result<const CatalogEntry*> find_measurement(const Node& node, const Catalog& catalog) {
+  const auto id = node.text();
+  if (!id) return tl::unexpected(id.error());
+  if (const auto* entry = catalog.find(*id)) return entry;
+  return wrong(node, fmt::format("unknown measurement {}{}", in_quotes(*id), did_you_mean(*id, ids_of(catalog))));
+}
+
+// true when the entry has the parameter; the value goes into `request` unless it is the fallback.
+Result<bool> take_parameter(const DraftKey& key, std::string_view name, const CatalogEntry& entry,
+                            MeasureRequest& request) {
+  for (const auto& parameter : entry.parameters) {
+    if (parameter.name != name) continue;
+    const auto value = key.value.number();
+    if (!value) return tl::unexpected(value.error());
+    if (*value < parameter.lowest || *value > parameter.highest) {
+      return wrong(key.value,
+                   fmt::format("\"{}\" is {}; {} takes {} to {}{}{}", name, base::shortest(*value), entry.id,
+                               base::shortest(parameter.lowest), base::shortest(parameter.highest),
+                               parameter.unit.empty() ? "" : " ", parameter.unit));
+    }
+    if (*value != parameter.fallback) request.parameters[std::string(name)] = *value;
+    return true;
+  }
+  return false;
+}
+
+std::string measurements_with(std::string_view parameter, const Catalog& catalog) {
+  std::string list;
+  for (const auto* entry : catalog.entries) {
+    for (const auto& p : entry->parameters) {
+      if (p.name == parameter) list += (list.empty() ? "" : ", ") + std::string(entry->id);
+    }
+  }
+  return list;
+}
+
+Result<void> read_conditions(const DraftRule& draft, Conditions& conditions) {
+  if (const auto at = draft.keys.find("channels"); at != draft.keys.end()) {
+    const Node& node = at->second.value;
+    const auto values = node.type() == Node::Type::array ? node.members() : std::vector<Node>{node};
+    if (values.empty() || values.size() > kMostItems)
+      return wrong(node, "\"channels\" must be a number of channels or a list of them");
+    for (const auto& value : values) {
+      const auto count = value.integer();
+      if (!count) return tl::unexpected(count.error());
+      if (*count < 1 || *count > kMostChannels)
+        return wrong(value, fmt::format("\"channels\" must be 1 to {}, not {}", kMostChannels, *count));
+      conditions.channels.push_back(static_cast<int>(*count));
+    }
+  }
+  for (const auto& [key, target] : {std::pair{"role", &conditions.roles}, {"container", &conditions.containers}}) {
+    if (const auto at = draft.keys.find(key); at != draft.keys.end()) {
+      auto items = items_in(at->second.value, key);
+      if (!items) return tl::unexpected(items.error());
+      *target = std::move(*items);
+    }
+  }
+  if (const auto at = draft.keys.find("min_duration"); at != draft.keys.end()) {
+    const auto seconds = at->second.value.number();
+    if (!seconds) return tl::unexpected(seconds.error());
+    if (*seconds < 0) return wrong(at->second.value, "\"min_duration\" must not be negative");
+    conditions.min_duration_s = *seconds;
+  }
+  return {};
+}
+
+Result<void> check_range(const DraftRule& draft, const Rule& rule) {
+  const Comparison* lowest = nullptr;
+  const Comparison* highest = nullptr;
+  for (const auto& comparison : rule.comparisons) {
+    if (comparison.status != Status::fail) continue;
+    if (comparison.kind == LimitKind::below) lowest = &comparison;
+    if (comparison.kind == LimitKind::above) highest = &comparison;
+  }
+  if (lowest && highest && lowest->number > highest->number) {
+    return wrong(draft.keys.at("fail_below").value,
+                 fmt::format("no value can pass: everything below {} fails, and everything above {} too",
+                             base::shortest(lowest->number), base::shortest(highest->number)));
+  }
+  return {};
+}
+
+}  // namespace
+
+Result<Rule> build_rule(const DraftRule& draft, const Catalog& catalog) {
+  Rule rule;
+  rule.id = draft.id;
+  rule.place = draft.place;
+  for (const auto& [canonical, key] : draft.keys) rule.origins[key.written] = key.origin;
+
+  const auto at_measure = draft.keys.find("measure");
+  if (at_measure == draft.keys.end())
+    return fail(ErrorCode::rules, fmt::format("rule {} needs a measure", in_quotes(rule.id)), rule.place);
+  const auto entry = find_measurement(at_measure->second.value, catalog);
+  if (!entry) return tl::unexpected(entry.error());
+  rule.measure.id = std::string((*entry)->id);
+  Unit unit = (*entry)->unit;
+
+  const CatalogEntry* other = nullptr;
+  if (const auto at = draft.keys.find("compare_to"); at != draft.keys.end()) {
+    const auto found = find_measurement(at->second.value, catalog);
+    if (!found) return tl::unexpected(found.error());
+    other = *found;
+    rule.compare_to = MeasureRequest{std::string(other->id), {}};
+    const bool alike = is_number(unit) ? unit == other->unit : !is_number(other->unit) && unit == other->unit;
+    if (!alike) {
+      return wrong(at->second.value, fmt::format("{} is {} and {} is {}: they cannot be compared", (*entry)->id,
+                                                 in_unit(unit), other->id, in_unit(other->unit)));
+    }
+    unit = unit_of_difference(unit);
+  }
+
+  for (const auto& [canonical, key] : draft.keys) {
+    if (const auto what = comparison_key(canonical)) {
+      auto comparison = read_comparison(key, *what, **entry, unit);
+      if (!comparison) return tl::unexpected(comparison.error());
+      rule.comparisons.push_back(std::move(*comparison));
+    } else if (canonical == "tolerance") {
+      if (!is_number(unit)) {
+        return tl::unexpected(Error{ErrorCode::rules,
+                                    fmt::format("\"tolerance\" needs a number to compare, and {} is {}", (*entry)->id,
+                                                in_unit(unit)),
+                                    key.value.key_place()});
+      }
+      const auto value = key.value.number();
+      if (!value) return tl::unexpected(value.error());
+      if (*value < 0) return wrong(key.value, "\"tolerance\" must not be negative");
+      rule.tolerance = *value;
+    } else if (canonical == "optional" || canonical == "enabled") {
+      const auto value = key.value.boolean();
+      if (!value) return tl::unexpected(value.error());
+      (canonical == "optional" ? rule.optional : rule.enabled) = *value;
+    } else if (canonical == "why" || canonical == "remedy" || canonical == "source") {
+      auto value = key.value.text();
+      if (!value) return tl::unexpected(value.error());
+      if (const auto unknown = unknown_placeholder(*value); !unknown.empty() && canonical != "source") {
+        return wrong(key.value, fmt::format("unknown placeholder {{{}}}{}", base::for_terminal(unknown),
+                                            did_you_mean(unknown, placeholders())));
+      }
+      (canonical == "why" ? rule.why : canonical == "remedy" ? rule.remedy : rule.source) = std::move(*value);
+    } else if (canonical != "measure" && canonical != "compare_to" && canonical != "channels" && canonical != "role" &&
+               canonical != "container" && canonical != "min_duration") {
+      auto taken = take_parameter(key, canonical, **entry, rule.measure);
+      if (taken && other) {
+        const auto also = take_parameter(key, canonical, *other, *rule.compare_to);
+        if (!also) return tl::unexpected(also.error());
+        taken = *taken || *also;
+      }
+      if (!taken) return tl::unexpected(taken.error());
+      if (!*taken) {
+        return tl::unexpected(Error{ErrorCode::rules,
+                                    fmt::format("{} is no parameter of {}; {} {} it", in_quotes(key.written), (*entry)->id,
+                                                measurements_with(canonical, catalog),
+                                                measurements_with(canonical, catalog).find(',') == std::string::npos
+                                                    ? "has"
+                                                    : "have"),
+                                    key.value.key_place()});
+      }
+    }
+  }
+  if (const auto ok = read_conditions(draft, rule.conditions); !ok) return tl::unexpected(ok.error());
+  if (rule.comparisons.empty()) {
+    return fail(ErrorCode::rules,
+                fmt::format("rule {} compares {} with nothing: give it a limit such as {}", in_quotes(rule.id),
+                            rule.measure.id,
+                            is_number(unit)               ? "fail_above = 0"
+                            : unit == Unit::boolean       ? "fail_unless = true"
+                                                          : "fail_unless = \"…\""),
+                at_measure->second.value.key_place());
+  }
+  if (const auto ok = check_range(draft, rule); !ok) return tl::unexpected(ok.error());
+  // Worst first, so that the order never depends on the alphabet.
+  std::stable_sort(rule.comparisons.begin(), rule.comparisons.end(), [](const Comparison& a, const Comparison& b) {
+    return std::pair(-static_cast<int>(a.status), static_cast<int>(a.kind)) <
+           std::pair(-static_cast<int>(b.status), static_cast<int>(b.kind));
+  });
+  return rule;
+}
+
+}  // namespace sendworthy::judge

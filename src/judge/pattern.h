@@ -1,0 +1,28 @@
+// Regular expressions for `matches`: a small, common subset that is matched in time proportional to text × pattern.
+// Backtracking engines take exponential time on hostile patterns, and a rule set is a file from somebody else.
+#pragma once
+
+#include <memory>
+#include <string>
+#include <string_view>
+
+#include <tl/expected.hpp>
+
+namespace sendworthy::judge {
+
+/// Syntax: literals, `.`, `[a-z]`, `[^…]`, `\d \w \s` and their capitals, `( )`, `(?: )`, `|`, `* + ? {m} {m,} {m,n}`,
+/// `^`, `$`, `\` before a sign, `(?i)` at the start to ignore ASCII case. A character is a Unicode code point.
+/// The whole text must match, unless the pattern begins with ^ or ends with $: then it is taken as written.
+class Pattern {
+ public:
+  /// At most 500 characters, and 4000 states after {m,n} has been written out. The error says what is wrong in words.
+  [[nodiscard]] static tl::expected<Pattern, std::string> compile(std::string_view expression);
+  /// Text beyond 65536 bytes is not looked at: it does not match.
+  [[nodiscard]] bool matches(std::string_view text) const;
+
+ private:
+  struct Program;
+  std::shared_ptr<const Program> program_;
+};
+
+}  // namespace sendworthy::judge
