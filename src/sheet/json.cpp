@@ -1,0 +1,332 @@
+// The sheet written down as JSON: the contract that every other format is a view of. Keys are sorted by hand; a test
+// reads the text back and compares the order.
+#include <sendworthy/render.h>
+
+#include <algorithm>
+#include <charconv>
+#include <string>
+#include <vector>
+
+#include "base/text.h"
+#include "sheet/json_text.h"
+#include "sheet/order.h"
+#include "sheet/phrases.h"
+
+namespace sendworthy {
+namespace sheet {
+namespace {
+
+constexpr int kTimeDecimals = 6;  // finer than one frame at 384 kHz
+constexpr int kStepDecimals = 9;
+
+/// Someone wrote this number: rounding may not change it.
+int decimals_as_written(double value, int decimals) {
+  const auto text = digits(value, decimals);
+  double back = 0;
+  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), back);
+  return error == std::errc{} && back == value ? decimals : -1;
+}
+
+void write_value(JsonText& json, const Value& value, int decimals) {
+  if (const auto* real = std::get_if<double>(&value)) {
+    json.number(*real, decimals);
+  } else if (const auto* truth = std::get_if<bool>(&value)) {
+    json.boolean(*truth);
+  } else {
+    json.text(std::get<std::string>(value));
+  }
+}
+
+void write_outcome(JsonText& json, const Outcome& outcome, int decimals) {
+  json.key("value");
+  if (const auto* value = std::get_if<Value>(&outcome)) {
+    write_value(json, *value, decimals);
+  } else {
+    json.null();
+  }
+}
+
+/// The reason as it was given: unlike phrases, JSON keeps every character.
+std::string raw_reason(const Outcome& outcome) {
+  if (const auto* missing = std::get_if<NotMeasured>(&outcome)) return missing->reason;
+  if (const auto* senseless = std::get_if<NotApplicable>(&outcome)) return senseless->reason;
+  return reason_of(outcome);
+}
+
+void write_places(JsonText& json, const std::vector<Where>& places, std::int64_t total, bool always) {
+  if (always || !places.empty()) {
+    json.key("where");
+    json.begin_array();
+    for (const auto& where : places) {
+      json.begin_object();
+      json.integer("channel", where.channel);
+      json.integer("end_frame", where.end_frame);
+      json.number("end_s", where.end_s, kTimeDecimals);
+      json.text_unless_empty("file", where.file);
+      json.text("note", where.note);
+      json.integer("start_frame", where.start_frame);
+      json.number("start_s", where.start_s, kTimeDecimals);
+      json.end_object();
+    }
+    json.end_array();
+  }
+  if (total > 0) json.integer("where_total", total);
+}
+
+void write_measurement(JsonText& json, const Measurement& measurement, const Catalog& catalog) {
+  const auto* entry = catalog.find(measurement.id);
+  const int decimals = entry != nullptr ? entry->decimals : -1;
+  json.begin_object();
+  if (std::holds_alternative<NotApplicable>(measurement.outcome)) json.boolean("applicable", false);
+  if (!measurement.channels.empty()) {
+    json.key("channels");
+    json.begin_number_list();
+    for (const auto& channel : measurement.channels) channel ? json.number(*channel, decimals) : json.null();
+    json.end_array();
+  }
+  json.text_unless_empty("note", measurement.note);
+  json.text_unless_empty("reason", raw_reason(measurement.outcome));
+  json.text("unit", entry != nullptr ? to_string(entry->unit) : "");
+  write_outcome(json, measurement.outcome, decimals);
+  write_places(json, measurement.where, measurement.where_total, false);
+  json.end_object();
+}
+
+void write_finding(JsonText& json, const Finding& finding, const Catalog& catalog) {
+  const int decimals = decimals_of(finding, catalog);
+  json.begin_object();
+  if (std::holds_alternative<NotApplicable>(finding.outcome)) json.boolean("applicable", false);
+  if (finding.status == Status::waived) json.text("before_waiver", to_string(finding.before_waiver));
+  if (finding.change_db) json.number("change_db", *finding.change_db, decimals_of_change(finding, catalog));
+  if (!finding.files.empty()) {
+    json.key("files");
+    json.begin_array();
+    for (const auto& file : finding.files) json.text(file);
+    json.end_array();
+  }
+  if (finding.key != finding.measure) json.text("key", finding.key);
+  json.key("limit");
+  if (!finding.limit) {
+    json.null();
+  } else if (const auto* real = std::get_if<double>(&*finding.limit)) {
+    json.number(*real, decimals_as_written(*real, decimals));
+  } else {
+    write_value(json, *finding.limit, decimals);
+  }
+  json.text("limit_kind", to_string(finding.limit_kind));
+  json.text_unless_empty("limit_text", finding.limit_text);
+  json.text("measure", finding.measure);
+  json.text_unless_empty("note", finding.note);
+  if (finding.optional) json.boolean("optional", true);
+  json.text_unless_empty("reason", raw_reason(finding.outcome));
+  json.text("remedy", finding.remedy);
+  json.text("rule", finding.rule);
+  json.text("ruleset", finding.ruleset);
+  json.text("source", finding.source);
+  json.text("status", to_string(finding.status));
+  if (finding.tolerance) json.number("tolerance", *finding.tolerance, -1);
+  if (finding.true_peak_after_db)
+    json.number("true_peak_after_db", *finding.true_peak_after_db, decimals_of_change(finding, catalog));
+  json.text("unit", to_string(finding.unit));
+  write_outcome(json, finding.outcome, decimals);
+  if (finding.waiver) {
+    json.key("waiver");
+    json.begin_object();
+    json.text("by", finding.waiver->by);
+    json.text("reason", finding.waiver->reason);
+    json.text("until", finding.waiver->until);
+    json.end_object();
+  }
+  write_places(json, finding.where, finding.where_total, true);
+  json.text("why", finding.why);
+  if (finding.within_tolerance) json.boolean("within_tolerance", true);
+  json.end_object();
+}
+
+void write_findings(JsonText& json, const std::vector<Finding>& findings, const Catalog& catalog) {
+  json.key("findings");
+  json.begin_array();
+  for (const auto& finding : findings) write_finding(json, finding, catalog);
+  json.end_array();
+}
+
+void write_facts(JsonText& json, const FileSheet& file) {
+  const auto& facts = file.facts;
+  json.key("facts");
+  json.begin_object();
+  if (!file.error || !facts.container.empty()) {
+    json.key("bit_depth");
+    facts.bit_depth ? json.integer(*facts.bit_depth) : json.null();
+    json.text("channel_layout", facts.channel_layout);
+    json.integer("channels", facts.channels);
+    json.text("container", facts.container);
+    json.number("duration_s", facts.duration_s, kTimeDecimals);
+    json.text("encoding", facts.encoding);
+    json.integer("file_size", facts.file_size);
+    json.integer("frames", facts.frames);
+    json.integer("sample_rate", facts.sample_rate);
+    json.key("tags");
+    json.begin_array();
+    for (const auto& tag : facts.tags) {
+      json.begin_object();
+      json.text("name", tag.name);
+      json.text("origin", tag.origin);
+      json.text("value", tag.value);
+      json.end_object();
+    }
+    json.end_array();
+  }
+  json.end_object();
+}
+
+void write_timelines(JsonText& json, const std::vector<Timeline>& timelines) {
+  std::vector<std::pair<std::string, const Timeline*>> sorted;
+  for (const auto& line : timelines)
+    sorted.emplace_back(line.channel > 0 ? line.id + "_ch" + std::to_string(line.channel) : line.id, &line);
+  std::stable_sort(sorted.begin(), sorted.end(), [](const auto& a, const auto& b) { return a.first < b.first; });
+  json.key("timelines");
+  json.begin_object();
+  const std::string* previous = nullptr;
+  for (const auto& [key, line] : sorted) {
+    if (previous != nullptr && *previous == key) continue;
+    previous = &key;
+    json.key(key);
+    json.begin_object();
+    json.integer("channel", line->channel);
+    json.integer("decimals", line->decimals);
+    json.text("id", line->id);
+    json.number("start_s", line->start_s, kTimeDecimals);
+    json.number("step_s", line->step_s, kStepDecimals);
+    json.text("unit", line->unit);
+    json.key("values");
+    json.begin_number_list();
+    for (const float value : line->values) json.number(static_cast<double>(value), line->decimals);
+    json.end_array();
+    json.end_object();
+  }
+  json.end_object();
+}
+
+void write_file(JsonText& json, const FileSheet& file, bool judged, const Catalog& catalog) {
+  json.begin_object();
+  json.key("cautions");
+  json.begin_array();
+  for (const auto& caution : file.cautions) {
+    json.begin_object();
+    json.text("source", caution.source);
+    json.text("text", caution.text);
+    json.end_object();
+  }
+  json.end_array();
+  json.key("digest");
+  json.begin_object();
+  json.text_unless_empty("audio", file.audio_digest);
+  json.text_unless_empty("file", file.file_digest);
+  json.end_object();
+  if (file.error) {
+    json.key("error");
+    json.begin_object();
+    json.text("code", to_string(file.error->code));
+    json.text("text", file.error->text);
+    json.end_object();
+  }
+  write_facts(json, file);
+  write_findings(json, file.findings, catalog);
+  json.key("measurements");
+  json.begin_object();
+  for (const auto* measurement : in_order(file.measurements)) {
+    json.key(measurement->key);
+    write_measurement(json, *measurement, catalog);
+  }
+  json.end_object();
+  json.text("path", file.path);
+  json.text_unless_empty("role", file.role);
+  json.key("skipped");
+  json.begin_array();
+  for (const auto& skipped : file.skipped) {
+    json.begin_object();
+    json.text("reason", skipped.reason);
+    json.text("rule", skipped.rule);
+    json.text("ruleset", skipped.ruleset);
+    json.end_object();
+  }
+  json.end_array();
+  if (!file.timelines.empty()) write_timelines(json, file.timelines);
+  if (judged) json.text("verdict", to_string(file.verdict));
+  json.end_object();
+}
+
+void write_rules(JsonText& json, const std::vector<RulesUsed>& rules) {
+  json.key("rules");
+  json.begin_array();
+  for (const auto& set : rules) {
+    json.begin_object();
+    json.text("digest", set.digest);
+    json.text("name", set.name);
+    json.text("origin", set.origin);
+    json.text("purpose", set.purpose);
+    json.text("title", set.title);
+    json.end_object();
+  }
+  json.end_array();
+}
+
+void write_tool(JsonText& json, const Sheet& sheet) {
+  json.key("tool");
+  json.begin_object();
+  json.key("libraries");
+  json.begin_object();
+  for (const auto& [name, version] : sheet.libraries) json.text(name, version);
+  json.end_object();
+  json.text("name", "sendworthy");
+  json.text("version", sheet.tool_version);
+  json.end_object();
+}
+
+/// Findings of the whole set that a verdict over more files may not lose.
+std::vector<Finding> weighty(const std::vector<Finding>& findings) {
+  std::vector<Finding> kept;
+  for (const auto& finding : findings) {
+    if (verdict_of({finding}) == Verdict::fail || finding.status == Status::waived) kept.push_back(finding);
+  }
+  return kept;
+}
+
+}  // namespace
+}  // namespace sheet
+
+std::string render_json(const Sheet& sheet, const Catalog& catalog) {
+  sheet::JsonText json(sheet::JsonText::Style::indented);
+  json.begin_object();
+  json.key("files");
+  json.begin_array();
+  for (const auto* file : sheet::in_order(sheet.files)) sheet::write_file(json, *file, sheet.judged, catalog);
+  json.end_array();
+  sheet::write_findings(json, sheet.findings, catalog);
+  sheet::write_rules(json, sheet.rules);
+  json.integer("schema", sheet.schema);
+  sheet::write_tool(json, sheet);
+  if (sheet.judged) json.text("verdict", to_string(sheet.verdict));
+  json.end_object();
+  return json.take() + "\n";
+}
+
+std::string render_jsonl(const Sheet& sheet, const Catalog& catalog) {
+  std::string lines;
+  const auto of_the_set = sheet::weighty(sheet.findings);
+  for (const auto* file : sheet::in_order(sheet.files)) {
+    sheet::JsonText json(sheet::JsonText::Style::compact);
+    json.begin_object();
+    json.key("file");
+    sheet::write_file(json, *file, sheet.judged, catalog);
+    if (!of_the_set.empty()) sheet::write_findings(json, of_the_set, catalog);
+    sheet::write_rules(json, sheet.rules);
+    json.integer("schema", sheet.schema);
+    sheet::write_tool(json, sheet);
+    json.end_object();
+    lines += json.take() + "\n";
+  }
+  return lines;
+}
+
+}  // namespace sendworthy
