@@ -4,13 +4,14 @@ Marks, each in a comment of its own line:
     <!-- exit: 1 -->            the block below ends with this code (0 without the mark)
     <!-- file: rules/x.toml --> the block below is the content of this file in the scratch folder
     <!-- not run: reason -->    the block below is shown and not run
+    <!-- needs: make -->        the block below is run where this program is on the PATH
     <!-- sheet: begin -->       the ```text block below is what the ```sh block before it prints
     <!-- sheet: end -->
 """
 import re
 from dataclasses import dataclass, field
 
-MARK = re.compile(r"^\s*<!--\s*(exit|file|not run|sheet):\s*(.*?)\s*-->\s*$")
+MARK = re.compile(r"^\s*<!--\s*(exit|file|not run|needs|sheet):\s*(.*?)\s*-->\s*$")
 FENCE = re.compile(r"^(`{3,})(\w*)\s*$")
 
 

@@ -105,6 +105,9 @@ def run_page(page, source, program, audio, write):
                 continue
             if block.language != "sh" or "file" in block.marks:
                 continue
+            if "needs" in block.marks and not shutil.which(block.marks["needs"]):
+                print(f"{place}: not run, {block.marks['needs']} is not here")
+                continue
             ran += 1
             setup = [line.strip() for line in block.text.splitlines() if line.strip() in SETUP]
             if setup:
