@@ -37,7 +37,7 @@ THIRD_PARTY = [
     (r"xxhash\.h", r"(base|audio|measure|judge)/"),
     (r"kiss_fftr?\.h|kissfft/.*", r"dsp/"),
     (r"hwy/.*", r"dsp/"),
-    (r"tl/expected\.hpp", r"include/sendworthy/result\.h$"),
+    (r"tl/expected\.hpp", r"include/sendworthy/result\.h$|(?!include/)"),
     (r"fmt/.*", r"(?!include/)"),
     # System calls: base/ only, so that the rest moves to another system as it is. The main program may ask for signals and
     # whether it talks to a terminal.

@@ -8,8 +8,30 @@ import pathlib
 import re
 import sys
 
-# Imported by the scripts beside them, or data.
-LIBRARIES = {"tests/meta/docs_blocks.py"}
+
+
+def named(code, name):
+    """Whether the text of a CMakeLists.txt names this file, spelt out or by a loop such as `${topic}_test.py`."""
+    if re.search(rf"(?<![\w.-]){re.escape(name)}(?![\w.-])", code):
+        return True
+    for before, after in re.findall(r"([\w./-]*)\$\{\w+\}([\w./-]*\.(?:cpp|py|sh))", code):
+        before = before.lstrip("/")
+        if name.startswith(before) and name.endswith(after):
+            stem = name[len(before):len(name) - len(after)]
+            if stem and re.search(rf"(?<![\w./$-]){re.escape(stem)}(?![\w./-])", code):
+                return True
+    return False
+
+
+def reached(path):
+    """Whether another script or program beside or above it imports it or runs it by name."""
+    for other in [*path.parent.glob("*"), *path.parent.parent.glob("*")]:
+        if not other.is_file() or other == path or other.suffix not in {".py", ".sh", ".cpp", ""}:
+            continue
+        text = other.read_text(encoding="utf-8", errors="replace")
+        if path.name in text or re.search(rf"^\s*(import|from) {re.escape(path.stem)}\b", text, re.M):
+            return True
+    return False
 
 
 def main():
@@ -22,27 +44,17 @@ def main():
             if path.suffix not in {".cpp", ".py", ".sh"} or not path.is_file() or "__pycache__" in path.parts:
                 continue
             below = path.relative_to(source).as_posix()
-            if below in LIBRARIES:
-                continue
             seen += 1
             folder, listed = path.parent, False
             while not listed and folder != source.parent:
-                lists = [folder / "CMakeLists.txt"]
-                for text in (p.read_text(encoding="utf-8") for p in lists if p.is_file()):
-                    code = re.sub(r"#[^\n]*", "", text)
-                    name = re.escape(path.relative_to(folder).as_posix())
-                    stem = re.escape(path.relative_to(folder).with_suffix("").as_posix())
-                    # Either the file's own name, or its stem in a list that a loop completes.
-                    if re.search(rf"(?<![\w.-]){name}(?![\w.-])", code):
-                        listed = True
-                    elif "foreach" in code and re.search(rf"(?<![\w./-]){stem}(?![\w./-])", code):
-                        listed = True
+                lists = folder / "CMakeLists.txt"
+                if lists.is_file():
+                    code = re.sub(r"#[^\n]*", "", lists.read_text(encoding="utf-8"))
+                    code = re.sub(r"\$\{(CMAKE_CURRENT_SOURCE_DIR|PROJECT_SOURCE_DIR)\}/", "", code)
+                    listed = named(code, path.relative_to(folder).as_posix())
                 folder = folder.parent
-            # A helper that another script or program runs by name is reached through that one.
             if not listed and path.suffix in {".py", ".sh"}:
-                listed = any(path.name in other.read_text(encoding="utf-8", errors="replace")
-                             for other in [*path.parent.glob("*"), *path.parent.parent.glob("*")]
-                             if other.is_file() and other != path and other.suffix in {".py", ".sh", ".cpp", ""})
+                listed = reached(path)
             if not listed:
                 errors.append(f"{below}: in no CMakeLists.txt, so nothing builds or runs it")
     if seen < 10:
