@@ -52,6 +52,20 @@ struct CheckHooks {
 [[nodiscard]] Sheet check_files(const std::vector<std::string>& paths, const std::vector<RuleSet>& rule_sets,
                                 const CheckOptions& options, const CheckHooks& hooks = {});
 
+enum class Folders { flat, with_subfolders };
+
+/// What a user named, as files to check.
+struct Inputs {
+  std::vector<std::string> files;        ///< in the order named, each once, however its path is spelt
+  std::vector<FileSheet> without_sheet;  ///< folders without audio, or that cannot be read: each with its error
+};
+
+/// Replaces a folder by the audio files in it, sorted. What does not exist stays in `files`: reading it says why.
+[[nodiscard]] Inputs expand_inputs(const std::vector<std::string>& paths, Folders folders);
+
+/// Puts inputs that gave no sheet among the files, sorted by path; the verdict becomes fail.
+void add_without_sheet(Sheet& sheet, std::vector<FileSheet> without_sheet);
+
 /// Names and versions of this library and those it is built on.
 [[nodiscard]] std::string version();
 [[nodiscard]] std::map<std::string, std::string> library_versions();
