@@ -1,0 +1,31 @@
+// The user's configuration: $XDG_CONFIG_HOME/sendworthy/config.toml, by default ~/.config/sendworthy/config.toml.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include <sendworthy/check.h>
+#include <sendworthy/result.h>
+#include <sendworthy/rule_set.h>
+
+namespace sendworthy::cli {
+
+struct Config {
+  std::optional<Monitoring> monitoring;
+  std::vector<std::string> rules;    ///< [defaults] rules; paths are absolute, read from the folder of the file
+  std::optional<std::string> color;  ///< [defaults] color
+  std::optional<int> jobs;           ///< [defaults] jobs
+};
+
+inline constexpr int kMaxJobs = 256;
+
+/// The folder of configuration and rule sets; empty when the environment names no absolute one.
+[[nodiscard]] std::string config_folder();
+
+[[nodiscard]] RuleSetFolders rule_set_folders();
+
+/// Everything at its default when there is no file. Error: rules, with file, line and column.
+[[nodiscard]] Result<Config> load_config();
+
+}  // namespace sendworthy::cli

@@ -1,0 +1,79 @@
+// sendworthy merge: JSONL sheets of many runs → one sheet, one verdict.
+#include <algorithm>
+
+#include <sendworthy/catalog.h>
+#include <sendworthy/render.h>
+
+#include "base/files.h"
+#include "cli/command.h"
+#include "cli/sheet_output.h"
+
+namespace sendworthy::cli {
+namespace {
+
+constexpr std::size_t kMaxSheetBytes = 1u << 30;
+
+const Manual& manual() {
+  static const Manual kManual{
+      "merge",
+      "merge [options] SHEET...",
+      "Reads sheets that \"check --format jsonl\" wrote, and makes one sheet with one verdict out of them, in any format.",
+      {
+          {"sendworthy merge a.jsonl b.jsonl", "one text sheet of two runs"},
+          {"cat *.jsonl | sendworthy merge - --format junit -o all.xml", "from standard input, for a build server"},
+      },
+      {
+          "Exit codes: as for check, by what stands on the sheets: 0 pass, or warn unless --fail-on warn; 1 fail; 2 the "
+          "call is wrong or a sheet cannot be understood; 3 a sheet that cannot be read, an input that had no sheet, or "
+          "an output that could not be written; 130 interrupted.",
+      }};
+  return kManual;
+}
+
+}  // namespace
+
+int run_merge(const Words& words) {
+  SheetOutput output;
+  std::vector<std::string> paths;
+  std::string fail_on_text = "fail";
+  bool no_progress = false;
+  Arguments arguments(manual());
+  arguments.operands(paths);
+  output.output.declare(arguments, {"text", "json", "jsonl", "junit", "csv", "markers"});
+  output.output.declare_quiet(arguments);
+  arguments.value("--note", "FILE", output.note_path, "also write a hand-off note in Markdown");
+  arguments.value("--fail-on", "WHAT", fail_on_text, "fail, warn or never: what makes exit code 1 (default: fail)");
+  arguments.flag("--no-progress", no_progress, "accepted; merging shows no progress");
+  if (const auto parsed = arguments.parse(words); !parsed) return report(parsed.error(), "merge");
+  if (arguments.help_wanted()) return print_help(arguments);
+
+  const auto config = load_config();
+  if (!config) return report(config.error(), "merge");
+  if (const auto valid = output.output.validate(arguments, *config); !valid) return report(valid.error(), "merge");
+  const auto fail_on = fail_on_of(fail_on_text);
+  if (!fail_on) return report(fail_on.error(), "merge");
+  output.fail_on = *fail_on;
+  if (paths.empty()) return report({ErrorCode::usage, "no sheet given", {}}, "merge");
+  if (output.note_path == "-" && output.output.to_stdout()) {
+    return report({ErrorCode::usage, "--note - and the sheet cannot share standard output; give --output", {}}, "merge");
+  }
+  if (const auto spared = spare_the_audio(output, paths); !spared) return report(spared.error(), "merge");
+
+  int code = kExitPass;
+  std::vector<std::pair<std::string, std::string>> sheets;
+  for (const auto& path : paths) {
+    auto text = path == "-" ? read_stdin(kMaxSheetBytes) : base::read_text(path, kMaxSheetBytes);
+    if (!text) {
+      code = std::max(code, report(text.error(), "merge"));
+      continue;
+    }
+    sheets.emplace_back(path == "-" ? "standard input" : path, std::move(*text));
+  }
+  // One verdict over a part of the sheets would be a verdict on something nobody asked about.
+  if (code != kExitPass) return code;
+  auto sheet = merge_jsonl(sheets, catalog());
+  if (!sheet) return report(sheet.error(), "merge");
+  return write_sheet(*sheet, output);
+}
+
+}  // namespace sendworthy::cli

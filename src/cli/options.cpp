@@ -1,0 +1,190 @@
+#include "cli/options.h"
+
+#include <fcntl.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <array>
+#include <cerrno>
+#include <cstdio>
+#include <ctime>
+#include <system_error>
+#include <thread>
+
+#include "base/files.h"
+#include "base/text.h"
+#include "cli/signals.h"
+
+namespace sendworthy::cli {
+namespace {
+
+constexpr std::size_t kMaxListBytes = 64u << 20;
+
+/// Separated by NUL where there is one (find -print0), else by line ends.
+std::vector<std::string> names_in(const std::string& text) {
+  const char separator = text.find('\0') != std::string::npos ? '\0' : '\n';
+  std::vector<std::string> names;
+  std::size_t start = 0;
+  while (start < text.size()) {
+    const auto end = std::min(text.find(separator, start), text.size());
+    if (end > start) names.push_back(text.substr(start, end - start));
+    start = end + 1;
+  }
+  // A list made on Windows ends every line in CR LF; a single such name may be meant.
+  const bool all_cr = separator == '\n' && !names.empty() &&
+                      std::all_of(names.begin(), names.end(), [](const auto& name) { return name.back() == '\r'; });
+  if (all_cr) {
+    for (auto& name : names) name.pop_back();
+    names.erase(std::remove(names.begin(), names.end(), std::string()), names.end());
+  }
+  return names;
+}
+
+}  // namespace
+
+Result<std::string> read_stdin(std::size_t limit) {
+  std::string text;
+  std::array<char, 1 << 16> buffer;
+  for (;;) {
+    const auto got = ::read(STDIN_FILENO, buffer.data(), buffer.size());
+    if (stopped()) return fail(ErrorCode::interrupted, "interrupted");
+    if (got < 0) {
+      if (errno == EINTR) continue;
+      return fail(ErrorCode::unreadable, "cannot read standard input: " + std::generic_category().message(errno));
+    }
+    if (got == 0) return text;
+    if (text.size() + static_cast<std::size_t>(got) > limit) {
+      return fail(ErrorCode::unreadable, "standard input holds more than " + std::to_string(limit >> 20) + " MiB");
+    }
+    text.append(buffer.data(), static_cast<std::size_t>(got));
+  }
+}
+
+int report(const Error& error, std::string_view command) {
+  if (error.code == ErrorCode::output && stdout_reader_left()) return exit_code_of(error.code);
+  complain(to_string(error));
+  if (error.code == ErrorCode::usage) {
+    const std::string subject = command.empty() ? "" : std::string(command) + " ";
+    write_stderr("Try \"sendworthy " + subject + "--help\".\n");
+  }
+  return exit_code_of(error.code);
+}
+
+int print_help(const Arguments& arguments) {
+  if (const auto written = write_stdout(arguments.help()); !written) return report(written.error(), "");
+  return kExitPass;
+}
+
+void FileOptions::declare(Arguments& arguments) {
+  arguments.section("Which files");
+  arguments.operands(operands);
+  arguments.values("--files-from", "FILE|-", lists,
+                   "also take file names from FILE, or from standard input: one a line, or separated by NUL");
+  arguments.flag("-r,--recursive", recursive, "in a folder, take the audio files in its folders too");
+}
+
+Result<Inputs> collect(const FileOptions& options) {
+  auto operands = options.operands;
+  for (const auto& list : options.lists) {
+    const auto text = list == "-" ? read_stdin(kMaxListBytes) : base::read_text(list, kMaxListBytes);
+    if (!text) return tl::unexpected(text.error());
+    auto names = names_in(*text);
+    if (names.empty()) {
+      return fail(ErrorCode::no_audio, "no file name in " + (list == "-" ? "standard input" : "the list \"" + list + "\""));
+    }
+    operands.insert(operands.end(), std::make_move_iterator(names.begin()), std::make_move_iterator(names.end()));
+  }
+  if (operands.empty()) return fail(ErrorCode::usage, "no file given");
+  for (const auto& operand : operands) {
+    if (operand.empty()) return fail(ErrorCode::usage, "a file name is empty");
+  }
+  return expand_inputs(operands, options.recursive ? Folders::with_subfolders : Folders::flat);
+}
+
+void OutputOptions::declare(Arguments& arguments, const std::vector<std::string_view>& formats) {
+  formats_ = formats;
+  help_ = listed(formats) + " (default: text)";
+  arguments.section("Output");
+  arguments.value("-f,--format", "FORMAT", format, help_);
+  arguments.value("-o,--output", "PATH", path, "write there instead of standard output, whole or not at all");
+  arguments.value("--color", "WHEN", color, "auto, always or never (default: auto: on a terminal, unless NO_COLOR is set)");
+}
+
+void OutputOptions::declare_quiet(Arguments& arguments) {
+  arguments.flag("-q,--quiet", quiet, "in text: the verdict only; no progress");
+}
+
+Result<void> OutputOptions::validate(const Arguments& arguments, const Config& config) {
+  const bool known_here = std::find(formats_.begin(), formats_.end(), format) != formats_.end();
+  if (!known_here && format == "html") {
+    return fail(ErrorCode::usage, "--format html is not part of this version; available: " + listed(formats_));
+  }
+  if (auto chosen = one_of("--format", format, formats_); !chosen) return tl::unexpected(chosen.error());
+  if (!arguments.given("--color") && config.color) color = *config.color;
+  if (auto chosen = one_of("--color", color, {"auto", "always", "never"}); !chosen) {
+    return tl::unexpected(chosen.error());
+  }
+  if (arguments.given("--output") && path.empty()) return fail(ErrorCode::usage, "--output wants a file name");
+  return {};
+}
+
+ColourWish OutputOptions::colour_wish() const {
+  if (color == "always") return ColourWish::always;
+  return color == "never" ? ColourWish::never : ColourWish::automatic;
+}
+
+void RunOptions::declare(Arguments& arguments) {
+  arguments.section("Running");
+  arguments.value("-j,--jobs", "N", jobs_text, "threads (default: one per core); the result does not depend on it");
+  arguments.flag("--no-progress", no_progress, "no progress line on standard error");
+}
+
+Result<void> RunOptions::validate(const Arguments& arguments, const Config& config) {
+  jobs = std::clamp(static_cast<int>(std::thread::hardware_concurrency()), 1, kMaxJobs);
+  if (config.jobs) jobs = *config.jobs;
+  if (!arguments.given("--jobs")) return {};
+  const auto number = whole_number("--jobs", jobs_text, 1, kMaxJobs);
+  if (!number) return tl::unexpected(number.error());
+  jobs = *number;
+  return {};
+}
+
+Result<FailOn> fail_on_of(std::string_view text) {
+  const auto chosen = one_of("--fail-on", text, {"fail", "warn", "never"});
+  if (!chosen) return tl::unexpected(chosen.error());
+  if (*chosen == "warn") return FailOn::warn;
+  return *chosen == "never" ? FailOn::never : FailOn::fail;
+}
+
+std::string today() {
+  const std::time_t now = std::time(nullptr);
+  std::tm local{};
+  ::localtime_r(&now, &local);
+  std::array<char, 32> text{};
+  const auto size = std::strftime(text.data(), text.size(), "%Y-%m-%d", &local);
+  return std::string(text.data(), size);
+}
+
+Result<std::string> day_of(std::string_view option, const std::string& text) {
+  static constexpr std::array<int, 12> kDays{31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
+  const auto digits = [&](std::size_t from, std::size_t count) {
+    int number = 0;
+    for (std::size_t i = from; i < from + count; ++i) {
+      if (text[i] < '0' || text[i] > '9') return -1;
+      number = 10 * number + (text[i] - '0');
+    }
+    return number;
+  };
+  if (text.size() == 10 && text[4] == '-' && text[7] == '-') {
+    const int year = digits(0, 4), month = digits(5, 2), day = digits(8, 2);
+    const bool leap = (year % 4 == 0 && year % 100 != 0) || year % 400 == 0;
+    if (year >= 1 && month >= 1 && month <= 12 && day >= 1 &&
+        day <= kDays[static_cast<std::size_t>(month - 1)] + (month == 2 && leap ? 1 : 0)) {
+      return text;
+    }
+  }
+  return fail(ErrorCode::usage,
+              std::string(option) + " wants a day as YYYY-MM-DD, found \"" + base::for_terminal(text) + "\"");
+}
+
+}  // namespace sendworthy::cli

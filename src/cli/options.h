@@ -1,0 +1,74 @@
+// Options that several commands share: declared, validated and turned into values in one place.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include <sendworthy/check.h>
+#include <sendworthy/result.h>
+
+#include "cli/arguments.h"
+#include "cli/config.h"
+#include "cli/console.h"
+#include "cli/exit_code.h"
+
+namespace sendworthy::cli {
+
+/// Prints the error the way every command does, with a pointer to --help for a wrong call; returns its exit code.
+int report(const Error& error, std::string_view command);
+
+/// Writes the help to standard output; returns the exit code.
+int print_help(const Arguments& arguments);
+
+/// Standard input to its end. Errors: unreadable (also beyond `limit` bytes), interrupted.
+[[nodiscard]] Result<std::string> read_stdin(std::size_t limit);
+
+/// Which files: operands, lists, folders.
+struct FileOptions {
+  std::vector<std::string> operands, lists;
+  bool recursive = false;
+
+  void declare(Arguments& arguments);
+};
+
+/// Errors: usage when nothing was named; missing, unreadable or no_audio for a list; interrupted.
+[[nodiscard]] Result<Inputs> collect(const FileOptions& options);
+
+/// How the result is shown and where it goes.
+struct OutputOptions {
+  std::string format = "text", path, color = "auto";
+  bool quiet = false;
+
+  /// `formats`: those this command can write; a known one that it cannot is refused with the list.
+  void declare(Arguments& arguments, const std::vector<std::string_view>& formats);
+  void declare_quiet(Arguments& arguments);
+  [[nodiscard]] Result<void> validate(const Arguments& arguments, const Config& config);
+
+  [[nodiscard]] bool to_stdout() const { return path.empty() || path == "-"; }
+  [[nodiscard]] ColourWish colour_wish() const;
+
+ private:
+  std::vector<std::string_view> formats_;
+  std::string help_;
+};
+
+/// How the work is done.
+struct RunOptions {
+  std::string jobs_text;
+  bool no_progress = false;
+  int jobs = 1;
+
+  void declare(Arguments& arguments);
+  [[nodiscard]] Result<void> validate(const Arguments& arguments, const Config& config);
+};
+
+[[nodiscard]] Result<FailOn> fail_on_of(std::string_view text);
+
+/// Today in the local time zone, YYYY-MM-DD.
+[[nodiscard]] std::string today();
+/// `text` when it is a day that exists, as YYYY-MM-DD.
+[[nodiscard]] Result<std::string> day_of(std::string_view option, const std::string& text);
+
+}  // namespace sendworthy::cli

@@ -1,0 +1,144 @@
+#include "cli/rule_words.h"
+
+#include "base/text.h"
+
+namespace sendworthy::cli {
+namespace {
+
+std::string toml_text(std::string_view text) {
+  std::string out = "\"";
+  for (const char c : base::for_terminal(text)) {
+    if (c == '"' || c == '\\') out += '\\';
+    out += c;
+  }
+  return out + "\"";
+}
+
+std::string toml(const Value& value) {
+  if (const auto* flag = std::get_if<bool>(&value)) return *flag ? "true" : "false";
+  if (const auto* number = std::get_if<double>(&value)) return base::shortest(*number);
+  return toml_text(std::get<std::string>(value));
+}
+
+template <class T, class Shown>
+std::string toml_list(const std::vector<T>& items, const Shown& shown) {
+  if (items.size() == 1) return shown(items[0]);
+  std::string out = "[";
+  for (std::size_t i = 0; i < items.size(); ++i) out += (i > 0 ? ", " : "") + shown(items[i]);
+  return out + "]";
+}
+
+std::string key_of(const Comparison& comparison) {
+  switch (comparison.kind) {
+    case LimitKind::above:
+    case LimitKind::below:
+    case LimitKind::unless:
+      return std::string(to_string(comparison.status)) + "_" + std::string(to_string(comparison.kind));
+    default: return std::string(to_string(comparison.kind));
+  }
+}
+
+std::string toml(const Comparison& comparison) {
+  switch (comparison.kind) {
+    case LimitKind::above:
+    case LimitKind::below:
+    case LimitKind::multiple_of: return base::shortest(comparison.number);
+    case LimitKind::unless: return toml_list(comparison.accepted, [](const Value& value) { return toml(value); });
+    default: return toml_list(comparison.items, [](const std::string& item) { return toml_text(item); });
+  }
+}
+
+std::string in_words(const Value& value) {
+  if (const auto* flag = std::get_if<bool>(&value)) return *flag ? "yes" : "no";
+  if (const auto* number = std::get_if<double>(&value)) return base::shortest(*number);
+  return base::for_terminal(std::get<std::string>(value));
+}
+
+template <class T, class Shown>
+std::string alternatives(const std::vector<T>& items, const Shown& shown, std::string_view last) {
+  std::string out;
+  for (std::size_t i = 0; i < items.size(); ++i) {
+    if (i > 0) out += i + 1 == items.size() ? " " + std::string(last) + " " : ", ";
+    out += shown(items[i]);
+  }
+  return out;
+}
+
+std::string verb(Status status) {
+  return status == Status::warn ? "warns" : status == Status::note ? "is noted" : "fails";
+}
+
+}  // namespace
+
+std::vector<std::string> comparisons_in_words(const Rule& rule, const Catalog& catalog) {
+  const auto* entry = catalog.find(rule.measure.id);
+  const std::string unit = entry == nullptr || to_string(entry->unit).empty() || entry->unit == Unit::count
+                               ? std::string()
+                               : " " + std::string(to_string(entry->unit));
+  const auto plain = [](const std::string& item) { return base::for_terminal(item); };
+  std::vector<std::string> words;
+  for (const auto& comparison : rule.comparisons) {
+    auto text = verb(comparison.status) + " ";
+    switch (comparison.kind) {
+      case LimitKind::above: text += "above " + base::shortest(comparison.number) + unit; break;
+      case LimitKind::below: text += "below " + base::shortest(comparison.number) + unit; break;
+      case LimitKind::unless:
+        text += "unless " + alternatives(comparison.accepted, [](const Value& value) { return in_words(value); }, "or") + unit;
+        break;
+      case LimitKind::multiple_of: text += "unless a multiple of " + base::shortest(comparison.number) + unit; break;
+      case LimitKind::matches: text += "unless it matches " + alternatives(comparison.items, plain, "or"); break;
+      case LimitKind::forbid: text += "with " + alternatives(comparison.items, plain, "or"); break;
+      case LimitKind::require: text += "without " + alternatives(comparison.items, plain, "or"); break;
+      case LimitKind::none: continue;
+    }
+    words.push_back(std::move(text));
+  }
+  return words;
+}
+
+std::vector<std::string> conditions_in_words(const Rule& rule) {
+  const auto& conditions = rule.conditions;
+  std::vector<std::string> words;
+  if (!conditions.channels.empty()) {
+    const bool one = conditions.channels.size() == 1 && conditions.channels[0] == 1;
+    words.push_back("only with " +
+                    alternatives(conditions.channels, [](int count) { return std::to_string(count); }, "or") +
+                    (one ? " channel" : " channels"));
+  }
+  const auto plain = [](const std::string& item) { return base::for_terminal(item); };
+  if (!conditions.roles.empty()) words.push_back("only in the role " + alternatives(conditions.roles, plain, "or"));
+  if (!conditions.containers.empty()) words.push_back("only in " + alternatives(conditions.containers, plain, "or"));
+  if (conditions.min_duration_s) {
+    words.push_back("only from " + base::shortest(*conditions.min_duration_s) + " s of length on");
+  }
+  return words;
+}
+
+std::vector<RuleKey> keys_of(const Rule& rule) {
+  std::vector<RuleKey> keys;
+  const auto add = [&](const std::string& key, std::string value) {
+    const auto origin = rule.origins.find(key);
+    keys.push_back({key, std::move(value), origin == rule.origins.end() ? std::string() : origin->second});
+  };
+  add("measure", toml_text(rule.measure.id));
+  if (rule.compare_to) add("compare_to", toml_text(rule.compare_to->id));
+  for (const auto& comparison : rule.comparisons) add(key_of(comparison), toml(comparison));
+  if (rule.tolerance != 0) add("tolerance", base::shortest(rule.tolerance));
+  for (const auto& [name, value] : rule.measure.parameters) add(name, base::shortest(value));
+  const auto& conditions = rule.conditions;
+  const auto text = [](const std::string& item) { return toml_text(item); };
+  if (!conditions.channels.empty()) {
+    add("channels", toml_list(conditions.channels, [](int count) { return std::to_string(count); }));
+  }
+  if (!conditions.roles.empty()) add("role", toml_list(conditions.roles, text));
+  if (!conditions.containers.empty()) add("container", toml_list(conditions.containers, text));
+  if (conditions.min_duration_s) add("min_duration", base::shortest(*conditions.min_duration_s));
+  if (rule.optional) add("optional", "true");
+  if (!rule.enabled) add("enabled", "false");
+  if (!rule.why.empty()) add("why", toml_text(rule.why));
+  if (!rule.remedy.empty()) add("remedy", toml_text(rule.remedy));
+  if (!rule.source.empty()) add("source", toml_text(rule.source));
+  return keys;
+}
+
+}  // namespace sendworthy::cli

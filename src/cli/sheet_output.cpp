@@ -1,0 +1,117 @@
+#include "cli/sheet_output.h"
+
+#include <algorithm>
+#include <array>
+#include <filesystem>
+
+#include <sendworthy/catalog.h>
+#include <sendworthy/render.h>
+
+#include "base/files.h"
+#include "base/text.h"
+#include "cli/signals.h"
+#include "cli/timeline_text.h"
+
+namespace sendworthy::cli {
+namespace {
+
+constexpr std::array<std::string_view, 18> kAudioEndings{
+    ".wav", ".wave", ".rf64", ".bw64", ".w64", ".aif", ".aiff", ".aifc", ".caf",
+    ".flac", ".ogg", ".oga",  ".opus", ".mp3", ".m4a", ".mp4",  ".mov",  ".wv"};
+
+std::string lower_ending(const std::string& path) {
+  const auto slash = path.rfind('/');
+  const auto dot = path.rfind('.');
+  if (dot == std::string::npos || (slash != std::string::npos && dot < slash)) return {};
+  auto ending = path.substr(dot);
+  for (auto& c : ending) {
+    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+  }
+  return ending;
+}
+
+/// The other file of the pair that --format markers writes.
+std::string with_ending(const std::string& path, std::string_view ending) {
+  return path.substr(0, path.size() - lower_ending(path).size()) + std::string(ending);
+}
+
+std::string rendered(const Sheet& sheet, const SheetOutput& wanted) {
+  const auto& names = catalog();
+  const auto& format = wanted.output.format;
+  if (format == "json") return render_json(sheet, names);
+  if (format == "jsonl") return render_jsonl(sheet, names);
+  if (format == "junit") {
+    return render_junit(sheet, names, wanted.fail_on == FailOn::warn ? WarnInJUnit::fails : WarnInJUnit::passes);
+  }
+  if (format == "csv") return wanted.timelines ? timelines_as_csv(sheet) : render_csv(sheet, names);
+  if (format == "markers") return render_markers_csv(sheet, names);
+  const bool to_stdout = wanted.output.to_stdout();
+  TextOptions options;
+  options.colour = colour_for(wanted.output.colour_wish(), to_stdout);
+  options.width = to_stdout ? sheet_columns() : 80;
+  options.quiet = wanted.output.quiet;
+  auto text = render_text(sheet, names, options);
+  if (wanted.timelines) text += timelines_as_text(sheet);
+  return text;
+}
+
+}  // namespace
+
+Result<void> spare_the_audio(const SheetOutput& output, const std::vector<std::string>& inputs) {
+  for (const auto& [option, path] : {std::pair{"--output", output.output.path}, std::pair{"--note", output.note_path}}) {
+    if (path.empty() || path == "-") continue;
+    const auto ending = lower_ending(path);
+    if (std::find(kAudioEndings.begin(), kAudioEndings.end(), ending) != kAudioEndings.end()) {
+      return fail(ErrorCode::usage, std::string(option) + " \"" + path +
+                                        "\" is named like audio; a sheet is never written over a sound file");
+    }
+    for (const auto& input : inputs) {
+      std::error_code ignored;
+      if (std::filesystem::equivalent(path, input, ignored)) {
+        return fail(ErrorCode::usage, std::string(option) + " \"" + path + "\" is one of the files to be read");
+      }
+    }
+  }
+  return {};
+}
+
+Result<void> deliver(const std::string& path, std::string_view text) {
+  return path.empty() || path == "-" ? write_stdout(text) : base::write_then_rename(path, text);
+}
+
+int write_sheet(const Sheet& sheet, const SheetOutput& wanted) {
+  int code = exit_code_of(sheet, wanted.fail_on);
+  const auto write = [&](const std::string& path, const std::string& text) {
+    if (const auto written = deliver(path, text); !written) code = std::max(code, report(written.error(), ""));
+  };
+  auto path = wanted.output.path;
+  if (wanted.output.format == "markers" && !wanted.output.to_stdout()) {
+    if (lower_ending(path) == ".mid") path = with_ending(path, ".csv");
+    write(with_ending(path, ".mid"), render_markers_midi(sheet, catalog()));
+  }
+  write(path, rendered(sheet, wanted));
+  if (!wanted.note_path.empty()) write(wanted.note_path, render_note(sheet, catalog()));
+  // On a terminal the text sheet has just said it.
+  const bool said = wanted.output.format == "text" && wanted.output.to_stdout() && stdout_is_terminal();
+  for (const auto& file : sheet.files) {
+    if (file.error && !said) complain(to_string(*file.error));
+  }
+  return code;
+}
+
+int check_and_write(Inputs inputs, const std::vector<RuleSet>& rule_sets, const CheckOptions& options,
+                    const SheetOutput& output, const RunOptions& run) {
+  Sheet sheet;
+  {
+    ProgressLine line(!run.no_progress && !output.output.quiet);
+    CheckHooks hooks;
+    hooks.progress = [&line](const Progress& progress) { line.show(progress); };
+    hooks.stop = &stop_flag();
+    sheet = check_files(inputs.files, rule_sets, options, hooks);
+  }
+  if (stopped()) return report({ErrorCode::interrupted, "interrupted; no sheet was written", {}}, "");
+  add_without_sheet(sheet, std::move(inputs.without_sheet));
+  return write_sheet(sheet, output);
+}
+
+}  // namespace sendworthy::cli
