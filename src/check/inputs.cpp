@@ -1,10 +1,10 @@
 // Operands → files: folders opened, repetitions dropped.
+#include <sendworthy/check.h>
+
 #include <algorithm>
 #include <filesystem>
 #include <set>
 #include <system_error>
-
-#include <sendworthy/check.h>
 
 #include "audio/file.h"
 
