@@ -1,9 +1,8 @@
 #include "cli/arguments.h"
 
+#include <CLI/CLI.hpp>
 #include <algorithm>
 #include <charconv>
-
-#include <CLI/CLI.hpp>
 
 #include "base/text.h"
 
@@ -143,8 +142,8 @@ Result<std::vector<std::string>> Arguments::prepare(const std::vector<std::strin
     } else {
       const bool at_end = i + 1 == arguments.size();
       if (at_end || arguments[i + 1].compare(0, 2, "--") == 0) {
-        return fail(ErrorCode::usage, option->long_name + " wants a value: " + option->long_name + " " +
-                                          option->value_name);
+        return fail(ErrorCode::usage,
+                    option->long_name + " wants a value: " + option->long_name + " " + option->value_name);
       }
       value = arguments[++i];
     }

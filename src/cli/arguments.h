@@ -1,23 +1,23 @@
 // The arguments of one command: declared once, parsed by CLI11, shown by --help.
 #pragma once
 
+#include <sendworthy/result.h>
+
 #include <memory>
 #include <string>
 #include <string_view>
 #include <utility>
 #include <vector>
 
-#include <sendworthy/result.h>
-
 namespace sendworthy::cli {
 
 /// What --help says around the list of options. Examples come first: they are what a reader looks for.
 struct Manual {
   std::string_view name;
-  std::string_view synopsis;  ///< "check [options] FILE..."
-  std::string_view summary;   ///< one or two sentences
+  std::string_view synopsis;                                            ///< "check [options] FILE..."
+  std::string_view summary;                                             ///< one or two sentences
   std::vector<std::pair<std::string_view, std::string_view>> examples;  ///< command, what it does
-  std::vector<std::string_view> notes;  ///< paragraphs after the options
+  std::vector<std::string_view> notes;                                  ///< paragraphs after the options
 };
 
 /// Declares options, parses, and writes the help. Options stand before or after operands; "--" ends the options.

@@ -1,9 +1,9 @@
 // sendworthy check: files against rule sets.
-#include <algorithm>
-
 #include <sendworthy/catalog.h>
 #include <sendworthy/check.h>
 #include <sendworthy/rule_set.h>
+
+#include <algorithm>
 
 #include "base/text.h"
 #include "cli/command.h"
@@ -36,7 +36,8 @@ const Manual& manual() {
           "130 interrupted. The highest wins.",
           "--expect takes every following value of the form key=value. KEY is a measurement (\"sendworthy explain\" "
           "lists them); a duration may be written 3:35. A file whose name looks like key=value is written ./key=value.",
-          "A rule set's NAME is looked up in $XDG_CONFIG_HOME/sendworthy/rules, then among the shipped ones. What holds "
+          "A rule set's NAME is looked up in $XDG_CONFIG_HOME/sendworthy/rules, then among the shipped ones. What "
+          "holds "
           "a slash or ends in .toml is a path. \"sendworthy rules\" lists them.",
       }};
   return kManual;
@@ -100,7 +101,8 @@ void question_role(const std::string& role, const std::vector<RuleSet>& rule_set
   if (role.empty()) return;
   std::vector<std::string_view> roles;
   for (const auto& rule_set : rule_sets) {
-    for (const auto& rule : rule_set.rules) roles.insert(roles.end(), rule.conditions.roles.begin(), rule.conditions.roles.end());
+    for (const auto& rule : rule_set.rules)
+      roles.insert(roles.end(), rule.conditions.roles.begin(), rule.conditions.roles.end());
   }
   if (std::find(roles.begin(), roles.end(), role) != roles.end()) return;
   const auto nearest = base::nearest(role, roles);
@@ -119,7 +121,8 @@ int run_check(const Words& words) {
 
   const auto config = load_config();
   if (!config) return report(config.error(), "check");
-  if (const auto valid = command.sheet.output.validate(arguments, *config); !valid) return report(valid.error(), "check");
+  if (const auto valid = command.sheet.output.validate(arguments, *config); !valid)
+    return report(valid.error(), "check");
   if (const auto valid = command.run.validate(arguments, *config); !valid) return report(valid.error(), "check");
   const auto fail_on = fail_on_of(command.fail_on);
   if (!fail_on) return report(fail_on.error(), "check");
@@ -135,7 +138,8 @@ int run_check(const Words& words) {
     return report({ErrorCode::usage, "--note wants a file name", {}}, "check");
   }
   if (command.sheet.note_path == "-" && command.sheet.output.to_stdout()) {
-    return report({ErrorCode::usage, "--note - and the sheet cannot share standard output; give --output", {}}, "check");
+    return report({ErrorCode::usage, "--note - and the sheet cannot share standard output; give --output", {}},
+                  "check");
   }
   const auto rule_sets = load_rules(command, *config);
   if (!rule_sets) return report(rule_sets.error(), "check");
@@ -143,7 +147,8 @@ int run_check(const Words& words) {
   const StopsGently gently;
   auto inputs = collect(command.files);
   if (!inputs) return report(inputs.error(), "check");
-  if (const auto spared = spare_the_audio(command.sheet, inputs->files); !spared) return report(spared.error(), "check");
+  if (const auto spared = spare_the_audio(command.sheet, inputs->files); !spared)
+    return report(spared.error(), "check");
   question_role(command.role, *rule_sets);
 
   options.role = command.role;

@@ -1,13 +1,13 @@
 // The user's configuration: $XDG_CONFIG_HOME/sendworthy/config.toml, by default ~/.config/sendworthy/config.toml.
 #pragma once
 
-#include <optional>
-#include <string>
-#include <vector>
-
 #include <sendworthy/check.h>
 #include <sendworthy/result.h>
 #include <sendworthy/rule_set.h>
+
+#include <optional>
+#include <string>
+#include <vector>
 
 namespace sendworthy::cli {
 

@@ -1,18 +1,15 @@
 #include "cli/console.h"
 
-#include <fcntl.h>
-#include <sys/ioctl.h>
-#include <unistd.h>
-
 #include <algorithm>
-#include <cerrno>
 #include <cstdlib>
-#include <system_error>
 
+#include "base/os.h"
 #include "base/text.h"
 
 namespace sendworthy::cli {
 namespace {
+
+using base::os::Stream;
 
 constexpr auto kRedrawEvery = std::chrono::milliseconds(50);
 constexpr std::string_view kEraseLine = "\r\033[K";
@@ -21,25 +18,6 @@ std::atomic<bool> line_on_screen{false};
 static_assert(std::atomic<bool>::is_always_lock_free, "read inside signal handlers");
 
 bool reader_left = false;
-
-/// 0, or errno.
-int write_all(int descriptor, std::string_view text) {
-  while (!text.empty()) {
-    const auto wrote = ::write(descriptor, text.data(), text.size());
-    if (wrote < 0) {
-      if (errno == EINTR) continue;
-      return errno;
-    }
-    text.remove_prefix(static_cast<std::size_t>(wrote));
-  }
-  return 0;
-}
-
-int terminal_columns(int descriptor) {
-  winsize size{};
-  if (::ioctl(descriptor, TIOCGWINSZ, &size) == 0 && size.ws_col > 0) return size.ws_col;
-  return 80;
-}
 
 bool terminal_rewrites_lines() {
   const char* term = std::getenv("TERM");
@@ -60,36 +38,37 @@ std::string last_columns(std::string_view text, int columns) {
 }  // namespace
 
 Result<void> write_stdout(std::string_view text) {
-  const int error = write_all(STDOUT_FILENO, text);
-  if (error == 0) return {};
-  if (error == EPIPE) reader_left = true;
-  return fail(ErrorCode::output, "cannot write to standard output: " + std::generic_category().message(error));
+  const auto error = base::os::write_all(Stream::out, text);
+  if (!error) return {};
+  if (error == std::errc::broken_pipe) reader_left = true;
+  return fail(ErrorCode::output, "cannot write to standard output: " + error.message());
 }
 
 bool stdout_reader_left() { return reader_left; }
 
 void write_stderr(std::string_view text) {
   // There is nowhere left to report to when this fails.
-  (void)write_all(STDERR_FILENO, text);
+  (void)base::os::write_all(Stream::err, text);
 }
 
 void complain(std::string_view text) { write_stderr("sendworthy: " + base::for_terminal(text) + "\n"); }
 
-bool stdout_is_terminal() { return ::isatty(STDOUT_FILENO) == 1; }
+bool stdout_is_terminal() { return base::os::is_terminal(Stream::out); }
 
-int sheet_columns() { return stdout_is_terminal() ? std::clamp(terminal_columns(STDOUT_FILENO), 40, 80) : 80; }
+int sheet_columns() { return stdout_is_terminal() ? std::clamp(base::os::terminal_columns(Stream::out), 40, 80) : 80; }
 
 Colour colour_for(ColourWish wish, bool to_stdout) {
   if (wish == ColourWish::always) return Colour::on;
-  if (wish == ColourWish::never || !to_stdout || !stdout_is_terminal() || !terminal_rewrites_lines()) return Colour::off;
+  if (wish == ColourWish::never || !to_stdout || !stdout_is_terminal() || !terminal_rewrites_lines())
+    return Colour::off;
   const char* no_color = std::getenv("NO_COLOR");
   return no_color != nullptr && *no_color != '\0' ? Colour::off : Colour::on;
 }
 
 ProgressLine::ProgressLine(bool wanted) {
-  on_ = wanted && ::isatty(STDERR_FILENO) == 1 && terminal_rewrites_lines();
+  on_ = wanted && base::os::is_terminal(Stream::err) && terminal_rewrites_lines();
   if (!on_) return;
-  columns_ = std::max(terminal_columns(STDERR_FILENO), 20);
+  columns_ = std::max(base::os::terminal_columns(Stream::err), 20);
   draw("reading ...");
 }
 
@@ -109,8 +88,8 @@ void ProgressLine::show(const Progress& progress) {
   const auto percent = static_cast<int>(100.0 * std::clamp(progress.fraction, 0.0, 1.0));
   std::string head;
   if (progress.files > 1) {
-    head = "[" + std::to_string(std::min(progress.file + 1, progress.files)) + "/" + std::to_string(progress.files) +
-           "] ";
+    head =
+        "[" + std::to_string(std::min(progress.file + 1, progress.files)) + "/" + std::to_string(progress.files) + "] ";
   }
   const auto tail = " " + std::to_string(percent) + " %";
   // One column stays free: a full line would wrap, and a wrapped line cannot be erased in place.
@@ -125,15 +104,7 @@ void ProgressLine::erase() {
 }
 
 void erase_progress_from_signal() noexcept {
-  if (line_on_screen.exchange(false)) (void)!::write(STDERR_FILENO, kEraseLine.data(), kEraseLine.size());
-}
-
-void hold_standard_descriptors() {
-  for (int descriptor = 0; descriptor <= 2; ++descriptor) {
-    if (::fcntl(descriptor, F_GETFD) != -1 || errno != EBADF) continue;
-    // open() gives the lowest free number, which is this one. Opened the wrong way round, so that use is an error.
-    (void)!::open("/dev/null", descriptor == STDIN_FILENO ? O_WRONLY : O_RDONLY);
-  }
+  if (line_on_screen.exchange(false)) (void)base::os::write_all(Stream::err, kEraseLine);
 }
 
 }  // namespace sendworthy::cli

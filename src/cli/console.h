@@ -1,15 +1,15 @@
 // The program's mouth: standard output, standard error, the terminal behind them, and the progress line.
 #pragma once
 
+#include <sendworthy/check.h>
+#include <sendworthy/render.h>
+#include <sendworthy/result.h>
+
 #include <atomic>
 #include <chrono>
 #include <mutex>
 #include <string>
 #include <string_view>
-
-#include <sendworthy/check.h>
-#include <sendworthy/render.h>
-#include <sendworthy/result.h>
 
 namespace sendworthy::cli {
 
@@ -58,9 +58,5 @@ class ProgressLine {
 
 /// Erases a progress line that is on the screen right now. For signal handlers.
 void erase_progress_from_signal() noexcept;
-
-/// Every one of the descriptors 0–2 is open afterwards; one that was closed fails when it is used, instead of being
-/// given to the next file that is opened.
-void hold_standard_descriptors();
 
 }  // namespace sendworthy::cli

@@ -1,9 +1,9 @@
 // Exit codes of the program, and the way from an error to one of them. The highest wins.
 #pragma once
 
-#include <algorithm>
-
 #include <sendworthy/sheet.h>
+
+#include <algorithm>
 
 namespace sendworthy::cli {
 
@@ -18,13 +18,16 @@ enum class FailOn { fail, warn, never };
 [[nodiscard]] constexpr int exit_code_of(ErrorCode code) {
   switch (code) {
     case ErrorCode::usage:
-    case ErrorCode::rules: return kExitUsage;
+    case ErrorCode::rules:
+      return kExitUsage;
     case ErrorCode::missing:
     case ErrorCode::unreadable:
     case ErrorCode::unrecognised:
     case ErrorCode::no_audio:
-    case ErrorCode::output: return kExitNoSheet;
-    case ErrorCode::interrupted: return kExitInterrupted;
+    case ErrorCode::output:
+      return kExitNoSheet;
+    case ErrorCode::interrupted:
+      return kExitInterrupted;
   }
   return kExitNoSheet;
 }

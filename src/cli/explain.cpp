@@ -1,8 +1,8 @@
 // sendworthy explain: what a measurement, a rule or a word of the sheet means.
-#include <algorithm>
-
 #include <sendworthy/catalog.h>
 #include <sendworthy/rule_set.h>
+
+#include <algorithm>
 
 #include "base/text.h"
 #include "cli/command.h"
@@ -18,7 +18,8 @@ const Manual& manual() {
   static const Manual kManual{
       "explain",
       "explain [options] [ID]...",
-      "Explains a measurement, a rule or a word of the sheet: what it says, how it is found, what it cannot know, what to "
+      "Explains a measurement, a rule or a word of the sheet: what it says, how it is found, what it cannot know, what "
+      "to "
       "do, and the source. Without an ID it lists all of them.",
       {
           {"sendworthy explain true_peak", "a measurement"},
@@ -92,7 +93,8 @@ Explanation explain_measurement(const CatalogEntry& entry, const std::vector<Rul
   std::vector<std::string> rules;
   for (const auto& set : sets) {
     for (const auto& rule : set.rules) {
-      if (rule.enabled && rule.measure.id == entry.id) rules.push_back(set.name + "/" + rule.id + ": " + limits_of(rule));
+      if (rule.enabled && rule.measure.id == entry.id)
+        rules.push_back(set.name + "/" + rule.id + ": " + limits_of(rule));
     }
   }
   text.add_list("rules", "Judged by", std::move(rules));
@@ -137,8 +139,10 @@ std::vector<Explanation> explain_rule(std::string_view set_name, std::string_vie
 }
 
 Explanation explain_word(const WordEntry& word) {
-  Explanation text{std::string(word.kind), std::string(word.id),
-                   word.kind == "status" ? "a status on the sheet" : "why an input has no sheet", {}};
+  Explanation text{std::string(word.kind),
+                   std::string(word.id),
+                   word.kind == "status" ? "a status on the sheet" : "why an input has no sheet",
+                   {}};
   text.add("what", "What it says", word.what);
   text.add("how", "When it is given", word.how);
   text.add("caveat", "What it cannot know", word.caveat);
@@ -159,7 +163,8 @@ std::string with_spaces(std::string_view id) {
 std::vector<Explanation> explain(const std::string& id, const std::vector<RuleSet>& sets) {
   std::vector<Explanation> found;
   // A key of the sheet, `mono_fold_loss_low(below_hz=150)`, is explained by its measurement.
-  if (const auto* entry = catalog().find(id.substr(0, id.find('(')))) found.push_back(explain_measurement(*entry, sets));
+  if (const auto* entry = catalog().find(id.substr(0, id.find('('))))
+    found.push_back(explain_measurement(*entry, sets));
   const auto slash = id.find('/');
   for (auto& rule : explain_rule(slash == std::string::npos ? std::string() : id.substr(0, slash),
                                  slash == std::string::npos ? id : id.substr(slash + 1), sets)) {

@@ -12,7 +12,7 @@ struct WordEntry {
   std::string_view what;  ///< what it says
   std::string_view how;   ///< when it is given
   std::string_view caveat;
-  std::string_view act;   ///< what to do
+  std::string_view act;  ///< what to do
 };
 
 [[nodiscard]] std::span<const WordEntry> sheet_words();

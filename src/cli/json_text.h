@@ -37,7 +37,7 @@ class JsonText {
 
   std::string out_;
   int depth_ = 0;
-  bool empty_ = true;       ///< nothing stands in the innermost bracket yet
+  bool empty_ = true;  ///< nothing stands in the innermost bracket yet
   bool after_key_ = false;
 };
 

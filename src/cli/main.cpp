@@ -1,10 +1,11 @@
 // The program: picks the command, returns its exit code.
+#include <sendworthy/check.h>
+
 #include <algorithm>
 #include <array>
 #include <exception>
 
-#include <sendworthy/check.h>
-
+#include "base/os.h"
 #include "base/text.h"
 #include "cli/arguments.h"
 #include "cli/command.h"
@@ -35,8 +36,9 @@ constexpr std::array<std::string_view, 6> kLater{"compare", "plan", "listen", "d
 std::string program_help() {
   std::string text =
       "Usage: sendworthy COMMAND [options] [operands]\n\n" +
-      paragraph("Tells you, with evidence, whether audio is worth sending: measures files, judges them by a rule set, and "
-                "says what is wrong, where, and what to move by how much. It never passes what it could not measure.") +
+      paragraph(
+          "Tells you, with evidence, whether audio is worth sending: measures files, judges them by a rule set, and "
+          "says what is wrong, where, and what to move by how much. It never passes what it could not measure.") +
       "\nExamples:\n"
       "  sendworthy check mix.wav                        is this mix ready for mastering?\n"
       "  sendworthy check --rules cd masters/            a folder, by another rule set\n"
@@ -52,9 +54,9 @@ std::string program_help() {
   }
   text +=
       "\nOptions:\n" + term_row("-h, --help", "this text; after a command, its own", 2, 20) +
-      term_row("-V, --version", "the versions of this program and its libraries", 2, 20) +
-      "\nExit codes:\n" + term_row("0", "verdict pass (or warn, unless --fail-on warn)", 2, 5) +
-      term_row("1", "verdict fail", 2, 5) + term_row("2", "the call, the configuration or a rule set is wrong", 2, 5) +
+      term_row("-V, --version", "the versions of this program and its libraries", 2, 20) + "\nExit codes:\n" +
+      term_row("0", "verdict pass (or warn, unless --fail-on warn)", 2, 5) + term_row("1", "verdict fail", 2, 5) +
+      term_row("2", "the call, the configuration or a rule set is wrong", 2, 5) +
       term_row("3",
                "no sheet could be made for an input (missing, unreadable, no audio), or an output could not be written",
                2, 5) +
@@ -126,7 +128,7 @@ int run(Words words) {
 int main(int argc, char** argv) {
   using namespace sendworthy::cli;
   try {
-    hold_standard_descriptors();
+    sendworthy::base::os::hold_standard_streams();
     catch_signals();
     return run(Words(argv + std::min(argc, 1), argv + argc));
   } catch (const std::bad_alloc&) {

@@ -20,9 +20,11 @@ const Manual& manual() {
           {"sendworthy measure --format csv album/ > album.csv", "a table of a whole folder"},
       },
       {
-          "With --timeline, text gets a table over time after the measurements, JSON and JSONL get \"timelines\", and CSV "
+          "With --timeline, text gets a table over time after the measurements, JSON and JSONL get \"timelines\", and "
+          "CSV "
           "holds the series instead of the measurements.",
-          "Exit codes: 0 every file was measured; 2 the call or the configuration is wrong; 3 an input that could not be "
+          "Exit codes: 0 every file was measured; 2 the call or the configuration is wrong; 3 an input that could not "
+          "be "
           "measured, or an output that could not be written; 130 interrupted.",
       }};
   return kManual;

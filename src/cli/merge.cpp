@@ -1,12 +1,14 @@
 // sendworthy merge: JSONL sheets of many runs → one sheet, one verdict.
-#include <algorithm>
-
 #include <sendworthy/catalog.h>
 #include <sendworthy/render.h>
 
+#include <algorithm>
+
 #include "base/files.h"
+#include "base/os.h"
 #include "cli/command.h"
 #include "cli/sheet_output.h"
+#include "cli/signals.h"
 
 namespace sendworthy::cli {
 namespace {
@@ -17,14 +19,17 @@ const Manual& manual() {
   static const Manual kManual{
       "merge",
       "merge [options] SHEET...",
-      "Reads sheets that \"check --format jsonl\" wrote, and makes one sheet with one verdict out of them, in any format.",
+      "Reads sheets that \"check --format jsonl\" wrote, and makes one sheet with one verdict out of them, in any "
+      "format.",
       {
           {"sendworthy merge a.jsonl b.jsonl", "one text sheet of two runs"},
           {"cat *.jsonl | sendworthy merge - --format junit -o all.xml", "from standard input, for a build server"},
       },
       {
-          "Exit codes: as for check, by what stands on the sheets: 0 pass, or warn unless --fail-on warn; 1 fail; 2 the "
-          "call is wrong or a sheet cannot be understood; 3 a sheet that cannot be read, an input that had no sheet, or "
+          "Exit codes: as for check, by what stands on the sheets: 0 pass, or warn unless --fail-on warn; 1 fail; 2 "
+          "the "
+          "call is wrong or a sheet cannot be understood; 3 a sheet that cannot be read, an input that had no sheet, "
+          "or "
           "an output that could not be written; 130 interrupted.",
       }};
   return kManual;
@@ -55,14 +60,15 @@ int run_merge(const Words& words) {
   output.fail_on = *fail_on;
   if (paths.empty()) return report({ErrorCode::usage, "no sheet given", {}}, "merge");
   if (output.note_path == "-" && output.output.to_stdout()) {
-    return report({ErrorCode::usage, "--note - and the sheet cannot share standard output; give --output", {}}, "merge");
+    return report({ErrorCode::usage, "--note - and the sheet cannot share standard output; give --output", {}},
+                  "merge");
   }
   if (const auto spared = spare_the_audio(output, paths); !spared) return report(spared.error(), "merge");
 
   int code = kExitPass;
   std::vector<std::pair<std::string, std::string>> sheets;
   for (const auto& path : paths) {
-    auto text = path == "-" ? read_stdin(kMaxSheetBytes) : base::read_text(path, kMaxSheetBytes);
+    auto text = path == "-" ? base::os::read_stdin(kMaxSheetBytes, stop_flag()) : base::read_text(path, kMaxSheetBytes);
     if (!text) {
       code = std::max(code, report(text.error(), "merge"));
       continue;

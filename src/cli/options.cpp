@@ -1,17 +1,12 @@
 #include "cli/options.h"
 
-#include <fcntl.h>
-#include <unistd.h>
-
 #include <algorithm>
 #include <array>
-#include <cerrno>
-#include <cstdio>
 #include <ctime>
-#include <system_error>
 #include <thread>
 
 #include "base/files.h"
+#include "base/os.h"
 #include "base/text.h"
 #include "cli/signals.h"
 
@@ -42,24 +37,6 @@ std::vector<std::string> names_in(const std::string& text) {
 
 }  // namespace
 
-Result<std::string> read_stdin(std::size_t limit) {
-  std::string text;
-  std::array<char, 1 << 16> buffer;
-  for (;;) {
-    const auto got = ::read(STDIN_FILENO, buffer.data(), buffer.size());
-    if (stopped()) return fail(ErrorCode::interrupted, "interrupted");
-    if (got < 0) {
-      if (errno == EINTR) continue;
-      return fail(ErrorCode::unreadable, "cannot read standard input: " + std::generic_category().message(errno));
-    }
-    if (got == 0) return text;
-    if (text.size() + static_cast<std::size_t>(got) > limit) {
-      return fail(ErrorCode::unreadable, "standard input holds more than " + std::to_string(limit >> 20) + " MiB");
-    }
-    text.append(buffer.data(), static_cast<std::size_t>(got));
-  }
-}
-
 int report(const Error& error, std::string_view command) {
   if (error.code == ErrorCode::output && stdout_reader_left()) return exit_code_of(error.code);
   complain(to_string(error));
@@ -86,11 +63,13 @@ void FileOptions::declare(Arguments& arguments) {
 Result<Inputs> collect(const FileOptions& options) {
   auto operands = options.operands;
   for (const auto& list : options.lists) {
-    const auto text = list == "-" ? read_stdin(kMaxListBytes) : base::read_text(list, kMaxListBytes);
+    const auto text =
+        list == "-" ? base::os::read_stdin(kMaxListBytes, stop_flag()) : base::read_text(list, kMaxListBytes);
     if (!text) return tl::unexpected(text.error());
     auto names = names_in(*text);
     if (names.empty()) {
-      return fail(ErrorCode::no_audio, "no file name in " + (list == "-" ? "standard input" : "the list \"" + list + "\""));
+      return fail(ErrorCode::no_audio,
+                  "no file name in " + (list == "-" ? "standard input" : "the list \"" + list + "\""));
     }
     operands.insert(operands.end(), std::make_move_iterator(names.begin()), std::make_move_iterator(names.end()));
   }
@@ -107,7 +86,8 @@ void OutputOptions::declare(Arguments& arguments, const std::vector<std::string_
   arguments.section("Output");
   arguments.value("-f,--format", "FORMAT", format, help_);
   arguments.value("-o,--output", "PATH", path, "write there instead of standard output, whole or not at all");
-  arguments.value("--color", "WHEN", color, "auto, always or never (default: auto: on a terminal, unless NO_COLOR is set)");
+  arguments.value("--color", "WHEN", color,
+                  "auto, always or never (default: auto: on a terminal, unless NO_COLOR is set)");
 }
 
 void OutputOptions::declare_quiet(Arguments& arguments) {

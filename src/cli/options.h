@@ -1,13 +1,13 @@
 // Options that several commands share: declared, validated and turned into values in one place.
 #pragma once
 
+#include <sendworthy/check.h>
+#include <sendworthy/result.h>
+
 #include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
-
-#include <sendworthy/check.h>
-#include <sendworthy/result.h>
 
 #include "cli/arguments.h"
 #include "cli/config.h"
@@ -21,9 +21,6 @@ int report(const Error& error, std::string_view command);
 
 /// Writes the help to standard output; returns the exit code.
 int print_help(const Arguments& arguments);
-
-/// Standard input to its end. Errors: unreadable (also beyond `limit` bytes), interrupted.
-[[nodiscard]] Result<std::string> read_stdin(std::size_t limit);
 
 /// Which files: operands, lists, folders.
 struct FileOptions {

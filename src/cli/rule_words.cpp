@@ -34,7 +34,8 @@ std::string key_of(const Comparison& comparison) {
     case LimitKind::below:
     case LimitKind::unless:
       return std::string(to_string(comparison.status)) + "_" + std::string(to_string(comparison.kind));
-    default: return std::string(to_string(comparison.kind));
+    default:
+      return std::string(to_string(comparison.kind));
   }
 }
 
@@ -42,9 +43,12 @@ std::string toml(const Comparison& comparison) {
   switch (comparison.kind) {
     case LimitKind::above:
     case LimitKind::below:
-    case LimitKind::multiple_of: return base::shortest(comparison.number);
-    case LimitKind::unless: return toml_list(comparison.accepted, [](const Value& value) { return toml(value); });
-    default: return toml_list(comparison.items, [](const std::string& item) { return toml_text(item); });
+    case LimitKind::multiple_of:
+      return base::shortest(comparison.number);
+    case LimitKind::unless:
+      return toml_list(comparison.accepted, [](const Value& value) { return toml(value); });
+    default:
+      return toml_list(comparison.items, [](const std::string& item) { return toml_text(item); });
   }
 }
 
@@ -80,16 +84,32 @@ std::vector<std::string> comparisons_in_words(const Rule& rule, const Catalog& c
   for (const auto& comparison : rule.comparisons) {
     auto text = verb(comparison.status) + " ";
     switch (comparison.kind) {
-      case LimitKind::above: text += "above " + base::shortest(comparison.number) + unit; break;
-      case LimitKind::below: text += "below " + base::shortest(comparison.number) + unit; break;
-      case LimitKind::unless:
-        text += "unless " + alternatives(comparison.accepted, [](const Value& value) { return in_words(value); }, "or") + unit;
+      case LimitKind::above:
+        text += "above " + base::shortest(comparison.number) + unit;
         break;
-      case LimitKind::multiple_of: text += "unless a multiple of " + base::shortest(comparison.number) + unit; break;
-      case LimitKind::matches: text += "unless it matches " + alternatives(comparison.items, plain, "or"); break;
-      case LimitKind::forbid: text += "with " + alternatives(comparison.items, plain, "or"); break;
-      case LimitKind::require: text += "without " + alternatives(comparison.items, plain, "or"); break;
-      case LimitKind::none: continue;
+      case LimitKind::below:
+        text += "below " + base::shortest(comparison.number) + unit;
+        break;
+      case LimitKind::unless:
+        text += "unless " +
+                alternatives(
+                    comparison.accepted, [](const Value& value) { return in_words(value); }, "or") +
+                unit;
+        break;
+      case LimitKind::multiple_of:
+        text += "unless a multiple of " + base::shortest(comparison.number) + unit;
+        break;
+      case LimitKind::matches:
+        text += "unless it matches " + alternatives(comparison.items, plain, "or");
+        break;
+      case LimitKind::forbid:
+        text += "with " + alternatives(comparison.items, plain, "or");
+        break;
+      case LimitKind::require:
+        text += "without " + alternatives(comparison.items, plain, "or");
+        break;
+      case LimitKind::none:
+        continue;
     }
     words.push_back(std::move(text));
   }
@@ -102,7 +122,8 @@ std::vector<std::string> conditions_in_words(const Rule& rule) {
   if (!conditions.channels.empty()) {
     const bool one = conditions.channels.size() == 1 && conditions.channels[0] == 1;
     words.push_back("only with " +
-                    alternatives(conditions.channels, [](int count) { return std::to_string(count); }, "or") +
+                    alternatives(
+                        conditions.channels, [](int count) { return std::to_string(count); }, "or") +
                     (one ? " channel" : " channels"));
   }
   const auto plain = [](const std::string& item) { return base::for_terminal(item); };

@@ -1,12 +1,12 @@
 // A rule in words and as the keys it was written with.
 #pragma once
 
+#include <sendworthy/catalog.h>
+#include <sendworthy/rule_set.h>
+
 #include <string>
 #include <utility>
 #include <vector>
-
-#include <sendworthy/catalog.h>
-#include <sendworthy/rule_set.h>
 
 namespace sendworthy::cli {
 

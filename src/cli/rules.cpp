@@ -1,8 +1,8 @@
 // sendworthy rules: list rule sets, show and validate one.
-#include <algorithm>
-
 #include <sendworthy/catalog.h>
 #include <sendworthy/rule_set.h>
+
+#include <algorithm>
 
 #include "base/text.h"
 #include "cli/command.h"
@@ -74,7 +74,8 @@ std::string joined(const std::vector<std::string>& words) {
   return text;
 }
 
-/// `key = value` lines as in the file, each ending in "# from SET", so that a line can be copied into a set of one's own.
+/// `key = value` lines as in the file, each ending in "# from SET", so that a line can be copied into a set of one's
+/// own.
 std::string rule_as_text(const Rule& rule) {
   std::string text = "\n[[rule]] " + base::for_terminal(rule.id) + "\n";
   for (const auto& key : keys_of(rule)) {
@@ -211,7 +212,8 @@ int run_rules(const Words& words) {
     }
     if (sets.empty()) return code;
   }
-  if (const auto written = deliver(output.path, text); !written) code = std::max(code, report(written.error(), "rules"));
+  if (const auto written = deliver(output.path, text); !written)
+    code = std::max(code, report(written.error(), "rules"));
   return code;
 }
 

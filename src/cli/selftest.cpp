@@ -1,10 +1,10 @@
 // sendworthy selftest: the published test signals, measured on this machine.
 #include "check/selftest.h"
 
+#include <sendworthy/check.h>
+
 #include <algorithm>
 #include <cmath>
-
-#include <sendworthy/check.h>
 
 #include "base/text.h"
 #include "cli/command.h"
@@ -25,7 +25,8 @@ const Manual& manual() {
           {"sendworthy selftest --format json -o selftest.json", "the same as data"},
       },
       {
-          "Only our own reading decides: exit code 0 when every one lies within its tolerance, 1 when one does not. 2 the "
+          "Only our own reading decides: exit code 0 when every one lies within its tolerance, 1 when one does not. 2 "
+          "the "
           "call is wrong; 3 the output could not be written; 130 interrupted.",
       }};
   return kManual;
@@ -85,7 +86,8 @@ std::string table(const std::vector<SelftestRow>& rows, bool quiet) {
     }
   }
   if (quiet) text.clear();
-  text += (quiet ? "" : "\n") + std::to_string(passed) + " of " + std::to_string(rows.size()) + " readings within tolerance";
+  text += (quiet ? "" : "\n") + std::to_string(passed) + " of " + std::to_string(rows.size()) +
+          " readings within tolerance";
   return text + (passed == rows.size() ? ".\n" : "; the others are marked with \"!\".\n");
 }
 
@@ -133,9 +135,11 @@ int run_selftest(const Words& words) {
   if (const auto valid = run.validate(arguments, {}); !valid) return report(valid.error(), "selftest");
 
   const auto rows = sendworthy::run_selftest(run.jobs);
-  const bool passed = !rows.empty() && std::all_of(rows.begin(), rows.end(), [](const auto& row) { return row.passed; });
+  const bool passed =
+      !rows.empty() && std::all_of(rows.begin(), rows.end(), [](const auto& row) { return row.passed; });
   const int code = passed ? kExitPass : kExitFail;
-  const auto written = deliver(output.path, output.format == "json" ? as_json(rows, passed) : table(rows, output.quiet));
+  const auto written =
+      deliver(output.path, output.format == "json" ? as_json(rows, passed) : table(rows, output.quiet));
   return written ? code : std::max(code, report(written.error(), "selftest"));
 }
 

@@ -1,11 +1,11 @@
 #include "cli/sheet_output.h"
 
+#include <sendworthy/catalog.h>
+#include <sendworthy/render.h>
+
 #include <algorithm>
 #include <array>
 #include <filesystem>
-
-#include <sendworthy/catalog.h>
-#include <sendworthy/render.h>
 
 #include "base/files.h"
 #include "base/text.h"
@@ -15,9 +15,9 @@
 namespace sendworthy::cli {
 namespace {
 
-constexpr std::array<std::string_view, 18> kAudioEndings{
-    ".wav", ".wave", ".rf64", ".bw64", ".w64", ".aif", ".aiff", ".aifc", ".caf",
-    ".flac", ".ogg", ".oga",  ".opus", ".mp3", ".m4a", ".mp4",  ".mov",  ".wv"};
+constexpr std::array<std::string_view, 18> kAudioEndings{".wav",  ".wave", ".rf64", ".bw64", ".w64", ".aif",
+                                                         ".aiff", ".aifc", ".caf",  ".flac", ".ogg", ".oga",
+                                                         ".opus", ".mp3",  ".m4a",  ".mp4",  ".mov", ".wv"};
 
 std::string lower_ending(const std::string& path) {
   const auto slash = path.rfind('/');
@@ -58,7 +58,8 @@ std::string rendered(const Sheet& sheet, const SheetOutput& wanted) {
 }  // namespace
 
 Result<void> spare_the_audio(const SheetOutput& output, const std::vector<std::string>& inputs) {
-  for (const auto& [option, path] : {std::pair{"--output", output.output.path}, std::pair{"--note", output.note_path}}) {
+  for (const auto& [option, path] :
+       {std::pair{"--output", output.output.path}, std::pair{"--note", output.note_path}}) {
     if (path.empty() || path == "-") continue;
     const auto ending = lower_ending(path);
     if (std::find(kAudioEndings.begin(), kAudioEndings.end(), ending) != kAudioEndings.end()) {

@@ -1,13 +1,13 @@
 // A sheet in the format that was asked for, to standard output or a file.
 #pragma once
 
-#include <string>
-#include <vector>
-
 #include <sendworthy/check.h>
 #include <sendworthy/result.h>
 #include <sendworthy/rule_set.h>
 #include <sendworthy/sheet.h>
+
+#include <string>
+#include <vector>
 
 #include "cli/options.h"
 
@@ -16,8 +16,8 @@ namespace sendworthy::cli {
 struct SheetOutput {
   OutputOptions output;
   FailOn fail_on = FailOn::fail;
-  std::string note_path;         ///< empty: no hand-off note
-  bool timelines = false;        ///< the sheet carries timelines that text and CSV shall show
+  std::string note_path;   ///< empty: no hand-off note
+  bool timelines = false;  ///< the sheet carries timelines that text and CSV shall show
 };
 
 /// Refuses targets that would destroy audio: one of the inputs, or anything named like an audio file. Error: usage.
@@ -30,7 +30,8 @@ struct SheetOutput {
 /// written does not keep the others from being written.
 int write_sheet(const Sheet& sheet, const SheetOutput& output);
 
-/// The main road of check and measure: read and judge with a progress line, then write. Interrupted, nothing is written.
+/// The main road of check and measure: read and judge with a progress line, then write. Interrupted, nothing is
+/// written.
 int check_and_write(Inputs inputs, const std::vector<RuleSet>& rule_sets, const CheckOptions& options,
                     const SheetOutput& output, const RunOptions& run);
 

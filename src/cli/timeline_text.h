@@ -1,9 +1,9 @@
 // Timelines for people and spreadsheets. JSON carries them in full by itself.
 #pragma once
 
-#include <string>
-
 #include <sendworthy/sheet.h>
+
+#include <string>
 
 namespace sendworthy::cli {
 
