@@ -95,9 +95,7 @@ void Arguments::pairs(const std::string& names, std::string_view value_name, std
   options_.back().kind = Option::Kind::pairs;
 }
 
-void Arguments::operands(std::vector<std::string>& target) {
-  impl_->app.add_option("operands", target)->allow_extra_args(false);
-}
+void Arguments::operands(std::vector<std::string>& target) { operands_ = &target; }
 
 bool Arguments::given(const std::string& long_name) const {
   const auto* option = impl_->app.get_option_no_throw(long_name);
@@ -112,15 +110,21 @@ Error Arguments::unknown_option(const std::string& token) const {
   return Error{ErrorCode::usage, text + " (a file name that starts with a dash goes after \"--\")", {}};
 }
 
-/// Rewrites what CLI11 would read in another sense than written: an option without its value would take the next option
-/// as one, an empty value ("--output=") would take the next operand, and a list would take every operand after it.
-Result<std::vector<std::string>> Arguments::prepare(const std::vector<std::string>& arguments) const {
+/// Parts options from operands, and rewrites what CLI11 would read in another sense than written: an option without its
+/// value would take the next option as one, an empty value ("--output=") would take the next operand, a list would take
+/// every operand after it, and an operand such as "[a,b].wav" or "++" would not stay as it is.
+Result<std::vector<std::string>> Arguments::prepare(const std::vector<std::string>& arguments,
+                                                    std::vector<std::string>& found) const {
   std::vector<std::string> out;
   for (std::size_t i = 0; i < arguments.size(); ++i) {
     const auto& token = arguments[i];
     if (token == "--") {
-      out.insert(out.end(), arguments.begin() + static_cast<std::ptrdiff_t>(i), arguments.end());
+      found.insert(found.end(), arguments.begin() + static_cast<std::ptrdiff_t>(i) + 1, arguments.end());
       break;
+    }
+    if (token.size() < 2 || token[0] != '-') {
+      found.push_back(token);
+      continue;
     }
     const auto equals = token.compare(0, 2, "--") == 0 ? token.find('=') : std::string::npos;
     const auto name = token.substr(0, equals);
@@ -166,7 +170,8 @@ Result<void> Arguments::parse(const std::vector<std::string>& arguments) {
       return {};
     }
   }
-  auto prepared = prepare(arguments);
+  std::vector<std::string> found;
+  auto prepared = prepare(arguments, found);
   if (!prepared) return tl::unexpected(prepared.error());
   try {
     std::reverse(prepared->begin(), prepared->end());  // CLI11 takes them from the back
@@ -174,11 +179,13 @@ Result<void> Arguments::parse(const std::vector<std::string>& arguments) {
   } catch (const CLI::ParseError& error) {
     return fail(ErrorCode::usage, base::for_terminal(error.what()));
   }
-  for (const auto& token : impl_->app.remaining()) {
-    if (token == "--") continue;
-    return tl::unexpected(token.size() > 1 && token[0] == '-'
-                              ? unknown_option(token)
-                              : Error{ErrorCode::usage, "takes no operand, found " + in_quotes(token), {}});
+  if (const auto unknown = impl_->app.remaining(); !unknown.empty()) {
+    return tl::unexpected(unknown_option(unknown.front()));
+  }
+  if (operands_ != nullptr) {
+    *operands_ = std::move(found);
+  } else if (!found.empty()) {
+    return fail(ErrorCode::usage, std::string(manual_.name) + " takes no operand, found " + in_quotes(found.front()));
   }
   return {};
 }

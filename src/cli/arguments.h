@@ -56,12 +56,14 @@ class Arguments {
  private:
   struct Option;
   struct Impl;
-  [[nodiscard]] Result<std::vector<std::string>> prepare(const std::vector<std::string>& arguments) const;
+  [[nodiscard]] Result<std::vector<std::string>> prepare(const std::vector<std::string>& arguments,
+                                                         std::vector<std::string>& found) const;
   [[nodiscard]] Error unknown_option(const std::string& token) const;
 
   Manual manual_;
   std::vector<Option> options_;
   std::string heading_ = "Options";
+  std::vector<std::string>* operands_ = nullptr;
   bool help_wanted_ = false;
   std::unique_ptr<Impl> impl_;
 };

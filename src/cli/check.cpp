@@ -27,8 +27,7 @@ const Manual& manual() {
           {"sendworthy check mix.wav --note mix.md", "with a one-page note for the receiving engineer"},
           {"sendworthy check mix.wav --format markers --output places.csv",
            "the places as places.csv and, beside it, places.mid to lay into the session"},
-          {"find . -name '*.wav' -print0 | sendworthy check --files-from - --format junit -o sheet.xml",
-           "for a release script"},
+          {"find . -name '*.wav' -print0 | sendworthy check --files-from - -f junit", "for a release script"},
       },
       {
           "Exit codes: 0 pass, or warn unless --fail-on warn; 1 fail; 2 the call, the configuration or a rule set is "

@@ -40,12 +40,12 @@ std::string program_help() {
           "Tells you, with evidence, whether audio is worth sending: measures files, judges them by a rule set, and "
           "says what is wrong, where, and what to move by how much. It never passes what it could not measure.") +
       "\nExamples:\n"
-      "  sendworthy check mix.wav                        is this mix ready for mastering?\n"
-      "  sendworthy check --rules cd masters/            a folder, by another rule set\n"
-      "  sendworthy check mix.wav --format json          the sheet for a script\n"
-      "  sendworthy measure mix.wav                      only the numbers\n"
-      "  sendworthy explain true_peak                    what a number means\n"
-      "  sendworthy rules premaster                      what is asked, and why\n"
+      "  sendworthy check mix.wav                 is this mix ready for mastering?\n"
+      "  sendworthy check --rules cd masters/     a folder, by another rule set\n"
+      "  sendworthy check mix.wav --format json   the sheet for a script\n"
+      "  sendworthy measure mix.wav               only the numbers\n"
+      "  sendworthy explain true_peak             what a number means\n"
+      "  sendworthy rules premaster               what is asked, and why\n"
       "\nCommands:\n";
   for (const auto& command : commands()) {
     auto term = std::string(command.name);

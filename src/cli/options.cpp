@@ -76,6 +76,9 @@ Result<Inputs> collect(const FileOptions& options) {
   if (operands.empty()) return fail(ErrorCode::usage, "no file given");
   for (const auto& operand : operands) {
     if (operand.empty()) return fail(ErrorCode::usage, "a file name is empty");
+    if (operand == "-") {
+      return fail(ErrorCode::usage, "sound is read from files, not from standard input (a file called \"-\" is ./-)");
+    }
   }
   return expand_inputs(operands, options.recursive ? Folders::with_subfolders : Folders::flat);
 }
