@@ -95,6 +95,13 @@ Result<std::vector<RuleSet>> load_rules(const CheckCommand& command, const Confi
   return rule_sets;
 }
 
+std::vector<std::string> everything_read(const CheckCommand& command, const Inputs& inputs) {
+  auto paths = inputs.files;
+  paths.insert(paths.end(), command.rules.begin(), command.rules.end());
+  paths.insert(paths.end(), command.files.lists.begin(), command.files.lists.end());
+  return paths;
+}
+
 /// A misspelt role would switch rules off without a word.
 void question_role(const std::string& role, const std::vector<RuleSet>& rule_sets) {
   if (role.empty()) return;
@@ -146,7 +153,7 @@ int run_check(const Words& words) {
   const StopsGently gently;
   auto inputs = collect(command.files);
   if (!inputs) return report(inputs.error(), "check");
-  if (const auto spared = spare_the_audio(command.sheet, inputs->files); !spared)
+  if (const auto spared = spare_the_inputs(command.sheet, everything_read(command, *inputs)); !spared)
     return report(spared.error(), "check");
   question_role(command.role, *rule_sets);
 

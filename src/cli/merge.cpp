@@ -63,7 +63,7 @@ int run_merge(const Words& words) {
     return report({ErrorCode::usage, "--note - and the sheet cannot share standard output; give --output", {}},
                   "merge");
   }
-  if (const auto spared = spare_the_audio(output, paths); !spared) return report(spared.error(), "merge");
+  if (const auto spared = spare_the_inputs(output, paths); !spared) return report(spared.error(), "merge");
 
   int code = kExitPass;
   std::vector<std::pair<std::string, std::string>> sheets;

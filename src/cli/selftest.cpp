@@ -25,9 +25,8 @@ const Manual& manual() {
           {"sendworthy selftest --format json -o selftest.json", "the same as data"},
       },
       {
-          "Only our own reading decides: exit code 0 when every one lies within its tolerance, 1 when one does not. 2 "
-          "the "
-          "call is wrong; 3 the output could not be written; 130 interrupted.",
+          "Exit codes: 0 every reading of ours lies within its tolerance; 1 one does not (the second meter decides "
+          "nothing); 2 the call is wrong; 3 the output could not be written; 130 interrupted.",
       }};
   return kManual;
 }

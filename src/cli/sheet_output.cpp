@@ -57,7 +57,7 @@ std::string rendered(const Sheet& sheet, const SheetOutput& wanted) {
 
 }  // namespace
 
-Result<void> spare_the_audio(const SheetOutput& output, const std::vector<std::string>& inputs) {
+Result<void> spare_the_inputs(const SheetOutput& output, const std::vector<std::string>& inputs) {
   for (const auto& [option, path] :
        {std::pair{"--output", output.output.path}, std::pair{"--note", output.note_path}}) {
     if (path.empty() || path == "-") continue;
@@ -72,6 +72,9 @@ Result<void> spare_the_audio(const SheetOutput& output, const std::vector<std::s
         return fail(ErrorCode::usage, std::string(option) + " \"" + path + "\" is one of the files to be read");
       }
     }
+  }
+  if (!output.note_path.empty() && output.note_path == output.output.path) {
+    return fail(ErrorCode::usage, "--output and --note name the same file");
   }
   return {};
 }

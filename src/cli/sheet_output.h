@@ -20,8 +20,9 @@ struct SheetOutput {
   bool timelines = false;  ///< the sheet carries timelines that text and CSV shall show
 };
 
-/// Refuses targets that would destroy audio: one of the inputs, or anything named like an audio file. Error: usage.
-[[nodiscard]] Result<void> spare_the_audio(const SheetOutput& output, const std::vector<std::string>& inputs);
+/// Refuses targets that would destroy what was handed in: one of the inputs, or anything named like an audio file; and
+/// one target for two outputs. Error: usage.
+[[nodiscard]] Result<void> spare_the_inputs(const SheetOutput& output, const std::vector<std::string>& inputs);
 
 /// Writes text to standard output, or to `path` whole or not at all. Error: output.
 [[nodiscard]] Result<void> deliver(const std::string& path, std::string_view text);
