@@ -1,0 +1,78 @@
+"""explain: every measurement, every rule and every word of the sheet, in text and as data."""
+import json
+
+import lab
+
+
+class Explain(lab.Case):
+    def explained(self, *ids):
+        code, out, err = self.run_program("explain", *ids, "--format", "json")
+        self.assertEqual((code, err), (0, b""))
+        return json.loads(out)["explanations"]
+
+    def listing(self):
+        return json.loads(self.run_program("explain", "--format", "json")[1])
+
+    def test_every_measurement_says_what_how_caveat_and_source(self):
+        ids = [m["id"] for m in self.listing()["measurements"]]
+        self.assertGreater(len(ids), 80)
+        texts = {e["id"]: e for e in self.explained(*ids) if e["kind"] == "measurement"}
+        self.assertEqual(set(texts), set(ids))
+        for m in self.listing()["measurements"]:
+            for part in ("what", "how", "source") if m["available"] else ("what",):
+                self.assertTrue(texts[m["id"]].get(part), (m["id"], part))
+
+    def test_every_rule_says_why_and_what_to_do(self):
+        ids = self.listing()["rules"]
+        self.assertGreater(len(ids), 20)
+        for e in self.explained(*ids):
+            if e["kind"] != "rule":
+                continue
+            for part in ("rulesets", "measure", "limits", "why", "act", "source"):
+                self.assertTrue(e.get(part), (e["id"], part))
+
+    def test_a_rule_of_one_set(self):
+        rule, = [e for e in self.explained("premaster/true-peak") if e["kind"] == "rule"]
+        self.assertEqual((rule["id"], rule["rulesets"]), ("premaster/true-peak", ["premaster"]))
+        self.assertIn("true_peak", rule["measure"])
+        self.assertGreaterEqual(len(self.explained("true-peak")), 1)
+
+    def test_a_measurement_names_the_rules_that_judge_it(self):
+        text, = self.explained("true_peak")
+        self.assertTrue(any(rule.startswith("premaster/") for rule in text["rules"]))
+        _, out, _ = self.run_program("explain", "true_peak")
+        for heading in ("What it says", "How it is found", "What it cannot know", "Source", "Judged by"):
+            self.assertIn(f"\n{heading}\n", out.decode())
+
+    def test_every_status_with_and_without_quotes(self):
+        for status in ("pass", "note", "warn", "fail", "not measured", "waived"):
+            self.assertIn(("status", status), [(e["kind"], e["id"]) for e in self.explained(status)])
+        self.assertEqual(self.explained("not", "measured"), self.explained("not measured"))
+        self.assertEqual(self.explained("not_measured"), self.explained("not measured"))
+        for code in ("missing", "unreadable", "unrecognised", "no-audio", "no_audio", "output", "interrupted"):
+            self.assertEqual(self.explained(code)[0]["kind"], "error")
+
+    def test_a_key_with_a_parameter_is_explained_by_its_measurement(self):
+        self.assertEqual(self.explained("mono_fold_loss_low(below_hz=150)"), self.explained("mono_fold_loss_low"))
+
+    def test_a_miss_names_the_nearest(self):
+        for wrong, right in (("tru_peak", "true_peak"), ("premaster/true-peek", "premaster/true-peak"), ("waved", "waived")):
+            code, out, err = self.run_program("explain", wrong)
+            self.assertEqual((code, out), (2, b""))
+            self.assertEqual(err.decode(), f'sendworthy: nothing is called "{wrong}"; did you mean "{right}"?\n')
+        code, out, err = self.run_program("explain", "qqqqqqqqqqqq\x1b[31m\n")
+        self.assertEqual((code, out), (2, b""))
+        self.assertNotIn(b"\x1b", err)
+        self.assertIn(b'"sendworthy explain" lists what there is', err)
+
+    def test_everything_fits_80_columns(self):
+        listing = self.listing()
+        ids = [m["id"] for m in listing["measurements"]] + listing["rules"] + listing["statuses"] + listing["errors"]
+        for arguments in (["explain"], ["explain", *ids]):
+            _, out, _ = self.run_program(*arguments)
+            widest = max(out.decode().splitlines(), key=len)
+            self.assertLessEqual(len(widest), 80, widest)
+
+
+if __name__ == "__main__":
+    lab.main()
