@@ -111,4 +111,10 @@ void SecondMeter::report(const Bus& bus, Report& report) {
   put("true_peak", peak > 0 ? amplitude_db(peak) : std::nan(""));
 }
 
+std::string second_meter_version() {
+  int major = 0, minor = 0, patch = 0;
+  ebur128_get_version(&major, &minor, &patch);
+  return std::to_string(major) + "." + std::to_string(minor) + "." + std::to_string(patch);
+}
+
 }  // namespace sendworthy::measure

@@ -29,4 +29,7 @@ class SecondMeter final : public Meter {
   double highest_momentary_ = -1e9;
 };
 
+/// Version of libebur128.
+[[nodiscard]] std::string second_meter_version();
+
 }  // namespace sendworthy::measure

@@ -1,0 +1,185 @@
+// The only place that knows the whole flow: file → measurements → findings → sheet.
+#include <sendworthy/check.h>
+
+#include <algorithm>
+#include <cmath>
+#include <exception>
+#include <mutex>
+#include <set>
+
+#include "audio/file.h"
+#include "base/text.h"
+#include "check/second_opinion.h"
+#include "judge/evaluate.h"
+#include "measure/pass.h"
+#include "measure/second_meter.h"
+#include "safety/exposure.h"
+
+namespace sendworthy {
+namespace {
+
+Facts facts_of(const audio::OpenedFile& file, const measure::PassResult& pass) {
+  const auto& format = file.source->format();
+  Facts facts;
+  facts.container = file.facts.container;
+  facts.encoding = file.facts.encoding;
+  facts.sample_rate = format.sample_rate;
+  facts.bit_depth = file.facts.bit_depth;
+  facts.channels = format.channels;
+  facts.channel_layout = format.layout;
+  facts.frames = pass.frames;
+  facts.duration_s = static_cast<double>(pass.frames) / format.sample_rate;
+  facts.file_size = file.facts.file_size;
+  facts.tags = file.facts.tags;
+  return facts;
+}
+
+class Checker {
+ public:
+  Checker(const std::vector<std::string>& paths, const std::vector<RuleSet>& rule_sets, const CheckOptions& options,
+          const CheckHooks& hooks)
+      : paths_(paths), rule_sets_(rule_sets), options_(options), hooks_(hooks), requests_(requests_of(rule_sets)),
+        used_waivers_(rule_sets.size()), crew_(options.jobs) {}
+
+  Sheet run() {
+    Sheet sheet;
+    sheet.tool_version = version();
+    sheet.libraries = library_versions();
+    sheet.judged = options_.judge;
+    for (const auto& set : rule_sets_) sheet.rules.push_back({set.name, set.title, set.purpose, set.digest, set.origin});
+    sheet.files.resize(paths_.size());
+    crew_.run(paths_.size(), [&](std::size_t index) {
+      FileSheet& file = sheet.files[index];
+      file.path = paths_[index];
+      file.role = options_.role;
+      // The last line of defence: whatever one file does, the others still get their sheets.
+      try {
+        check(index, file);
+      } catch (const std::bad_alloc&) {
+        file.error = Error{ErrorCode::unreadable, base::for_terminal(file.path) + ": not enough memory to read this file", {}};
+      } catch (const std::exception& problem) {
+        file.error = Error{ErrorCode::unreadable,
+                           base::for_terminal(file.path) + ": " + base::for_terminal(problem.what()), {}};
+      }
+      if (file.error) file.verdict = Verdict::fail;
+      const std::lock_guard lock(hooks_mutex_);
+      if (hooks_.file_done) hooks_.file_done(file);
+    });
+    std::stable_sort(sheet.files.begin(), sheet.files.end(),
+                     [](const FileSheet& a, const FileSheet& b) { return a.path < b.path; });
+    if (options_.judge) judge_set(sheet);
+    return sheet;
+  }
+
+ private:
+  void check(std::size_t index, FileSheet& sheet) {
+    if (stopped()) {
+      sheet.error = Error{ErrorCode::interrupted, base::for_terminal(sheet.path) + ": interrupted", {}};
+      return;
+    }
+    auto opened = audio::open_file(sheet.path);
+    if (!opened) {
+      sheet.error = opened.error();
+      return;
+    }
+    measure::PassOptions pass_options;
+    pass_options.requests = requests_;
+    pass_options.timelines = options_.timelines;
+    pass_options.second_meter = options_.second_meter;
+    pass_options.stop = hooks_.stop;
+    if (hooks_.progress) {
+      pass_options.progress = [&, index](double fraction) {
+        const std::lock_guard lock(hooks_mutex_);
+        hooks_.progress({index, paths_.size(), paths_[index], fraction});
+      };
+    }
+    auto pass = measure::run_pass(*opened, pass_options, crew_);
+    if (!pass) {
+      sheet.error = pass.error();
+      return;
+    }
+    if (pass->interrupted) {
+      sheet.error = Error{ErrorCode::interrupted, base::for_terminal(sheet.path) + ": interrupted", {}};
+      return;
+    }
+    sheet.facts = facts_of(*opened, *pass);
+    sheet.audio_digest = pass->audio_digest;
+    sheet.measurements = std::move(pass->measurements);
+    sheet.timelines = std::move(pass->timelines);
+    if (options_.file_digest) {
+      const auto digest = audio::sha256_of_file(sheet.path);
+      if (!digest) {
+        sheet.error = digest.error();
+        return;
+      }
+      sheet.file_digest = "sha256:" + *digest;
+    }
+    if (options_.judge) judge_file(sheet);
+    sheet.cautions = safety::cautions(sheet, options_.monitoring);
+  }
+
+  void judge_file(FileSheet& sheet) {
+    judge::Subject subject;
+    subject.path = sheet.path;
+    subject.role = sheet.role;
+    subject.container = sheet.facts.container;
+    subject.audio_digest = sheet.audio_digest;
+    subject.channels = sheet.facts.channels;
+    subject.duration_s = sheet.facts.duration_s;
+    subject.sample_rate = sheet.facts.sample_rate;
+    subject.today = options_.today;
+    for (std::size_t i = 0; i < rule_sets_.size(); ++i) {
+      auto judgement = judge::evaluate(rule_sets_[i], sheet.measurements, subject, catalog());
+      std::move(judgement.findings.begin(), judgement.findings.end(), std::back_inserter(sheet.findings));
+      std::move(judgement.skipped.begin(), judgement.skipped.end(), std::back_inserter(sheet.skipped));
+      const std::lock_guard lock(hooks_mutex_);
+      used_waivers_[i].insert(judgement.used_waivers.begin(), judgement.used_waivers.end());
+    }
+    if (options_.second_meter) {
+      auto second = second_opinion(sheet.measurements);
+      std::move(second.begin(), second.end(), std::back_inserter(sheet.findings));
+    }
+    sheet.verdict = verdict_of(sheet.findings);
+  }
+
+  void judge_set(Sheet& sheet) {
+    for (std::size_t i = 0; i < rule_sets_.size(); ++i) {
+      const std::vector<std::size_t> used(used_waivers_[i].begin(), used_waivers_[i].end());
+      auto findings = judge::unused_waivers(rule_sets_[i], used);
+      std::move(findings.begin(), findings.end(), std::back_inserter(sheet.findings));
+    }
+    sheet.verdict = verdict_of(sheet.findings);
+    // Nothing checked is nothing passed.
+    if (sheet.files.empty()) sheet.verdict = Verdict::fail;
+    for (const auto& file : sheet.files) sheet.verdict = std::max(sheet.verdict, file.verdict);
+  }
+
+  [[nodiscard]] bool stopped() const { return hooks_.stop != nullptr && hooks_.stop->load(); }
+
+  const std::vector<std::string>& paths_;
+  const std::vector<RuleSet>& rule_sets_;
+  const CheckOptions& options_;
+  const CheckHooks& hooks_;
+  const std::vector<MeasureRequest> requests_;
+  std::vector<std::set<std::size_t>> used_waivers_;
+  std::mutex hooks_mutex_;
+  measure::Crew crew_;
+};
+
+}  // namespace
+
+Sheet check_files(const std::vector<std::string>& paths, const std::vector<RuleSet>& rule_sets, const CheckOptions& options,
+                  const CheckHooks& hooks) {
+  return Checker(paths, rule_sets, options, hooks).run();
+}
+
+std::string version() { return SENDWORTHY_VERSION; }
+
+std::map<std::string, std::string> library_versions() {
+  std::map<std::string, std::string> versions;
+  for (auto& [name, number] : audio::audio_library_versions()) versions[name] = number;
+  versions["libebur128"] = measure::second_meter_version();
+  return versions;
+}
+
+}  // namespace sendworthy
