@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cstdlib>
 
-#include "base/os.h"
+#include "base/process.h"
 #include "base/text.h"
 
 namespace sendworthy::cli {

@@ -5,7 +5,7 @@
 #include <array>
 #include <exception>
 
-#include "base/os.h"
+#include "base/process.h"
 #include "base/text.h"
 #include "cli/arguments.h"
 #include "cli/command.h"

@@ -5,7 +5,7 @@
 #include <algorithm>
 
 #include "base/files.h"
-#include "base/os.h"
+#include "base/process.h"
 #include "cli/command.h"
 #include "cli/sheet_output.h"
 #include "cli/signals.h"

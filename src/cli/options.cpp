@@ -6,7 +6,7 @@
 #include <thread>
 
 #include "base/files.h"
-#include "base/os.h"
+#include "base/process.h"
 #include "base/text.h"
 #include "cli/signals.h"
 

@@ -3,7 +3,7 @@
 #include <signal.h>
 
 #include "base/files.h"
-#include "base/os.h"
+#include "base/process.h"
 #include "cli/console.h"
 #include "cli/exit_code.h"
 

@@ -1,4 +1,4 @@
-#include "base/os.h"
+#include "base/process.h"
 
 #include <fcntl.h>
 #include <sys/ioctl.h>
