@@ -1,0 +1,50 @@
+// The only place with system calls for input: regular files and folders. Nothing is ever opened for writing here.
+#pragma once
+
+#include <sendworthy/result.h>
+
+#include <cstdint>
+#include <string>
+#include <vector>
+
+namespace sendworthy::base {
+
+/// A regular file, open for reading. Folders, devices, pipes and sockets are refused without waiting for them.
+/// Not thread-safe; may move between threads.
+class InputFile {
+ public:
+  /// Errors: missing, unreadable; the text names the file, the reason and the remedy.
+  [[nodiscard]] static Result<InputFile> open(const std::string& path);
+  InputFile(InputFile&& other) noexcept;
+  InputFile& operator=(InputFile&& other) noexcept;
+  InputFile(const InputFile&) = delete;
+  InputFile& operator=(const InputFile&) = delete;
+  ~InputFile();
+
+  /// Bytes when it was opened.
+  [[nodiscard]] std::int64_t size() const { return size_; }
+  /// Reads up to `bytes` from `offset`. Fewer come back at the end of the file or when the system reports an error;
+  /// then error() says so.
+  [[nodiscard]] std::int64_t read_at(std::int64_t offset, void* to, std::int64_t bytes);
+  /// The system's words for the last failed read; empty while all went well.
+  [[nodiscard]] const std::string& error() const { return error_; }
+
+ private:
+  InputFile(int descriptor, std::int64_t size) : descriptor_(descriptor), size_(size) {}
+  int descriptor_ = -1;
+  std::int64_t size_ = 0;
+  std::string error_;
+};
+
+struct FolderEntry {
+  enum class Kind { file, folder, other };
+  std::string name;  ///< any bytes, without the folder
+  Kind kind = Kind::other;
+  bool link = false;  ///< a symbolic link; `kind` is what it points to
+};
+
+/// What a folder holds, in no order, without "." and "..". Errors: missing, unreadable (no folder, no rights, more
+/// than `limit` entries).
+[[nodiscard]] Result<std::vector<FolderEntry>> list_folder(const std::string& path, std::size_t limit = 1'000'000);
+
+}  // namespace sendworthy::base
