@@ -1,14 +1,14 @@
 // A file on disk → facts from our own chunk walk, tags, and a stream of blocks.
 #pragma once
 
+#include <sendworthy/result.h>
+#include <sendworthy/sheet.h>
+
 #include <cstdint>
 #include <memory>
 #include <optional>
 #include <string>
 #include <vector>
-
-#include <sendworthy/result.h>
-#include <sendworthy/sheet.h>
 
 namespace sendworthy::audio {
 
@@ -16,14 +16,26 @@ namespace sendworthy::audio {
 enum class SampleKind { integer, real };
 
 /// One loudspeaker position per channel, as far as the file says.
-enum class Speaker { unknown, left, right, centre, lfe, left_surround, right_surround, left_back, right_back,
-                     centre_back, other };
+enum class Speaker {
+  unknown,
+  left,
+  right,
+  centre,
+  lfe,
+  left_surround,
+  right_surround,
+  left_back,
+  right_back,
+  centre_back,
+  other
+};
 
 struct StreamFormat {
-  int sample_rate = 0;       ///< Hz, 1 … 768 000 (checks cover 8 000 … 384 000)
-  int channels = 0;          ///< 1 … kMaxChannels
+  int sample_rate = 0;  ///< Hz, 1 … 768 000 (checks cover 8 000 … 384 000)
+  int channels = 0;     ///< 1 … kMaxChannels
   SampleKind kind = SampleKind::integer;
-  int container_bits = 0;    ///< integer: 8, 16, 24, 32 (width of a code before left-justifying); real: 32 or 64; lossy: 0
+  int container_bits =
+      0;  ///< integer: 8, 16, 24, 32 (width of a code before left-justifying); real: 32 or 64; lossy: 0
   bool lossy = false;
   std::vector<Speaker> speakers;  ///< size = channels
   std::string layout;             ///< "mono", "stereo", "5.1", …; "6 channels, layout unknown"
@@ -33,7 +45,7 @@ inline constexpr int kMaxChannels = 256;
 
 /// Damage met on the way, beside the data: it does not end the pass when the rest can be read.
 struct Damage {
-  std::string text;          ///< "data chunk says 1 000 frames, 480 are there"
+  std::string text;  ///< "data chunk says 1 000 frames, 480 are there"
   std::int64_t byte_offset = -1;
   std::int64_t frame = -1;
 };
@@ -49,7 +61,8 @@ class Source {
   [[nodiscard]] virtual std::int64_t read_codes(std::int32_t* interleaved, std::int64_t frames) = 0;
   /// The same for kind real: full scale is ±1.0, NaN and infinities as they stand in the file.
   [[nodiscard]] virtual std::int64_t read_reals(double* interleaved, std::int64_t frames) = 0;
-  /// Damage known so far; complete once a read returned 0 (wrong FLAC MD5, missing Ogg end, decoder errors, short data).
+  /// Damage known so far; complete once a read returned 0 (wrong FLAC MD5, missing Ogg end, decoder errors, short
+  /// data).
   [[nodiscard]] virtual const std::vector<Damage>& damage() const = 0;
 };
 
@@ -60,11 +73,20 @@ struct TextField {
   std::string value;   ///< any bytes
 };
 
+/// A picture inside the file; its bytes stay there.
+struct Artwork {
+  std::string origin;             ///< "ID3v2", "FLAC picture", …
+  std::string mime;               ///< as the file says; may be empty
+  std::int64_t byte_offset = -1;  ///< of the picture itself; -1 when it is stored in an encoded form
+  std::int64_t bytes = 0;
+};
+
 /// Everything the container says, before a sample was decoded.
 struct FileFacts {
   std::string path;
-  std::string container;   ///< "WAV", "RIFX", "RF64", "BW64", "W64", "AIFF", "AIFF-C", "CAF", "FLAC", "Ogg Vorbis", "Opus", "MP3"
-  std::string encoding;    ///< "PCM 24-bit", "PCM 24-bit (in 32)", "float 32-bit", "Vorbis", "MPEG-1 layer III", …
+  std::string container;  ///< "WAV", "RIFX", "RF64", "BW64", "W64", "AIFF", "AIFF-C", "CAF", "FLAC", "Ogg Vorbis",
+                          ///< "Opus", "MP3"
+  std::string encoding;   ///< "PCM 24-bit", "PCM 24-bit (in 32)", "float 32-bit", "Vorbis", "MPEG-1 layer III", …
   std::int64_t file_size = 0;
   std::optional<int> bit_depth;                 ///< nothing for lossy; valid bits where EXTENSIBLE says so
   std::optional<std::int64_t> declared_frames;  ///< what the header says
@@ -72,13 +94,14 @@ struct FileFacts {
   std::optional<std::uint32_t> channel_mask;    ///< WAVEFORMATEXTENSIBLE, as it stands
   std::optional<double> bit_rate_kbit_s;        ///< of the audio data; lossy: measured over the stream
   std::string bit_rate_mode;                    ///< "constant", "variable", "" when it makes no sense (PCM)
-  std::vector<std::string> chunks;              ///< ids in order, "fmt ", "bext", "data"; four-character codes cleaned for print
-  std::int64_t chunks_total = 0;                ///< chunks is capped at 64
-  std::vector<Damage> contradictions;           ///< found by the walk, each with its byte offset
-  std::int64_t trailing_bytes = 0;              ///< after the last chunk the header accounts for
+  std::vector<std::string> chunks;     ///< ids in order, "fmt ", "bext", "data"; four-character codes cleaned for print
+  std::int64_t chunks_total = 0;       ///< chunks is capped at 64
+  std::vector<Damage> contradictions;  ///< found by the walk, each with its byte offset
+  std::int64_t trailing_bytes = 0;     ///< after the last chunk the header accounts for
   bool extension_matches = true;
-  std::string extension_note;                   ///< "named .wav, holds Ogg Vorbis"
+  std::string extension_note;  ///< "named .wav, holds Ogg Vorbis"
   std::int64_t embedded_artwork_bytes = 0;
+  std::vector<Artwork> artworks;  ///< capped at 64; embedded_artwork_bytes counts all
   std::vector<Tag> tags;
   std::vector<TextField> text_fields;
 };

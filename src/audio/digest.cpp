@@ -1,0 +1,65 @@
+#include "audio/digest.h"
+
+#include <fmt/format.h>
+#include <openssl/crypto.h>
+#include <openssl/evp.h>
+
+#include <vector>
+
+#include "audio/bytes.h"
+#include "audio/file.h"
+
+namespace sendworthy::audio {
+
+struct Digest::State {
+  std::unique_ptr<EVP_MD_CTX, decltype(&EVP_MD_CTX_free)> context{EVP_MD_CTX_new(), &EVP_MD_CTX_free};
+  bool ok = false;
+};
+
+Digest::Digest(Kind kind) : state_(std::make_unique<State>()) {
+  if (!state_->context) return;
+  state_->ok = EVP_DigestInit_ex(state_->context.get(), kind == Kind::md5 ? EVP_md5() : EVP_sha256(), nullptr) == 1;
+}
+Digest::~Digest() = default;
+Digest::Digest(Digest&&) noexcept = default;
+Digest& Digest::operator=(Digest&&) noexcept = default;
+
+bool Digest::ok() const { return state_->ok; }
+
+void Digest::add(const void* bytes, std::size_t count) {
+  if (state_->ok) state_->ok = EVP_DigestUpdate(state_->context.get(), bytes, count) == 1;
+}
+
+std::string Digest::hex() {
+  unsigned char value[EVP_MAX_MD_SIZE];
+  unsigned length = 0;
+  if (!state_->ok || EVP_DigestFinal_ex(state_->context.get(), value, &length) != 1) return {};
+  state_->ok = false;
+  std::string out;
+  for (unsigned i = 0; i < length; ++i) out += fmt::format("{:02x}", value[i]);
+  return out;
+}
+
+std::string openssl_version() { return OpenSSL_version(OPENSSL_VERSION_STRING); }
+
+Result<std::string> sha256_of_file(const std::string& path) {
+  auto file = base::InputFile::open(path);
+  if (!file) return tl::unexpected(file.error());
+  Digest digest(Digest::Kind::sha256);
+  std::vector<std::uint8_t> block(256 << 10);
+  for (std::int64_t at = 0;;) {
+    const auto got = file->read_at(at, block.data(), std::ssize(block));
+    if (!file->error().empty())
+      return fail(ErrorCode::unreadable, fmt::format("cannot read \"{}\": reading failed: {}", path, file->error()));
+    if (got == 0) break;
+    digest.add(block.data(), static_cast<std::size_t>(got));
+    at += got;
+  }
+  auto hex = digest.hex();
+  if (hex.empty())
+    return fail(ErrorCode::unreadable,
+                fmt::format("cannot compute SHA-256 of \"{}\": this machine's OpenSSL refuses it", path));
+  return hex;
+}
+
+}  // namespace sendworthy::audio

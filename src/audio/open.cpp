@@ -1,0 +1,101 @@
+#include <fmt/format.h>
+#include <openssl/opensslv.h>
+#include <taglib/taglib.h>
+
+#include <algorithm>
+#include <map>
+#include <memory>
+#include <set>
+#include <utility>
+
+#include "audio/bytes.h"
+#include "audio/digest.h"
+#include "audio/file.h"
+#include "audio/pcm.h"
+#include "audio/sndfile_source.h"
+#include "audio/walk.h"
+#include "base/os.h"
+
+namespace sendworthy::audio {
+namespace {
+
+Result<OpenedFile> open_walked(std::unique_ptr<Bytes> bytes, const std::string& path) {
+  auto walked = walk(*bytes, path);
+  if (!walked) return tl::unexpected(walked.error());
+  OpenedFile opened;
+  opened.facts = walked->facts;
+  const auto codec = walked->data.codec;
+  // Without samples there is nothing a decoder could be asked for.
+  if (codec == Codec::pcm || codec == Codec::ieee_float || walked->data.bytes <= 0) {
+    opened.source = open_plain(std::move(bytes), std::move(*walked));
+    return opened;
+  }
+  auto source = open_with_sndfile(std::move(bytes), std::move(*walked), path);
+  if (!source) return tl::unexpected(source.error());
+  opened.source = std::move(*source);
+  return opened;
+}
+
+constexpr std::string_view kAudioExtensions = " wav wave bwf rf64 bw64 w64 aif aiff aifc caf flac ogg oga opus mp3 ";
+constexpr int kMaxDepth = 64;
+constexpr std::size_t kMaxFiles = 1'000'000;
+
+Result<void> collect(const std::string& folder, Depth depth, int level, std::vector<std::string>& found) {
+  auto entries = base::list_folder(folder);
+  if (!entries) {
+    // A folder below that cannot be opened is not passed over: its files would count as sound without being looked at.
+    return tl::unexpected(entries.error());
+  }
+  const auto prefix = folder.ends_with('/') ? folder : folder + "/";
+  for (const auto& entry : *entries) {
+    if (entry.kind == base::FolderEntry::Kind::file) {
+      const auto extension = extension_of(entry.name);
+      // "._name" is what some systems leave beside a file on foreign disks; it holds no sound.
+      if (extension.empty() || entry.name.starts_with("._")) continue;
+      if (kAudioExtensions.find(" " + extension + " ") == std::string_view::npos) continue;
+      if (found.size() >= kMaxFiles)
+        return fail(
+            ErrorCode::unreadable,
+            fmt::format("cannot read \"{}\": more than {} audio files; name a smaller folder", folder, kMaxFiles));
+      found.push_back(prefix + entry.name);
+    } else if (entry.kind == base::FolderEntry::Kind::folder && depth == Depth::below && !entry.link) {
+      // Links to folders are not followed: they can lead in circles.
+      if (level >= kMaxDepth)
+        return fail(ErrorCode::unreadable,
+                    fmt::format("cannot read \"{}\": folders are nested deeper than {}", folder, kMaxDepth));
+      if (auto ok = collect(prefix + entry.name, depth, level + 1, found); !ok) return ok;
+    }
+  }
+  return {};
+}
+
+}  // namespace
+
+Result<OpenedFile> open_file(const std::string& path) {
+  auto file = base::InputFile::open(path);
+  if (!file) return tl::unexpected(file.error());
+  return open_walked(std::make_unique<FileBytes>(std::move(*file)), path);
+}
+
+Result<OpenedFile> open_bytes(std::string_view bytes, const std::string& shown_path) {
+  return open_walked(std::make_unique<MemoryBytes>(bytes), shown_path);
+}
+
+Result<std::vector<std::string>> audio_files_in(const std::string& folder, Depth depth) {
+  std::vector<std::string> found;
+  if (auto ok = collect(folder, depth, 0, found); !ok) return tl::unexpected(ok.error());
+  if (found.empty())
+    return fail(ErrorCode::no_audio,
+                fmt::format("there is no audio file in \"{}\"{}; audio files end in .wav, .aif, .flac and the like",
+                            folder, depth == Depth::here ? " (folders in it were not searched)" : ""));
+  std::sort(found.begin(), found.end());
+  return found;
+}
+
+std::vector<std::pair<std::string, std::string>> audio_library_versions() {
+  return {{"libsndfile", sndfile_version()},
+          {"TagLib", fmt::format("{}.{}.{}", TAGLIB_MAJOR_VERSION, TAGLIB_MINOR_VERSION, TAGLIB_PATCH_VERSION)},
+          {"OpenSSL", openssl_version()}};
+}
+
+}  // namespace sendworthy::audio
