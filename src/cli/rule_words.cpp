@@ -28,17 +28,6 @@ std::string toml_list(const std::vector<T>& items, const Shown& shown) {
   return out + "]";
 }
 
-std::string key_of(const Comparison& comparison) {
-  switch (comparison.kind) {
-    case LimitKind::above:
-    case LimitKind::below:
-    case LimitKind::unless:
-      return std::string(to_string(comparison.status)) + "_" + std::string(to_string(comparison.kind));
-    default:
-      return std::string(to_string(comparison.kind));
-  }
-}
-
 std::string toml(const Comparison& comparison) {
   switch (comparison.kind) {
     case LimitKind::above:
@@ -143,7 +132,12 @@ std::vector<RuleKey> keys_of(const Rule& rule) {
   };
   add("measure", toml_text(rule.measure.id));
   if (rule.compare_to) add("compare_to", toml_text(rule.compare_to->id));
-  for (const auto& comparison : rule.comparisons) add(key_of(comparison), toml(comparison));
+  for (const auto& comparison : rule.comparisons) {
+    const auto prefixed = std::string(to_string(comparison.status)) + "_" + std::string(to_string(comparison.kind));
+    const std::string bare(to_string(comparison.kind));
+    // `forbid` and the like mean fail without saying so; either spelling may stand in the file.
+    add(rule.origins.count(bare) > 0 && comparison.status == Status::fail ? bare : prefixed, toml(comparison));
+  }
   if (rule.tolerance != 0) add("tolerance", base::shortest(rule.tolerance));
   for (const auto& [name, value] : rule.measure.parameters) add(name, base::shortest(value));
   const auto& conditions = rule.conditions;

@@ -65,7 +65,7 @@ std::string table(const FileSheet& file) {
 }  // namespace
 
 std::string timelines_as_csv(const Sheet& sheet) {
-  std::string text = "path,series,channel,time_s,value,unit\r\n";
+  std::string text = "file,series,channel,time_s,value,unit\r\n";
   for (const auto& file : sheet.files) {
     const auto path = base::for_csv(file.path);
     for (const auto& timeline : file.timelines) {

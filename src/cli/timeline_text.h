@@ -7,7 +7,7 @@
 
 namespace sendworthy::cli {
 
-/// One row per file, series and point: path, series, channel (0: the whole file), time in s, value, unit.
+/// One row per file, series and point: file, series, channel (0: the whole file), time in s, value, unit.
 /// A point where nothing could be read has an empty value.
 [[nodiscard]] std::string timelines_as_csv(const Sheet& sheet);
 
