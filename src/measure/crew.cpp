@@ -8,6 +8,7 @@ namespace sendworthy::measure {
 
 bool Crew::help(std::unique_lock<std::mutex>& lock) {
   for (std::size_t i = 0; i < active_.size(); ++i) {
+    if (active_[i].closed) continue;
     Shared* work = active_[i].work;
     ++active_[i].helpers;
     lock.unlock();
@@ -17,7 +18,7 @@ bool Crew::help(std::unique_lock<std::mutex>& lock) {
     for (auto& entry : active_) {
       if (entry.work == work) --entry.helpers;
     }
-    if (step != Shared::Step::nothing_to_do) {
+    if (step == Shared::Step::did_work) {
       ++ticket_;
       changed_.notify_all();
       return true;
@@ -85,6 +86,7 @@ void Crew::push(Shared& work) {
   const auto mine = [&] {
     return std::find_if(active_.begin(), active_.end(), [&](const Entry& entry) { return entry.work == &work; });
   };
+  mine()->closed = true;
   changed_.wait(lock, [&] { return mine()->helpers == 0; });
   active_.erase(mine());
 }

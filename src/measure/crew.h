@@ -38,6 +38,7 @@ class Crew {
   struct Entry {
     Shared* work;
     int helpers;
+    bool closed = false;  ///< finished: nobody joins any more
   };
   bool help(std::unique_lock<std::mutex>& lock);
 

@@ -45,8 +45,8 @@ constexpr CatalogEntry kEntries[] = {
      .how = "RMS of 0.5 s windows every 0.25 s, without windows that hold more than 1 ms of digital zero and without fades; "
             "the 5th percentile of each channel, the worst channel.",
      .source = "definition",
-     .caveat = "Not measured unless at least four windows lie 20 dB or more under the integrated loudness: dense music has "
-               "no quiet part.",
+     .caveat = "Not measured unless at least four windows, and the percentile itself, lie 20 dB or more under the integrated "
+               "loudness: dense music has no quiet part.",
      .act = "Find the track that hisses in the pauses; mute, gate or clean it there."},
 };
 
@@ -304,6 +304,8 @@ class LevelMeter final : public Meter {
       }
       if (quiet < 4) continue;
       const double floor = percentile(kept, 0.05);
+      // Where quiet windows are fewer than one in twenty the percentile is music, not floor.
+      if (floor > *bus.integrated_lufs - 20) continue;
       floors_[c] = floor;
       bus.noise_floor_dbfs = std::max(bus.noise_floor_dbfs.value_or(kFloorDb), floor);
     }
