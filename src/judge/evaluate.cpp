@@ -84,13 +84,20 @@ std::string change_words(double change_db) {
   return fmt::format("{} dB", base::fixed(std::ceil(std::fabs(change_db) * 10 - 1e-6) / 10, 1));
 }
 
-// How far the fader has to go until the value meets the limit that decided.
+// How far the fader has to go until no limit on that side is passed any more: a programme that fails at -22 LUFS and
+// warns at -22.8 is sent to -22.8. Notes are met only where nothing worse was said.
 std::optional<double> fader_change(const Rule& rule, const Decision& decision, const Outcome& outcome) {
   const auto value = number(outcome);
   if (!value || rule.compare_to || decision.status == Status::pass) return std::nullopt;
-  if (decision.comparison->kind != LimitKind::above && decision.comparison->kind != LimitKind::below) return std::nullopt;
+  const auto kind = decision.comparison->kind;
+  if (kind != LimitKind::above && kind != LimitKind::below) return std::nullopt;
   if (std::find(kFollowsFader.begin(), kFollowsFader.end(), rule.measure.id) == kFollowsFader.end()) return std::nullopt;
-  const double change = decision.comparison->number - *value;
+  double change = decision.comparison->number - *value;
+  for (const auto& comparison : rule.comparisons) {
+    if (comparison.kind != kind || comparison.status == Status::note) continue;
+    const double wanted = comparison.number - *value;
+    change = kind == LimitKind::above ? std::min(change, wanted) : std::max(change, wanted);
+  }
   return rule.measure.id == "headroom" ? -change : change;  // headroom grows when the level falls
 }
 
