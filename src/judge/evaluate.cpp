@@ -49,7 +49,7 @@ std::string unmet(const Conditions& conditions, const Subject& subject) {
   }
   if (conditions.min_duration_s && subject.duration_s < *conditions.min_duration_s - 1e-9) {
     return fmt::format("for files of at least {} s; this one has {} s", base::shortest(*conditions.min_duration_s),
-                       base::fixed(subject.duration_s, 3));
+                       base::fixed(std::floor(subject.duration_s * 1000) / 1000, 3));  // never up to the limit
   }
   return {};
 }
