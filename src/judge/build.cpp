@@ -107,7 +107,7 @@ Result<Comparison> read_comparison(const DraftKey& key, ComparisonKey what, cons
       auto text = node.text();
       if (!text) return tl::unexpected(text.error());
       if (const auto pattern = Pattern::compile(*text); !pattern)
-        return wrong(node, fmt::format("{} is no pattern: {}", in_quotes(*text), pattern.error()));
+        return wrong(node, fmt::format("{} is no pattern: {}", in_quotes(*text), pattern.error().text));
       comparison.items.push_back(std::move(*text));
       return comparison;
     }

@@ -364,16 +364,16 @@ struct Pattern::Program {
   }
 };
 
-tl::expected<Pattern, std::string> Pattern::compile(std::string_view expression) {
+Result<Pattern> Pattern::compile(std::string_view expression) {
   const std::u32string text = code_points(expression);
   if (text.size() > kLongestPattern)
-    return tl::unexpected(fmt::format("longer than {} characters", kLongestPattern));
+    return fail(ErrorCode::rules, fmt::format("longer than {} characters", kLongestPattern));
   Reader reader(text);
   const auto piece = reader.read();
-  if (!piece) return tl::unexpected(reader.error);
+  if (!piece) return fail(ErrorCode::rules, reader.error);
   auto program = std::make_shared<Program>();
   if (!program->add(*piece) || program->states.size() > kMostStates)
-    return tl::unexpected(std::string("too many repeats inside repeats"));
+    return fail(ErrorCode::rules, "too many repeats inside repeats");
   program->states.push_back({State::Kind::found, 0, 0, 0});
   const std::u32string body = text.substr(0, 4) == U"(?i)" ? text.substr(4) : text;
   const bool anchored_start = !body.empty() && body.front() == '^';

@@ -6,7 +6,7 @@
 #include <string>
 #include <string_view>
 
-#include <tl/expected.hpp>
+#include <sendworthy/result.h>
 
 namespace sendworthy::judge {
 
@@ -15,8 +15,8 @@ namespace sendworthy::judge {
 /// The whole text must match, unless the pattern begins with ^ or ends with $: then it is taken as written.
 class Pattern {
  public:
-  /// At most 500 characters, and 4000 states after {m,n} has been written out. The error says what is wrong in words.
-  [[nodiscard]] static tl::expected<Pattern, std::string> compile(std::string_view expression);
+  /// At most 500 characters, and 4000 states after {m,n} has been written out. The error's text says what is wrong.
+  [[nodiscard]] static Result<Pattern> compile(std::string_view expression);
   /// Text beyond 65536 bytes is not looked at: it does not match.
   [[nodiscard]] bool matches(std::string_view text) const;
 

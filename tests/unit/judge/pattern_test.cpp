@@ -12,13 +12,13 @@ namespace {
 
 bool matches(const std::string& expression, const std::string& text) {
   const auto pattern = Pattern::compile(expression);
-  REQUIRE_MESSAGE(pattern.has_value(), expression << ": " << (pattern ? "" : pattern.error()));
+  REQUIRE_MESSAGE(pattern.has_value(), expression << ": " << (pattern ? "" : pattern.error().text));
   return pattern->matches(text);
 }
 
 std::string error_of(const std::string& expression) {
   const auto pattern = Pattern::compile(expression);
-  return pattern ? "" : pattern.error();
+  return pattern ? "" : pattern.error().text;
 }
 
 }  // namespace
