@@ -165,8 +165,14 @@ bool set_speakers_from_caf_tag(StreamFormat& format, std::uint32_t tag) {
       {126, {left, right, centre, lfe, Ls, Rs, other, other}},
       {127, {centre, other, other, left, right, Ls, Rs, lfe}},
       {128, {left, right, centre, lfe, Ls, Rs, left_back, right_back}},
-      {132, {left, right, centre_back}},
+      {131, {left, right, centre_back}},
+      {132, {left, right, Ls, Rs}},
       {133, {left, right, lfe}},
+      {134, {left, right, lfe, centre_back}},
+      {135, {left, right, lfe, Ls, Rs}},
+      {136, {left, right, centre, lfe}},
+      {137, {left, right, centre, lfe, centre_back}},
+      {138, {left, right, Ls, Rs, lfe}},
   };
   if (static_cast<int>(tag & 0xffff) != format.channels) return false;
   for (const auto& [number, speakers] : layouts) {

@@ -71,6 +71,10 @@ class CafWalk {
       if (auto ok = other_chunk(id, at, body, length); !ok) return ok;
       at = body + length;
     }
+    // libsndfile rounds the file up to an even length.
+    if (size_ - at == 1 && at % 2 != 0) {
+      if (const auto* pad = window_.at(at, 1); pad != nullptr && *pad == 0) at = size_;
+    }
     end_ = std::min(at, size_);
     return {};
   }

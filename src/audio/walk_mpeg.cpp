@@ -226,12 +226,11 @@ class MpegWalk {
         walk_.contradict(first_at_, fmt::format("the info frame says {} MPEG frames, {} are there",
                                                 grouped(*info_frames_), grouped(frames_)));
     }
-    if (!info_)
+    if (!info_ && !in_container_)  // a WAV around it has its own way to say how long it is
       walk_.damage(first_at_,
                    "there is no info frame (Xing, LAME): the length is an estimate, and the encoder's delay is part of "
                    "the sound");
-    else if (!info_frames_)
-      walk_.damage(first_at_, "the info frame does not say how many MPEG frames there are");
+    if (info_ && !info_frames_) walk_.damage(first_at_, "the info frame does not say how many MPEG frames there are");
     walk_.result.expected_frames = facts.walked_frames;
     data.codec = Codec::mpeg;
     data.offset = first_at_;

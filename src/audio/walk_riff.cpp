@@ -136,9 +136,10 @@ class RiffWalk {
     const bool unknown = placeholder || (size32 == kElsewhere && (!wide_ || !sizes_));
     const bool zero_but_full = declared == 0 && room >= 8 && !legal_at(body);
     if (unknown || zero_but_full) {
-      walk_.contradict(at + 4, fmt::format("the data size is {}: written by a program that could not go back to fill it "
-                                           "in; {} bytes follow",
-                                           zero_but_full ? "0" : fmt::format("0x{:X}", size32), grouped(room)));
+      walk_.contradict(at + 4,
+                       fmt::format("the data size is {}: written by a program that could not go back to fill it "
+                                   "in; {} bytes follow",
+                                   zero_but_full ? "0" : fmt::format("0x{:X}", size32), grouped(room)));
       declared_to_end_ = true;
       data.bytes = room;
       return room;
@@ -206,6 +207,7 @@ class RiffWalk {
     auto& facts = walk_.result.facts;
     auto& data = walk_.result.data;
     if (wide_ && !sizes_) walk_.contradict(12, fmt::format("{} without a ds64 chunk", form_));
+    drop_counted_pad();
     if (data.codec == Codec::mpeg) {
       if (auto ok = walk_mpeg(walk_, data.offset, data.offset + data.bytes, true); !ok) return ok;
     } else {
@@ -225,8 +227,19 @@ class RiffWalk {
     }
     judge_data_size();
     if (end_of_chunks_ < size_)
-      judge_tail(walk_, end_of_chunks_, data_head_ >= 0 && end_of_chunks_ - (data.offset + data.bytes) <= 1);
+      judge_tail(walk_, end_of_chunks_, data_head_ >= 0 && end_of_chunks_ - (data.offset + data.bytes) <= 2);
     return {};
+  }
+
+  // FFmpeg counts the pad byte of an odd data chunk into the 64-bit size; its sample count is right.
+  void drop_counted_pad() {
+    auto& data = walk_.result.data;
+    if (form_ != "RF64" || !sizes_ || !declared_bytes_ || data.frame_bytes <= 0) return;
+    if (sizes_->samples <= 0 || sizes_->samples > *declared_bytes_) return;
+    const auto counted = sizes_->samples * data.frame_bytes;
+    if ((counted & 1) == 0 || counted + 1 != *declared_bytes_) return;
+    declared_bytes_ = counted;
+    data.bytes = std::min(data.bytes, counted);
   }
 
   void judge_data_size() {

@@ -127,7 +127,7 @@ class W64Walk {
       walk_.contradict(data_head_, fmt::format("the data chunk says {} frames ({} bytes), {} ({} bytes) are there",
                                                grouped(frames_in(data, *declared_bytes_)), grouped(*declared_bytes_),
                                                grouped(frames_in(data, room)), grouped(room)));
-    else if (declared_bytes_ && *declared_bytes_ % data.frame_bytes != 0)
+    else if (declared_bytes_ && *declared_bytes_ % data.frame_bytes > 7)  // FFmpeg counts the padding to 8 bytes in
       walk_.contradict(data_head_ + 16,
                        fmt::format("the data size of {} bytes is no whole number of frames of {} bytes",
                                    grouped(*declared_bytes_), data.frame_bytes));
