@@ -62,6 +62,9 @@ class RiffWalk {
       }
       const auto* p = window_.at(at, 8);
       if (p == nullptr || !is_chunk_id(p)) break;
+      // What lies behind the end that the header names is a chunk only if it fits; else it was hung on by somebody.
+      if (at >= declared_end() && !legal_at(at)) break;
+      p = window_.at(at, 8);
       const std::string id(text_at(p, 4));
       const auto size32 = u32(p + 4);
       const auto declared = declared_size(id, size32);
@@ -84,6 +87,12 @@ class RiffWalk {
     }
     end_of_chunks_ = at;
     return {};
+  }
+
+  // Where the header says the file ends; never, when it does not say.
+  std::int64_t declared_end() const {
+    if (wide_ && riff_size32_ == kElsewhere) return sizes_ ? sizes_->riff + 8 : size_;
+    return riff_size32_ == 0 || riff_size32_ == kElsewhere ? size_ : riff_size32_ + std::int64_t{8};
   }
 
   std::int64_t declared_size(const std::string& id, std::uint32_t size32) const {
