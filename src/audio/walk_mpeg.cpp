@@ -99,7 +99,10 @@ class MpegWalk {
     if (*found > start_)
       walk_.damage(start_, fmt::format("{} bytes before the first MPEG frame", grouped(*found - start_)));
     first_at_ = *found;
-    first_ = *parse(window_.at(first_at_, 4));
+    const auto* p = window_.at(first_at_, 4);
+    const auto header = p == nullptr ? std::nullopt : parse(p);
+    if (!header) return walk_.refuse(ErrorCode::unreadable, "it changed while it was read");
+    first_ = *header;
     auto& format = walk_.result.format;
     format.channels = first_.channels;
     format.sample_rate = first_.sample_rate;

@@ -62,11 +62,10 @@ class RiffWalk {
       }
       const auto* p = window_.at(at, 8);
       if (p == nullptr || !is_chunk_id(p)) break;
-      // What lies behind the end that the header names is a chunk only if it fits; else it was hung on by somebody.
-      if (at >= declared_end() && !legal_at(at)) break;
-      p = window_.at(at, 8);
       const std::string id(text_at(p, 4));
       const auto size32 = u32(p + 4);
+      // What lies behind the end that the header names is a chunk only if it fits; else it was hung on by somebody.
+      if (at >= declared_end() && !legal_at(at)) break;
       const auto declared = declared_size(id, size32);
       const auto body = at + 8;
       const auto room = size_ - body;
