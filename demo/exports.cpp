@@ -165,8 +165,8 @@ Audio with_silence(const Audio& mix, double seconds) {
   return out;
 }
 
-/// Loud, as a client may like it: a limiter that looks 1.5 ms ahead, a soft clipper after it, and a ceiling that was
-/// set by the samples and forgets what lies between them.
+/// Loud, as a client may like it: a limiter that looks 1.5 ms ahead, whose ceiling was set by the samples and forgets
+/// what lies between them.
 Audio hot_master(const Audio& mix, double drive_db, double true_peak_db) {
   constexpr std::size_t kAhead = 72;
   constexpr double kCeiling = 0.8;
