@@ -53,7 +53,7 @@ void finding_row(std::string& out, const std::string& file, const Finding& findi
                    finding.waiver ? "waived: " + waiver_text(*finding.waiver) : ""}));
   row.text(finding.why);
   row.text(finding.remedy);
-  row.raw(finding.change_db ? digits(*finding.change_db, decimals_of_change(finding, catalog)) : "");
+  row.raw(finding.change_db ? digits(change_to_show(*finding.change_db), 1) : "");
   row.raw(std::to_string(std::max(finding.where_total, static_cast<std::int64_t>(finding.where.size()))));
 }
 
@@ -86,10 +86,12 @@ void measurement_row(std::string& out, const FileSheet& file, const Measurement&
                                                                       : "not applicable");
   value != nullptr ? value_cell(row, *value, decimals) : row.raw("");
   row.text(entry != nullptr ? to_string(entry->unit) : "");
-  std::string channels;
-  for (const auto& channel : measurement.channels)
-    channels += (channels.empty() ? "" : " ") + (channel ? digits(*channel, decimals) : std::string("none"));
-  row.raw(channels);  // digits, spaces and "none" for a channel without a reading
+  std::string channels;  // "1: -0.1; 2: 0.4", which no spreadsheet takes for a formula
+  for (std::size_t i = 0; i < measurement.channels.size(); ++i) {
+    const auto& channel = measurement.channels[i];
+    channels += (i > 0 ? "; " : "") + std::to_string(i + 1) + ": " + (channel ? digits(*channel, decimals) : "none");
+  }
+  row.raw(channels);
   row.raw(std::to_string(std::max(measurement.where_total, static_cast<std::int64_t>(measurement.where.size()))));
   row.text(joined({reason_of(measurement.outcome), measurement.note}));
 }

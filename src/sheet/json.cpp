@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <charconv>
+#include <cmath>
 #include <string>
 #include <vector>
 
@@ -15,9 +16,6 @@
 namespace sendworthy {
 namespace sheet {
 namespace {
-
-constexpr int kTimeDecimals = 6;  // finer than one frame at 384 kHz
-constexpr int kStepDecimals = 9;
 
 /// Someone wrote this number: rounding may not change it.
 int decimals_as_written(double value, int decimals) {
@@ -46,10 +44,12 @@ void write_outcome(JsonText& json, const Outcome& outcome, int decimals) {
   }
 }
 
-/// The reason as it was given: unlike phrases, JSON keeps every character.
+/// The reason as it was given: unlike phrases, JSON keeps every character. Never empty where there is no value.
 std::string raw_reason(const Outcome& outcome) {
-  if (const auto* missing = std::get_if<NotMeasured>(&outcome)) return missing->reason;
-  if (const auto* senseless = std::get_if<NotApplicable>(&outcome)) return senseless->reason;
+  if (const auto* missing = std::get_if<NotMeasured>(&outcome))
+    return missing->reason.empty() ? "no reason given" : missing->reason;
+  if (const auto* senseless = std::get_if<NotApplicable>(&outcome))
+    return senseless->reason.empty() ? "no reason given" : senseless->reason;
   return reason_of(outcome);
 }
 
@@ -61,15 +61,16 @@ void write_places(JsonText& json, const std::vector<Where>& places, std::int64_t
       json.begin_object();
       json.integer("channel", where.channel);
       json.integer("end_frame", where.end_frame);
-      json.number("end_s", where.end_s, kTimeDecimals);
+      json.seconds("end_s", where.end_s);
       json.text_unless_empty("file", where.file);
       json.text("note", where.note);
       json.integer("start_frame", where.start_frame);
-      json.number("start_s", where.start_s, kTimeDecimals);
+      json.seconds("start_s", where.start_s);
       json.end_object();
     }
     json.end_array();
   }
+  total = std::max(total, static_cast<std::int64_t>(places.size()));
   if (total > 0) json.integer("where_total", total);
 }
 
@@ -97,7 +98,8 @@ void write_finding(JsonText& json, const Finding& finding, const Catalog& catalo
   json.begin_object();
   if (std::holds_alternative<NotApplicable>(finding.outcome)) json.boolean("applicable", false);
   if (finding.status == Status::waived) json.text("before_waiver", to_string(finding.before_waiver));
-  if (finding.change_db) json.number("change_db", *finding.change_db, decimals_of_change(finding, catalog));
+  if (finding.change_db && std::isfinite(*finding.change_db))
+    json.number("change_db", change_to_show(*finding.change_db), 1);
   if (!finding.files.empty()) {
     json.key("files");
     json.begin_array();
@@ -124,17 +126,18 @@ void write_finding(JsonText& json, const Finding& finding, const Catalog& catalo
   json.text("ruleset", finding.ruleset);
   json.text("source", finding.source);
   json.text("status", to_string(finding.status));
-  if (finding.tolerance) json.number("tolerance", *finding.tolerance, -1);
-  if (finding.true_peak_after_db)
-    json.number("true_peak_after_db", *finding.true_peak_after_db, decimals_of_change(finding, catalog));
+  if (finding.tolerance && std::isfinite(*finding.tolerance)) json.number("tolerance", *finding.tolerance, -1);
+  if (finding.true_peak_after_db && std::isfinite(*finding.true_peak_after_db))
+    json.number("true_peak_after_db", *finding.true_peak_after_db, 1);
   json.text("unit", to_string(finding.unit));
   write_outcome(json, finding.outcome, decimals);
-  if (finding.waiver) {
+  if (finding.status == Status::waived) {
+    const auto waiver = finding.waiver.value_or(AppliedWaiver{});
     json.key("waiver");
     json.begin_object();
-    json.text("by", finding.waiver->by);
-    json.text("reason", finding.waiver->reason);
-    json.text("until", finding.waiver->until);
+    json.text("by", waiver.by);
+    json.text("reason", waiver.reason);
+    json.text("until", waiver.until);
     json.end_object();
   }
   write_places(json, finding.where, finding.where_total, true);
@@ -160,7 +163,7 @@ void write_facts(JsonText& json, const FileSheet& file) {
     json.text("channel_layout", facts.channel_layout);
     json.integer("channels", facts.channels);
     json.text("container", facts.container);
-    json.number("duration_s", facts.duration_s, kTimeDecimals);
+    json.seconds("duration_s", facts.duration_s);
     json.text("encoding", facts.encoding);
     json.integer("file_size", facts.file_size);
     json.integer("frames", facts.frames);
@@ -195,8 +198,8 @@ void write_timelines(JsonText& json, const std::vector<Timeline>& timelines) {
     json.integer("channel", line->channel);
     json.integer("decimals", line->decimals);
     json.text("id", line->id);
-    json.number("start_s", line->start_s, kTimeDecimals);
-    json.number("step_s", line->step_s, kStepDecimals);
+    json.seconds("start_s", line->start_s);
+    json.seconds("step_s", line->step_s);
     json.text("unit", line->unit);
     json.key("values");
     json.begin_number_list();

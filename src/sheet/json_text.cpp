@@ -105,6 +105,15 @@ void JsonText::number(double value, int decimals) {
   out_ += text.empty() ? "null" : text;
 }
 
+void JsonText::seconds(double value) {
+  before_value();
+  auto text = digits(value, 6);
+  if (text.find('.') != std::string::npos && text.find('e') == std::string::npos) {
+    while (text.back() == '0' && text[text.size() - 2] != '.') text.pop_back();
+  }
+  out_ += text.empty() ? "null" : text;
+}
+
 void JsonText::quote(std::string_view bytes) {
   out_ += '"';
   if (std::all_of(bytes.begin(), bytes.end(), plain)) {

@@ -27,12 +27,14 @@ class JsonText {
   void integer(std::int64_t value);
   void null();
   void number(double value, int decimals);  ///< NaN and infinities become null
+  void seconds(double value);               ///< to the microsecond, finer than one frame at 384 kHz; no idle zeros
 
   void text(std::string_view name, std::string_view bytes) { key(name), text(bytes); }
   void boolean(std::string_view name, bool value) { key(name), boolean(value); }
   void integer(std::string_view name, std::int64_t value) { key(name), integer(value); }
   void null(std::string_view name) { key(name), null(); }
   void number(std::string_view name, double value, int decimals) { key(name), number(value, decimals); }
+  void seconds(std::string_view name, double value) { key(name), seconds(value); }
   void text_unless_empty(std::string_view name, std::string_view bytes) {
     if (!bytes.empty()) text(name, bytes);
   }

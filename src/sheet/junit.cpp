@@ -3,6 +3,7 @@
 #include <sendworthy/render.h>
 
 #include <algorithm>
+#include <map>
 #include <pugixml.hpp>
 #include <string>
 #include <vector>
@@ -59,7 +60,7 @@ std::string explanation(const Finding& finding, const Catalog& catalog, int chan
   for (const auto& file : finding.files) add("file", base::for_terminal(file));
   add("note", base::for_terminal(finding.note));
   add("why", base::for_terminal(finding.why));
-  add("move", move_by(finding, catalog));
+  add("move", move_by(finding));
   add("do", base::for_terminal(finding.remedy));
   add("source", base::for_terminal(finding.source));
   return text;
@@ -118,6 +119,7 @@ class Report {
     suite_ = root_.append_child("testsuite");
     suite_.append_attribute("name") = name_.c_str();
     suite_totals_ = {};
+    names_.clear();
   }
 
   void end() {
@@ -129,7 +131,9 @@ class Report {
     ++suite_totals_.tests;
     auto node = suite_.append_child("testcase");
     node.append_attribute("classname") = name_.c_str();
-    node.append_attribute("name") = xml_line(name).c_str();
+    auto unique = xml_line(name);  // a rule and the waiver for it may both have something to say
+    if (const int times = ++names_[unique]; times > 1) unique += " (" + std::to_string(times) + ")";
+    node.append_attribute("name") = unique.c_str();
     return node;
   }
 
@@ -193,6 +197,7 @@ class Report {
   pugi::xml_document document_;
   pugi::xml_node root_, suite_;
   std::string name_;
+  std::map<std::string, int> names_;
   Totals totals_, suite_totals_;
 };
 

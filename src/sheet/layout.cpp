@@ -14,6 +14,7 @@ constexpr std::string_view kSpace = "\xEE\x83\xB0";  // U+E0F0, private use: one
 std::string with_spaces(std::string text) {
   for (auto at = text.find(kSpace); at != std::string::npos; at = text.find(kSpace, at + 1))
     text.replace(at, kSpace.size(), " ");
+  while (!text.empty() && text.back() == ' ') text.pop_back();  // a long name was cut there
   return text;
 }
 

@@ -15,16 +15,6 @@ constexpr double kFixedBelow = 1e15;  ///< a double is no longer exact to one un
 /// Levels against a reference carry their sign, as everywhere in the trade; sizes and differences do not.
 bool signed_unit(Unit unit) { return unit == Unit::lufs || unit == Unit::dbtp || unit == Unit::dbfs; }
 
-std::string with_unit(double value, Unit unit, int decimals) {
-  std::string text = digits(value, decimals);
-  if (text.empty()) return "not a number";
-  if (signed_unit(unit) && value > 0 && text.find_first_of("123456789") != std::string::npos) text.insert(0, "+");
-  if (unit == Unit::count) return text;
-  const auto name = to_string(unit);
-  if (!name.empty()) text.append(" ").append(name);
-  return text;
-}
-
 /// Two levels differ by plain decibels, two loudnesses by loudness units.
 Unit unit_of_difference(Unit unit) {
   if (unit == Unit::lufs) return Unit::lu;
@@ -60,6 +50,16 @@ std::string digits(double value, int decimals) {
   return base::fixed(value, decimals);
 }
 
+std::string figure(double value, Unit unit, int decimals) {
+  std::string text = digits(value, decimals);
+  if (text.empty()) return "not a number";
+  if (signed_unit(unit) && value > 0 && text.find_first_of("123456789") != std::string::npos) text.insert(0, "+");
+  if (unit == Unit::count) return text;
+  const auto name = to_string(unit);
+  if (!name.empty()) text.append(" ").append(name);
+  return text;
+}
+
 int decimals_of(const Catalog& catalog, std::string_view id) {
   const auto* entry = catalog.find(id);
   return entry != nullptr ? entry->decimals : -1;
@@ -77,9 +77,9 @@ int decimals_of(const Finding& finding, const Catalog& catalog) {
   return -1;
 }
 
-int decimals_of_change(const Finding& finding, const Catalog& catalog) {
-  const int decimals = decimals_of(finding, catalog);
-  return decimals < 1 ? 1 : decimals;
+double change_to_show(double change_db) {
+  const double amount = std::ceil(std::abs(change_db) * 10 - 1e-6) / 10;  // 1.0000000002 is 1.0
+  return change_db < 0 ? -amount : amount;
 }
 
 std::string title_of(const Finding& finding, const Catalog& catalog) {
@@ -114,7 +114,7 @@ std::string headline(const Finding& finding, const Catalog& catalog) {
   if (!finding.limit_text.empty()) text += ", " + base::for_terminal(finding.limit_text);
   if (finding.within_tolerance) {
     text += ", within the measurement tolerance";
-    if (finding.tolerance) text += " of " + with_unit(*finding.tolerance, unit_of_difference(finding.unit), -1);
+    if (finding.tolerance) text += " of " + figure(*finding.tolerance, unit_of_difference(finding.unit), -1);
   }
   return text;
 }
@@ -144,13 +144,13 @@ std::string and_more(std::size_t shown, std::int64_t total) {
   return total > known ? "and " + std::to_string(total - known) + " more" : "";
 }
 
-std::string move_by(const Finding& finding, const Catalog& catalog) {
+std::string move_by(const Finding& finding) {
   if (!finding.change_db || !std::isfinite(*finding.change_db)) return "";
-  const int decimals = decimals_of_change(finding, catalog);
-  const auto amount = digits(std::abs(*finding.change_db), decimals);
-  std::string text = (*finding.change_db < 0 ? "down by " : "up by ") + amount + " dB";
+  const auto amount = digits(std::abs(change_to_show(*finding.change_db)), 1) + " dB";
+  if (finding.remedy.find(amount) != std::string::npos || finding.why.find(amount) != std::string::npos) return "";
+  std::string text = (*finding.change_db < 0 ? "down by " : "up by ") + amount;
   if (finding.true_peak_after_db && std::isfinite(*finding.true_peak_after_db))
-    text += "; true peak is then " + with_unit(*finding.true_peak_after_db, Unit::dbtp, decimals);
+    text += "; true peak is then " + figure(*finding.true_peak_after_db, Unit::dbtp, 1);
   return text;
 }
 
@@ -256,6 +256,8 @@ std::string_view verdict_meaning(Verdict verdict) {
   return "";
 }
 
+std::string path_of(const FileSheet& file) { return file.path.empty() ? "(no name)" : base::for_terminal(file.path); }
+
 std::string plural(std::int64_t count, std::string_view one, std::string_view many) {
   return std::to_string(count) + " " + std::string(count == 1 ? one : many);
 }
@@ -268,7 +270,7 @@ std::string show_value(const Outcome& outcome, Unit unit, int decimals) {
   if (std::holds_alternative<NotMeasured>(outcome)) return "not measured";
   if (std::holds_alternative<NotApplicable>(outcome)) return "not applicable";
   const auto& value = std::get<Value>(outcome);
-  if (const auto* real = std::get_if<double>(&value)) return sheet::with_unit(*real, unit, decimals);
+  if (const auto* real = std::get_if<double>(&value)) return sheet::figure(*real, unit, decimals);
   if (const auto* truth = std::get_if<bool>(&value)) return *truth ? "yes" : "no";
   const auto& text = std::get<std::string>(value);
   return text.empty() ? "none" : base::for_terminal(text);

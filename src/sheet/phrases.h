@@ -18,6 +18,9 @@ namespace sendworthy::sheet {
 /// `decimals` is negative; empty for NaN and infinities. The same digits stand in every format.
 [[nodiscard]] std::string digits(double value, int decimals);
 
+/// The same with the sign and the unit as people write them: "+0.4 dBTP", "6.1 LU", "3" (a count).
+[[nodiscard]] std::string figure(double value, Unit unit, int decimals);
+
 /// Decimals of a measurement; -1 (as exact as the number is) where the catalog does not know the id.
 [[nodiscard]] int decimals_of(const Catalog& catalog, std::string_view id);
 
@@ -25,8 +28,8 @@ namespace sendworthy::sheet {
 /// would print alike.
 [[nodiscard]] int decimals_of(const Finding& finding, const Catalog& catalog);
 
-/// Decimals of an amount to move: as many as the value has, one where the catalog does not say.
-[[nodiscard]] int decimals_of_change(const Finding& finding, const Catalog& catalog);
+/// How far to move a level, to a tenth of a decibel and never less than what is needed.
+[[nodiscard]] double change_to_show(double change_db);
 
 /// "True peak", "Low-band correlation (below_hz=150)"; the rule's id where a finding stands on no measurement.
 [[nodiscard]] std::string title_of(const Finding& finding, const Catalog& catalog);
@@ -51,8 +54,8 @@ namespace sendworthy::sheet {
 /// "and 37 more", or empty when `shown` of `total` are all.
 [[nodiscard]] std::string and_more(std::size_t shown, std::int64_t total);
 
-/// "down by 1.4 dB; true peak is then -1.0 dBTP", or empty where no amount is known.
-[[nodiscard]] std::string move_by(const Finding& finding, const Catalog& catalog);
+/// "down by 1.4 dB; true peak is then -1.0 dBTP", or empty where no amount is known or the remedy states it already.
+[[nodiscard]] std::string move_by(const Finding& finding);
 
 /// "WAV, 48 kHz, 24-bit, stereo, 3:35.2"
 [[nodiscard]] std::string facts_line(const Facts& facts);
@@ -74,6 +77,9 @@ struct Counts {
 /// "PASS", "WARN", "FAIL", and what that means: "worth sending", …
 [[nodiscard]] std::string_view verdict_word(Verdict verdict);
 [[nodiscard]] std::string_view verdict_meaning(Verdict verdict);
+
+/// The path for people: "(no name)" where it is empty.
+[[nodiscard]] std::string path_of(const FileSheet& file);
 
 /// "1 file", "12 files"
 [[nodiscard]] std::string plural(std::int64_t count, std::string_view one, std::string_view many);

@@ -20,6 +20,7 @@ namespace {
 
 constexpr std::size_t kPlacesShown = 3;
 constexpr std::size_t kNamesShown = 6;
+constexpr std::size_t kEachShown = 4;  // more numbers than these are shown by their extremes
 constexpr int kVerdictHang = 6;
 constexpr int kDetailHang = 7;
 
@@ -63,11 +64,12 @@ std::string with_count(std::string_view title, std::size_t count) {
   return std::string(title) + " (" + std::to_string(count) + ")";
 }
 
-std::string list_names(const std::vector<std::string>& names, std::size_t shown) {
-  std::string text;
-  for (std::size_t i = 0; i < names.size() && i < shown; ++i) text += (i > 0 ? ", " : "") + unbroken(names[i]);
-  const auto rest = and_more(std::min(shown, names.size()), static_cast<std::int64_t>(names.size()));
-  return rest.empty() ? text : text + " " + rest;
+/// "2 fail, 24 pass" without a line break between a number and its word.
+std::string glued(std::string text) {
+  std::string out;
+  for (std::size_t i = 0; i < text.size(); ++i)
+    out += text[i] == ' ' && i > 0 && text[i - 1] != ',' ? unbroken(" ") : std::string(1, text[i]);
+  return out;
 }
 
 class TextSheet {
@@ -77,7 +79,10 @@ class TextSheet {
         catalog_(catalog),
         page_(options.width, options.colour),
         files_(in_order(sheet.files)),
-        several_(sheet.files.size() != 1) {}
+        several_(sheet.files.size() != 1),
+        common_(several_ ? common_folder(files_) : 0) {
+    for (const auto* file : files_) read_ += file->error ? 0 : 1;
+  }
 
   std::string quiet() {
     for (const auto* file : files_) quiet_line(*file);
@@ -112,7 +117,7 @@ class TextSheet {
   }
 
   void quiet_line(const FileSheet& file) {
-    const auto name = unbroken(base::for_terminal(file.path));
+    const auto name = unbroken(path_of(file));
     if (file.error) {
       page_.paragraph(0, "NO SHEET", 10, name + ": " + base::for_terminal(file.error->text), Ink::fail);
       return;
@@ -120,7 +125,7 @@ class TextSheet {
     auto counts = tally(items_of(file.findings, catalog_));
     counts.pass = counts.note = 0;
     const auto what = counts_text(counts);
-    page_.paragraph(0, verdict_word(file.verdict), kVerdictHang, name + (what.empty() ? "" : ": " + what),
+    page_.paragraph(0, verdict_word(file.verdict), kVerdictHang, name + (what.empty() ? "" : ": " + glued(what)),
                     ink_of(file.verdict));
   }
 
@@ -146,15 +151,14 @@ class TextSheet {
     for (const auto& set : sheet_.rules) {
       std::string text = "Rules: " + base::for_terminal(set.name);
       if (!set.title.empty()) text += ", " + base::for_terminal(set.title);
-      text += ".";
-      if (!set.purpose.empty()) text += " " + base::for_terminal(set.purpose);
       if (!set.origin.empty() && set.origin != "shipped") text += " (" + base::for_terminal(set.origin) + ")";
+      if (!set.purpose.empty()) text += ". " + base::for_terminal(set.purpose);
       page_.line(kVerdictHang, text, Ink::faint);
     }
   }
 
   void whole_file(const FileSheet& file) {
-    const auto name = unbroken(base::for_terminal(file.path));
+    const auto name = unbroken(path_of(file));
     if (file.error) {
       page_.paragraph(0, "NO SHEET", 10, name, Ink::fail, Ink::strong);
       page_.line(10, base::for_terminal(file.error->text));
@@ -167,7 +171,8 @@ class TextSheet {
     const auto counts = tally(items);
     if (!several_ || noisy(file)) {
       const auto numbers = counts_text(counts);
-      page_.line(kVerdictHang, std::string(verdict_meaning(file.verdict)) + (numbers.empty() ? "" : ": " + numbers));
+      page_.line(kVerdictHang,
+                 std::string(verdict_meaning(file.verdict)) + (numbers.empty() ? "" : ": " + glued(numbers)));
     }
     if (!several_) rules();
     full_items("Fail", items, file, Ink::fail, [](const Finding& f) { return f.status == Status::fail; });
@@ -189,9 +194,12 @@ class TextSheet {
 
   [[nodiscard]] int item_indent() const { return several_ ? 4 : 2; }
 
+  /// The headline with the rule's id, by which it is waived or explained, and its rule sets where there are several.
   [[nodiscard]] std::string tagged(const Item& item) const {
-    return sheet_.rules.size() > 1 && !item.rule_sets.empty() ? item.headline + " [" + item.rule_sets + "]"
-                                                              : item.headline;
+    if (item.finding->measure.empty() && sheet_.rules.size() < 2) return item.headline;  // the id stands in it already
+    std::string tag = base::for_terminal(item.finding->rule);
+    if (sheet_.rules.size() > 1 && !item.rule_sets.empty()) tag += " in " + item.rule_sets;
+    return item.headline + " [" + tag + "]";
   }
 
   template <class Which>
@@ -230,11 +238,11 @@ class TextSheet {
     const bool why_known = !is_new && first->second.path != path && first->second.why == finding.why;
     const bool remedy_known = !is_new && first->second.path != path && first->second.remedy == finding.remedy;
     if (!why_known) detail("why", base::for_terminal(finding.why));
-    detail("move", move_by(finding, catalog_));
+    detail("move", move_by(finding));
     if (!remedy_known) {
       detail("do", base::for_terminal(finding.remedy));
     } else if (!finding.remedy.empty()) {
-      detail("do", "as for " + unbroken(base::for_terminal(first->second.path)));
+      detail("do", "as for " + unbroken(base::for_terminal(std::string_view(first->second.path).substr(common_))));
     }
   }
 
@@ -277,8 +285,8 @@ class TextSheet {
     heading("Pass", chosen.size(), Ink::pass);
     std::string text;
     for (const auto* item : chosen)
-      text +=
-          (text.empty() ? "" : "; ") + title_of(*item->finding, catalog_) + " " + value_of(*item->finding, catalog_);
+      text += (text.empty() ? "" : "; ") + title_of(*item->finding, catalog_) +
+              unbroken(" " + value_of(*item->finding, catalog_));
     page_.line(item_indent(), text);
   }
 
@@ -293,54 +301,65 @@ class TextSheet {
       rules_of[reason].insert(base::for_terminal(one.rule));
     }
     for (const auto& reason : reasons) {
-      std::string text = reason + ":";
-      for (const auto& rule : rules_of[reason]) text += (text.back() == ':' ? " " : ", ") + rule;
-      page_.line(item_indent(), text);
+      std::string text;
+      for (const auto& rule : rules_of[reason]) text += (text.empty() ? "" : ", ") + rule;
+      page_.line(item_indent(), text + ": " + reason);
     }
   }
 
-  /// Notes of many files in one row per rule: alike once, else name by name.
+  struct Noted {
+    std::string name, value;
+    std::optional<double> number;
+  };
+
+  /// Notes of many files in one row per rule: alike once, numbers by their extremes, else name by name.
   void notes_of_all() {
-    struct Group {
-      const Finding* finding;
-      std::vector<std::string> values, names;
-    };
-    std::vector<Group> groups;
+    std::vector<std::pair<const Finding*, std::vector<Noted>>> groups;
     std::map<std::string, std::size_t> at;
     for (const auto* file : files_) {
       for (const auto& item : items_of(file->findings, catalog_)) {
         const auto& finding = *item.finding;
         const bool unneeded = finding.status == Status::not_measured && finding.optional;
         if (finding.status != Status::note && !unneeded) continue;
-        const auto [known, is_new] =
-            at.try_emplace(finding.ruleset + '\n' + finding.rule + (unneeded ? "\n?" : ""), groups.size());
-        if (is_new) groups.push_back({&finding, {}, {}});
+        const auto key = finding.ruleset + '\n' + finding.rule + (unneeded ? "\n?" : "");
+        const auto [known, is_new] = at.try_emplace(key, groups.size());
+        if (is_new) groups.push_back({&finding, {}});
         auto value = value_of(finding, catalog_);
         const auto reason = reason_of(finding.outcome);
         if (!reason.empty()) value += " (" + reason + ")";
-        groups[known->second].values.push_back(std::move(value));
-        groups[known->second].names.push_back(base::for_terminal(file->path));
+        groups[known->second].second.push_back({short_name(*file), std::move(value), number(finding.outcome)});
       }
     }
     if (groups.empty()) return;
     page_.blank();
     page_.line(0, with_count("Notes", groups.size()), Ink::strong);
-    for (const auto& group : groups) page_.line(2, grouped(*group.finding, group.values, group.names));
+    for (const auto& [finding, noted] : groups) page_.line(2, grouped(*finding, noted));
   }
 
-  [[nodiscard]] std::string grouped(const Finding& finding, const std::vector<std::string>& values,
-                                    const std::vector<std::string>& names) const {
-    std::string text = title_of(finding, catalog_) + ": ";
-    const bool alike = std::all_of(values.begin(), values.end(), [&](const auto& v) { return v == values.front(); });
-    if (alike) return text + values.front() + " in " + in_files(names);
-    for (std::size_t i = 0; i < values.size() && i < kNamesShown; ++i)
-      text += (i > 0 ? ", " : "") + unbroken(names[i]) + " " + values[i];
-    const auto rest = and_more(std::min(kNamesShown, values.size()), static_cast<std::int64_t>(values.size()));
-    return rest.empty() ? text : text + " " + rest;
+  [[nodiscard]] std::string grouped(const Finding& finding, const std::vector<Noted>& noted) const {
+    const std::string text = title_of(finding, catalog_) + ": ";
+    std::vector<std::string> names, each;
+    for (const auto& one : noted) {
+      names.push_back(one.name);
+      each.push_back(one.name + " " + one.value);
+    }
+    if (std::all_of(noted.begin(), noted.end(), [&](const Noted& one) { return one.value == noted.front().value; }))
+      return text + noted.front().value + " in " + in_files(names);
+    const bool numbers =
+        std::all_of(noted.begin(), noted.end(), [](const Noted& one) { return one.number.has_value(); });
+    if (!numbers || noted.size() <= kEachShown) return text + list_names(each, kNamesShown);
+    const auto [low, high] = std::minmax_element(noted.begin(), noted.end(),
+                                                 [](const Noted& a, const Noted& b) { return *a.number < *b.number; });
+    return text + unbroken(low->value + " (" + low->name) + ") to " + unbroken(high->value + " (" + high->name) +
+           "), " + plural(static_cast<std::int64_t>(noted.size()), "file", "files");
+  }
+
+  [[nodiscard]] std::string short_name(const FileSheet& file) const {
+    return base::for_terminal(std::string_view(file.path).substr(common_));
   }
 
   [[nodiscard]] std::string in_files(const std::vector<std::string>& names) const {
-    if (names.size() == files_.size() && names.size() > 1) return "all " + std::to_string(names.size()) + " files";
+    if (names.size() > 1 && names.size() == read_) return "every file";
     return list_names(names, kNamesShown);
   }
 
@@ -353,7 +372,7 @@ class TextSheet {
         if (!by_reason.contains(reason)) reasons.push_back(reason);
         auto& [rules, names] = by_reason[reason];
         rules.insert(base::for_terminal(one.rule));
-        const auto name = base::for_terminal(file->path);
+        const auto name = short_name(*file);
         if (names.empty() || names.back() != name) names.push_back(name);
       }
     }
@@ -362,9 +381,9 @@ class TextSheet {
     page_.line(0, "Skipped, do not apply", Ink::strong);
     for (const auto& reason : reasons) {
       const auto& [rules, names] = by_reason[reason];
-      std::string text = reason + ":";
-      for (const auto& rule : rules) text += (text.back() == ':' ? " " : ", ") + rule;
-      page_.line(2, text + " (" + in_files(names) + ")");
+      std::string text;
+      for (const auto& rule : rules) text += (text.empty() ? "" : ", ") + rule;
+      page_.line(2, text + ": " + reason + " (" + in_files(names) + ")");
     }
   }
 
@@ -395,7 +414,7 @@ class TextSheet {
     const auto names = [this](auto which) {
       std::vector<std::string> all;
       for (const auto* file : files_) {
-        if (which(*file)) all.push_back(base::for_terminal(file->path));
+        if (which(*file)) all.push_back(short_name(*file));
       }
       return all;
     };
@@ -418,11 +437,31 @@ class TextSheet {
   Page page_;
   std::vector<const FileSheet*> files_;
   bool several_;
+  std::size_t common_;    ///< bytes of path that all files share: a folder and its slash
+  std::size_t read_ = 0;  ///< files with a sheet
   bool previous_noisy_ = false;
   std::map<std::string, Explained> explained_;
 };
 
 }  // namespace
+
+std::string list_names(const std::vector<std::string>& names, std::size_t shown) {
+  std::string text;
+  for (std::size_t i = 0; i < names.size() && i < shown; ++i) text += (i > 0 ? ", " : "") + unbroken(names[i]);
+  const auto rest = and_more(std::min(shown, names.size()), static_cast<std::int64_t>(names.size()));
+  return rest.empty() ? text : text + " " + rest;
+}
+
+std::size_t common_folder(const std::vector<const FileSheet*>& files) {
+  if (files.empty()) return 0;
+  std::string_view common = files.front()->path;
+  for (const auto* file : files) {
+    const auto differs = std::mismatch(common.begin(), common.end(), file->path.begin(), file->path.end()).first;
+    common = common.substr(0, static_cast<std::size_t>(differs - common.begin()));
+  }
+  const auto slash = common.rfind('/');
+  return slash == std::string_view::npos ? 0 : slash + 1;
+}
 
 void cautions(Page& page, const std::vector<const FileSheet*>& files) {
   struct Group {
@@ -431,20 +470,23 @@ void cautions(Page& page, const std::vector<const FileSheet*>& files) {
   };
   std::vector<Group> groups;
   std::map<std::string, std::size_t> at;
+  const auto common = files.size() > 1 ? common_folder(files) : 0;
+  std::size_t read = 0;
   for (const auto* file : files) {
+    read += file->error ? 0 : 1;
     for (const auto& caution : file->cautions) {
       auto text = base::for_terminal(caution.text);
       if (!caution.source.empty()) text += " [" + base::for_terminal(caution.source) + "]";
       const auto [known, is_new] = at.try_emplace(text, groups.size());
       if (is_new) groups.push_back({text, {}});
-      groups[known->second].names.push_back(base::for_terminal(file->path));
+      groups[known->second].names.push_back(base::for_terminal(std::string_view(file->path).substr(common)));
     }
   }
   if (groups.empty()) return;
   page.blank();
   page.line(0, "Caution", Ink::strong);
   for (const auto& group : groups) {
-    const bool everywhere = group.names.size() == files.size();
+    const bool everywhere = group.names.size() == read;
     page.line(2, everywhere ? group.text : list_names(group.names, kNamesShown) + ": " + group.text);
   }
 }

@@ -17,16 +17,21 @@ constexpr int kNumberColumns = 9;
 constexpr std::size_t kPlacesShown = 2;
 constexpr std::size_t kChannelsShown = 8;
 
-std::string channels_text(const Measurement& measurement, int decimals, int channels) {
+/// "(left -0.1, right +0.4)"
+std::string channels_text(const Measurement& measurement, const CatalogEntry* entry, int channels) {
   std::string text;
-  for (std::size_t i = 0; i < std::min(measurement.channels.size(), kChannelsShown); ++i) {
+  const auto shown = std::min(measurement.channels.size(), kChannelsShown);
+  for (std::size_t i = 0; i < shown; ++i) {
     const auto& value = measurement.channels[i];
-    text += (text.empty() ? "" : ", ") + channel_name(static_cast<int>(i) + 1, channels) + " " +
-            (value ? digits(*value, decimals) : "none");
+    std::string reading =
+        value ? figure(*value, entry != nullptr ? entry->unit : Unit::ratio, entry != nullptr ? entry->decimals : -1)
+              : "none";
+    text += (text.empty() ? "" : ", ") +
+            unbroken(channel_name(static_cast<int>(i) + 1, channels) + " " + reading.substr(0, reading.find(' ')));
   }
-  const auto rest = and_more(std::min(measurement.channels.size(), kChannelsShown),
-                             static_cast<std::int64_t>(measurement.channels.size()));
-  return rest.empty() ? text : text + " " + rest;
+  const auto rest = and_more(shown, static_cast<std::int64_t>(measurement.channels.size()));
+  if (!rest.empty()) text += " " + rest;
+  return text.empty() ? text : " (" + text + ")";
 }
 
 std::string places_text(const Measurement& measurement, int channels) {
@@ -42,21 +47,19 @@ std::string places_text(const Measurement& measurement, int channels) {
 void row(Page& page, const Measurement& measurement, const Catalog& catalog, int channels) {
   const auto title = title_of(measurement, catalog);
   const auto value = value_of(measurement, catalog);
-  const int decimals = decimals_of(catalog, measurement.id);
-  std::string label = title;
-  const int wide = base::columns(title);
-  const bool fits = wide < kTitleColumns && page.width() >= kTitleColumns + 30;
-  int hang = fits ? kTitleColumns : 4;
-  if (fits && number(measurement.outcome)) {  // numbers end in one column, so that the eye can run down it
+  const bool table = page.width() >= kTitleColumns + 30;
+  const int start = table ? kTitleColumns : 4;
+  int hang = start;
+  if (table && number(measurement.outcome)) {  // numbers end in one column, so that the eye can run down it
     const auto end = value.find(' ');
     const int number_columns = static_cast<int>(end == std::string::npos ? value.size() : end);
     hang += std::max(0, kNumberColumns - number_columns);
   }
-  page.paragraph(2, label, hang, value);
-  const auto more = [&](const std::string& text) {
-    if (!text.empty()) page.paragraph(2, "", fits ? kTitleColumns : 4, text, Ink::none, Ink::faint);
+  const auto text = unbroken(value) + channels_text(measurement, catalog.find(measurement.id), channels);
+  page.paragraph(2, title, hang, number(measurement.outcome) ? text : value);
+  const auto more = [&](const std::string& words) {
+    if (!words.empty()) page.paragraph(2, "", start, words, Ink::none, Ink::faint);
   };
-  more(channels_text(measurement, decimals, channels));
   more(base::for_terminal(measurement.note));
   more(places_text(measurement, channels));
 }
@@ -79,7 +82,7 @@ void without_value(Page& page, std::string_view title, const std::vector<const M
 }
 
 void one_file(Page& page, const FileSheet& file, const Catalog& catalog) {
-  const auto name = unbroken(base::for_terminal(file.path));
+  const auto name = unbroken(path_of(file));
   if (file.error) {
     page.paragraph(0, "NO SHEET", 10, name, Ink::fail, Ink::strong);
     page.line(10, base::for_terminal(file.error->text));
@@ -122,8 +125,7 @@ std::string measured_text(const Sheet& sheet, const Catalog& catalog, const Text
     without += file->error ? 1 : 0;
     if (options.quiet) {
       if (file->error)
-        page.paragraph(0, "NO SHEET", 10,
-                       unbroken(base::for_terminal(file->path)) + ": " + base::for_terminal(file->error->text),
+        page.paragraph(0, "NO SHEET", 10, unbroken(path_of(*file)) + ": " + base::for_terminal(file->error->text),
                        Ink::fail);
       continue;
     }

@@ -10,6 +10,12 @@
 
 namespace sendworthy::sheet {
 
+/// The first `shown` names, and how many more there are.
+[[nodiscard]] std::string list_names(const std::vector<std::string>& names, std::size_t shown);
+
+/// Bytes of a folder, its slash included, that all paths start with.
+[[nodiscard]] std::size_t common_folder(const std::vector<const FileSheet*>& files);
+
 /// The cautions of all files, each text once.
 void cautions(Page& page, const std::vector<const FileSheet*>& files);
 
