@@ -1,0 +1,205 @@
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <nlohmann/json.hpp>
+
+#include "unit/sheet/helpers.h"
+
+using namespace sendworthy;
+using namespace sendworthy::fixture;
+using Json = nlohmann::json;
+
+namespace {
+
+using Inputs = std::vector<std::pair<std::string, std::string>>;
+
+std::string jsonl_of(const Sheet& sheet) { return render_jsonl(sheet, small_catalog()); }
+
+Sheet merged(const Inputs& inputs) {
+  auto sheet = merge_jsonl(inputs, small_catalog());
+  REQUIRE_MESSAGE(sheet.has_value(), (sheet ? "" : to_string(sheet.error())));
+  return std::move(*sheet);
+}
+
+std::string refused(const Inputs& inputs) {
+  const auto sheet = merge_jsonl(inputs, small_catalog());
+  REQUIRE_FALSE(sheet.has_value());
+  return to_string(sheet.error());
+}
+
+/// The line of one_mix, changed.
+template <class Change>
+std::string changed(Change change) {
+  auto json = Json::parse(jsonl_of(one_mix()));
+  change(json);
+  return json.dump() + "\n";
+}
+
+const Finding* about(const Sheet& sheet, std::string_view rule) {
+  for (const auto& finding : sheet.findings) {
+    if (finding.rule == rule) return &finding;
+  }
+  return nullptr;
+}
+
+}  // namespace
+
+TEST_SUITE("sheet/merge") {
+  TEST_CASE("what was written reads back to the same sheet") {
+    for (auto sheet : all_sheets()) {
+      if (sheet.files.empty()) continue;
+      sheet.findings.clear();
+      const auto text = render_json(sheet, small_catalog());
+      CHECK(render_json(merged({{"a.jsonl", jsonl_of(sheet)}}), small_catalog()) == text);
+    }
+  }
+
+  TEST_CASE("line by line in any order it is the same sheet") {
+    const auto sheet = many_stems();
+    Inputs inputs;
+    const auto lines = lines_of(jsonl_of(sheet));
+    for (auto line = lines.rbegin(); line != lines.rend(); ++line) inputs.emplace_back("x", *line + "\r\n\n");
+    CHECK(render_json(merged(inputs), small_catalog()) == render_json(sheet, small_catalog()));
+  }
+
+  TEST_CASE("the verdict is made anew: the worst of all files") {
+    const auto good = jsonl_of(clean_mix());
+    const auto bad = jsonl_of(one_mix());
+    CHECK(merged({{"good", good}}).verdict == Verdict::pass);
+    CHECK(merged({{"good", good}, {"bad", bad}}).verdict == Verdict::fail);
+    const auto lied = merged({{"lie", changed([](Json& j) { j["file"]["verdict"] = "pass"; })}});
+    CHECK(lied.verdict == Verdict::fail);
+    CHECK(lied.files.front().verdict == Verdict::fail);
+    const auto unread = changed([](Json& j) {
+      j["file"]["findings"] = Json::array();
+      j["file"]["error"] = {{"code", "missing"}, {"text", "gone"}};
+      j["file"]["verdict"] = "pass";
+    });
+    CHECK(merged({{"gone", unread}}).verdict == Verdict::fail);
+  }
+
+  TEST_CASE("a verdict that is stated worse than its findings stays as bad") {
+    auto line = Json::parse(jsonl_of(clean_mix()));
+    line["file"]["verdict"] = "fail";
+    CHECK(merged({{"x", line.dump()}}).verdict == Verdict::fail);
+  }
+
+  TEST_CASE("the later sheet of a file stands, and that is said") {
+    auto again = one_mix();
+    again.files.front().findings.erase(again.files.front().findings.begin(), again.files.front().findings.begin() + 3);
+    again.files.front().verdict = again.verdict = Verdict::pass;
+    const auto sheet = merged({{"night.jsonl", jsonl_of(one_mix())}, {"day.jsonl", jsonl_of(again)}});
+    REQUIRE(sheet.files.size() == 1);
+    CHECK(sheet.files.front().verdict == Verdict::pass);
+    CHECK(sheet.verdict == Verdict::pass);
+    const auto* finding = about(sheet, "one-sheet-per-file");
+    REQUIRE(finding != nullptr);
+    CHECK(finding->status == Status::note);
+    CHECK(finding->files == std::vector<std::string>{"bounces/paper-lantern_mix3.wav"});
+    CHECK(holds(std::get<std::string>(std::get<Value>(finding->outcome)), "day.jsonl, line 1 stands"));
+  }
+
+  TEST_CASE("a failing sheet of other audio under the same name does not vanish without a warning") {
+    auto other = clean_mix();
+    other.files.front().path = one_mix().files.front().path;
+    other.files.front().audio_digest = "xxh128:ffffffffffffffffffffffffffffffff";
+    const auto sheet = merged({{"a", jsonl_of(one_mix())}, {"b", jsonl_of(other)}});
+    CHECK(sheet.verdict == Verdict::warn);
+    CHECK(about(sheet, "one-sheet-per-file")->status == Status::warn);
+  }
+
+  TEST_CASE("one file under two rule sets keeps both sheets") {
+    auto cd = clean_mix();
+    cd.files.front().path = one_mix().files.front().path;
+    cd.rules.front().name = "cd";
+    const auto sheet = merged({{"a", jsonl_of(one_mix())}, {"b", jsonl_of(cd)}});
+    CHECK(sheet.files.size() == 2);
+    CHECK(sheet.verdict == Verdict::fail);
+    CHECK(about(sheet, "same-rule-sets-for-all") != nullptr);
+  }
+
+  TEST_CASE("two versions of a rule set or of the program are said") {
+    auto other = clean_mix();
+    other.rules.front().digest = "xxh128:ffffffffffffffffffffffffffffffff";
+    other.tool_version = "0.2.0";
+    const auto sheet = merged({{"a", jsonl_of(one_mix())}, {"b", jsonl_of(other)}});
+    REQUIRE(about(sheet, "one-version-of-a-rule-set") != nullptr);
+    CHECK(about(sheet, "one-version-of-a-rule-set")->status == Status::warn);
+    CHECK(about(sheet, "one-version-of-the-program") != nullptr);
+    CHECK(sheet.rules.size() == 2);
+  }
+
+  TEST_CASE("findings of the whole set that fail are not lost") {
+    auto sheet = clean_mix();
+    Finding finding;
+    finding.rule = "complete";
+    finding.status = finding.before_waiver = Status::fail;
+    finding.outcome = Value(std::string("a version is missing"));
+    sheet.findings = {finding};
+    const auto back = merged({{"a", jsonl_of(sheet)}, {"b", jsonl_of(sheet)}});
+    CHECK(back.verdict == Verdict::fail);
+    CHECK(std::count_if(back.findings.begin(), back.findings.end(),
+                        [](const Finding& f) { return f.rule == "complete"; }) == 1);
+  }
+
+  TEST_CASE("errors name the file, the line and the reason") {
+    const auto good = jsonl_of(one_mix());
+    CHECK(refused({{"a.jsonl", good}, {"b.jsonl", good + "{\"schema\":1"}}).substr(0, 32) ==
+          "b.jsonl:2: no line of a sheet: n");
+    CHECK(refused({{"a", ""}}) == "a: there is no sheet in it");
+    CHECK(holds(refused({}), "nothing to merge"));
+    CHECK(holds(refused({{"a", render_json(one_mix(), small_catalog())}}), "--format jsonl"));
+    CHECK(holds(refused({{"a", changed([](Json& j) { j["schema"] = 2; })}}), "schema 2"));
+    CHECK(holds(refused({{"a", changed([](Json& j) { j["tool"]["name"] = "other"; })}}), "not written by sendworthy"));
+    CHECK(holds(refused({{"a", good + jsonl_of(measured_mix())}}), "a:2: judged and merely measured"));
+    CHECK(holds(refused({{"a\n\x1b[31m", "x"}}), "a\\n\\u{1b}[31m:1:"));
+  }
+
+  TEST_CASE("every member is checked for its type and range") {
+    const auto refuses = [](auto change, std::string_view part) {
+      const auto text = refused({{"a", changed(change)}});
+      CAPTURE(text);
+      CHECK(holds(text, part));
+    };
+    refuses([](Json& j) { j.erase("tool"); }, "\"tool\" is missing");
+    refuses([](Json& j) { j["file"] = 1; }, "\"file\" must be an object");
+    refuses([](Json& j) { j["file"]["path"] = Json::array(); }, "\"path\" must be text");
+    refuses([](Json& j) { j["file"]["verdict"] = "good"; }, "\"verdict\" must be one of pass, warn, fail");
+    refuses([](Json& j) { j["file"].erase("verdict"); }, "findings and no \"verdict\"");
+    refuses([](Json& j) { j["file"]["findings"][0]["status"] = "passed"; }, "\"status\" must be one of");
+    refuses([](Json& j) { j["file"]["findings"][0]["unit"] = "furlong"; }, "\"unit\" \"furlong\" is not known");
+    refuses([](Json& j) { j["file"]["findings"][0]["where"][0]["start_s"] = -1; }, "\"start_s\"");
+    refuses([](Json& j) { j["file"]["findings"][0]["where"][0]["start_frame"] = 1.5; }, "whole number");
+    refuses([](Json& j) { j["file"]["findings"][0]["where"][0]["channel"] = 3e9; }, "\"channel\"");
+    refuses([](Json& j) { j["file"]["findings"][0]["where"][0]["end_frame"] = 18446744073709551615ull; },
+            "\"end_frame\"");
+    refuses([](Json& j) { j["file"]["findings"][0]["where_total"] = 1; }, "\"where_total\"");
+    refuses([](Json& j) { j["file"]["findings"][4].erase("waiver"); }, "\"waiver\" is missing");
+    refuses([](Json& j) { j["file"]["facts"]["sample_rate"] = "48k"; }, "\"sample_rate\"");
+    refuses([](Json& j) { j["file"]["measurements"]["true_peak"]["value"] = Json::array(); },
+            "\"value\" must be a number");
+    refuses([](Json& j) { j["file"]["error"] = {{"code", "odd"}, {"text", ""}}; }, "\"code\" must be one of");
+  }
+
+  TEST_CASE("members of a later version are passed over") {
+    const auto line = changed([](Json& j) {
+      j["later"] = {1, 2, 3};
+      j["file"]["later"] = {{"a", 1}};
+      j["file"]["findings"][0]["later"] = true;
+    });
+    CHECK(render_json(merged({{"a", line}}), small_catalog()) == render_json(one_mix(), small_catalog()));
+  }
+
+  TEST_CASE("depth, length and bytes of a hostile line are bounded") {
+    CHECK(holds(refused({{"a", std::string(100000, '[')}}), "levels deep"));
+    CHECK(holds(refused({{"a", "{\"a\":" + std::string(33, '{')}}), "levels deep"));
+    CHECK(holds(refused({{"a", std::string(std::size_t{17} << 20u, ' ') + "1"}}), "longer than 16 MiB"));
+    CHECK(holds(refused({{"a", "{\"schema\":1e999}"}}), "a:1:"));
+    CHECK(holds(refused({{"a", std::string("\0\0\0", 3)}}), "a:1:"));
+    CHECK(holds(refused({{"a", "\xff\xfe"}}), "a:1:"));
+    CHECK(holds(refused({{"a", "null"}}), "must be an object"));
+    std::string line = jsonl_of(hostile());
+    for (std::size_t cut = 1; cut < 4000; cut += 7)
+      CHECK_FALSE(merge_jsonl({{"a", line.substr(0, cut)}}, small_catalog()));
+  }
+}
