@@ -95,7 +95,7 @@ def main():
         for kind, cell in (("good", good), ("bad", bad)):
             if cell == "not yet":
                 continue
-            for name in cell.split(";"):
+            for name in cell.split(" · "):
                 if name.strip() not in tests:
                     errors.append(f"{place}: {fault}: no {kind} test called {name.strip()!r}")
     wanted = [f"{letter}{n:02}" for letter, count in COUNTS.items() for n in range(1, count + 1)]
