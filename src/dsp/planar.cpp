@@ -81,6 +81,29 @@ void SubExtremes(const float* HWY_RESTRICT row, int frames, float* HWY_RESTRICT 
   }
 }
 
+void SubBends(const float* HWY_RESTRICT row, int frames, float* HWY_RESTRICT largest) {
+  const hn::CappedTag<float, 16> d;
+  const int lanes = static_cast<int>(hn::Lanes(d));
+  const auto bend = [&](int n) {
+    const auto sides = hn::Add(hn::LoadU(d, row + n - 1), hn::LoadU(d, row + n + 1));
+    const auto middle = hn::LoadU(d, row + n);
+    return hn::Abs(hn::Sub(sides, hn::Add(middle, middle)));
+  };
+  int s = 0;
+  for (int start = 0; start < frames; start += kSubBlock, ++s) {
+    const int end = std::min(start + kSubBlock, frames);
+    auto top = hn::Zero(d);
+    int n = start;
+    for (; n + lanes <= end; n += lanes) top = hn::Max(top, bend(n));
+    float high = hn::GetLane(hn::MaxOfLanes(d, top));
+    for (; n < end; ++n) {
+      const float v = std::abs(row[n - 1] + row[n + 1] - 2 * row[n]);
+      high = v > high ? v : high;
+    }
+    largest[s] = high;
+  }
+}
+
 // Sums run in double over float input; two accumulators each hide the latency of the adds.
 RowSums RowSumsOf(const float* HWY_RESTRICT row, int frames) {
   const hn::ScalableTag<double> dd;
@@ -180,6 +203,7 @@ HWY_AFTER_NAMESPACE();
 namespace sendworthy::dsp {
 HWY_EXPORT(SplitCodes);
 HWY_EXPORT(SubExtremes);
+HWY_EXPORT(SubBends);
 HWY_EXPORT(RowSumsOf);
 HWY_EXPORT(PairSumsOf);
 HWY_EXPORT(LagOneSum);
@@ -217,6 +241,7 @@ RealStats split_reals(const double* in, int frames, int channels, float* rows, s
 void sub_extremes(const float* row, int frames, float* highest, float* lowest) {
   HWY_DYNAMIC_DISPATCH(SubExtremes)(row, frames, highest, lowest);
 }
+void sub_bends(const float* row, int frames, float* largest) { HWY_DYNAMIC_DISPATCH(SubBends)(row, frames, largest); }
 RowSums row_sums(const float* row, int frames) { return HWY_DYNAMIC_DISPATCH(RowSumsOf)(row, frames); }
 PairSums pair_sums(const float* left, const float* right, int frames) {
   return HWY_DYNAMIC_DISPATCH(PairSumsOf)(left, right, frames);

@@ -24,6 +24,9 @@ RealStats split_reals(const double* interleaved, int frames, int channels, float
 /// Largest and smallest sample of each kSubBlock frames; the last one may be shorter. Writes ceil(frames / 64) of each.
 void sub_extremes(const float* row, int frames, float* highest, float* lowest);
 
+/// Largest magnitude of x[n−1] − 2 x[n] + x[n+1] over each kSubBlock frames; reads one sample before and after the row.
+void sub_bends(const float* row, int frames, float* largest);
+
 struct RowSums {
   double sum = 0, square = 0;
   double peak = 0;  ///< largest magnitude

@@ -10,10 +10,11 @@ namespace sendworthy::dsp {
 /// One channel. Feed segments in order; each returns the peak of that stretch of time. Within ±0.05 dB for any sine up to
 /// 0.45 fs at any phase and rate. Before the first sample and after the last there is silence.
 ///
-/// How it saves work without skipping audio: a 64-frame sub-block is interpolated 4× only if its samples, times the
-/// interpolator's largest sum of absolute taps, could exceed what its segment already holds; and a 4× value is refined
-/// 32× only if a band-limited peak near it could be higher than the segment's (a peak M is at least M·cos(π/8) at the
-/// nearest 4× point; Attachment 1 to Annex 2).
+/// How it saves work without skipping audio. Between two samples the interpolator differs from a straight line by a sum of
+/// second differences around, so that |y| ≤ max|x| + G·max|x[n−1] − 2 x[n] + x[n+1]| with a G that follows from its taps
+/// (summation by parts, twice); a 64-frame sub-block is interpolated 4× only if that bound exceeds what its segment already
+/// holds. A 4× value is refined 32× only if a peak near it could be higher: a peak M is at least M·cos(π/8) at the nearest
+/// 4× point (Attachment 1 to Annex 2), and a parabola through three 4× points finds it within 1 %.
 class TruePeakMeter {
  public:
   TruePeakMeter();
@@ -40,7 +41,7 @@ class TruePeakMeter {
   std::vector<float> buffer_;          ///< frames from `begin_` on
   std::int64_t begin_ = -kRinging - kHistory, fed_ = 0, closed_ = -kRinging;
   bool flushed_ = false;
-  std::vector<float> highest_, lowest_, extremes_;
+  std::vector<float> highest_, lowest_, extremes_, bends_;
 };
 
 /// The plain way, for tests and benchmarks: every frame 32× with the long interpolator; no pruning.

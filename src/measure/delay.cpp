@@ -72,15 +72,17 @@ double DelayFinder::correlation_at(int lag) const {
 }
 
 DelayFinder::Peak DelayFinder::best() const {
-  Peak peak{0, correlation_at(0)};
-  for (int lag = -range_; lag < range_; ++lag) {
-    const double value = correlation_at(lag);
-    // Repetitive sound has many equal peaks: no lag is preferred, then the smallest.
-    if (std::abs(value) > std::abs(peak.value) + 0.02 ||
-        (peak.lag != 0 && std::abs(value) > std::abs(peak.value) && std::abs(lag) <= std::abs(peak.lag) + 2))
-      peak = {lag, value};
+  // The correlation grows with the share's distance from one half, so only the farthest needs the sine.
+  const auto half = static_cast<std::int64_t>(counted_ / 2);
+  int lag = 0;
+  std::int64_t farthest = -1;
+  for (int k = -range_; k < range_; ++k) {
+    const auto distance = std::abs(static_cast<std::int64_t>(equal_[static_cast<std::size_t>(k + range_)]) - half);
+    if (distance > farthest || (distance == farthest && std::abs(k) < std::abs(lag))) farthest = distance, lag = k;
   }
-  return peak;
+  const Peak none{0, correlation_at(0)}, peak{lag, correlation_at(lag)};
+  // Repetitive sound has many nearly equal peaks: no lag is preferred.
+  return std::abs(peak.value) > std::abs(none.value) + 0.02 ? peak : none;
 }
 
 bool DelayFinder::worth_refining(const Peak& peak) const {
