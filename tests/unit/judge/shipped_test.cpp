@@ -152,6 +152,26 @@ TEST_SUITE("judge/shipped") {
     }
   }
 
+  TEST_CASE("the catalog of these tests says what the real one says") {
+    for (const auto* fake : test::fake_catalog().entries) {
+      CAPTURE(fake->id);
+      const auto* real = catalog().find(fake->id);
+      REQUIRE(real != nullptr);
+      CHECK(real->unit == fake->unit);
+      CHECK(real->group == fake->group);
+      CHECK(real->available == fake->available);
+      for (const auto& parameter : fake->parameters) {
+        const auto at = std::find_if(real->parameters.begin(), real->parameters.end(),
+                                     [&](const Parameter& p) { return p.name == parameter.name; });
+        REQUIRE(at != real->parameters.end());
+        CHECK(at->fallback == parameter.fallback);
+        CHECK(at->lowest == parameter.lowest);
+        CHECK(at->highest == parameter.highest);
+      }
+    }
+    for (const auto& set : judge::shipped_sets()) CHECK(load_rule_set(set.name, {}, catalog()).has_value());
+  }
+
   TEST_CASE("every rule has why, remedy and source, and no two rules of a set read alike") {
     for (const auto& set : shipped()) {
       CAPTURE(set.name);
