@@ -1,16 +1,14 @@
 #include <fmt/format.h>
-#include <openssl/opensslv.h>
 #include <taglib/taglib.h>
 
 #include <algorithm>
-#include <map>
 #include <memory>
-#include <set>
 #include <utility>
 
 #include "audio/bytes.h"
 #include "audio/digest.h"
 #include "audio/file.h"
+#include "audio/mpeg_source.h"
 #include "audio/pcm.h"
 #include "audio/sndfile_source.h"
 #include "audio/walk.h"
@@ -30,7 +28,8 @@ Result<OpenedFile> open_walked(std::unique_ptr<Bytes> bytes, const std::string& 
     opened.source = open_plain(std::move(bytes), std::move(*walked));
     return opened;
   }
-  auto source = open_with_sndfile(std::move(bytes), std::move(*walked), path);
+  auto source = codec == Codec::mpeg ? open_mpeg(std::move(bytes), std::move(*walked), path)
+                                     : open_with_sndfile(std::move(bytes), std::move(*walked), path);
   if (!source) return tl::unexpected(source.error());
   opened.source = std::move(*source);
   return opened;
@@ -94,6 +93,7 @@ Result<std::vector<std::string>> audio_files_in(const std::string& folder, Depth
 
 std::vector<std::pair<std::string, std::string>> audio_library_versions() {
   return {{"libsndfile", sndfile_version()},
+          {"libmpg123", mpg123_version()},
           {"TagLib", fmt::format("{}.{}.{}", TAGLIB_MAJOR_VERSION, TAGLIB_MINOR_VERSION, TAGLIB_PATCH_VERSION)},
           {"OpenSSL", openssl_version()}};
 }

@@ -319,8 +319,11 @@ TEST_SUITE("audio/coded") {
         std::memcpy(&word, raw.data() + 2 * i, 2);
         worst = std::max(worst, std::abs(p.decoded.reals[i] * 32'768 - word));
       }
-      // IMA ADPCM may be rounded in two ways that the specification leaves open; the others are tables.
-      CHECK(worst <= (options.find("ima") == std::string::npos ? 0.5 : 64.0));
+      // IMA ADPCM: the rounding of steps is left open, and the QuickTime variant stores only the upper nine bits of
+      // where a packet starts, which FFmpeg fills up from the packet before. The others are tables.
+      CHECK(worst <= (options.find("ima_qt") != std::string::npos ? 128
+                      : options.find("ima") != std::string::npos  ? 64
+                                                                  : 0.5));
     }
   }
 
