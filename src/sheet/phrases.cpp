@@ -111,12 +111,20 @@ std::string headline(const Finding& finding, const Catalog& catalog) {
   std::string text = title_of(finding, catalog) + ": " + value_of(finding, catalog);
   const auto reason = reason_of(finding.outcome);
   if (!reason.empty() && reason != "not measured") text += " (" + reason + ")";
-  if (!finding.limit_text.empty()) text += ", " + base::for_terminal(finding.limit_text);
+  if (!finding.limit_text.empty()) {
+    const bool bare = finding.limit_text == "yes" || finding.limit_text == "no";
+    text += (bare ? ", should be " : ", ") + base::for_terminal(finding.limit_text);
+  }
   if (finding.within_tolerance) {
     text += ", within the measurement tolerance";
     if (finding.tolerance) text += " of " + figure(*finding.tolerance, unit_of_difference(finding.unit), -1);
   }
   return text;
+}
+
+std::string compared_with(const Finding& finding) {
+  const auto at = finding.limit_text.find(" more than ");
+  return at == std::string::npos ? "" : base::for_terminal(std::string_view(finding.limit_text).substr(at));
 }
 
 std::string channel_name(int channel, int channels) {

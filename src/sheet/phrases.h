@@ -42,6 +42,9 @@ namespace sendworthy::sheet {
 /// "True peak: +0.4 dBTP, at most -1.0 dBTP", with the tolerance or the reason where there is one.
 [[nodiscard]] std::string headline(const Finding& finding, const Catalog& catalog);
 
+/// " more than bit_depth" where the rule compares two measurements and the value is their difference, else empty.
+[[nodiscard]] std::string compared_with(const Finding& finding);
+
 /// Why nothing could be measured, or empty.
 [[nodiscard]] std::string reason_of(const Outcome& outcome);
 

@@ -228,10 +228,12 @@ class TextSheet {
 
   void details(const Finding& finding, int channels, const std::string& path) {
     const auto shown = std::min(kPlacesShown, finding.where.size());
-    for (std::size_t i = 0; i < shown; ++i) detail(i == 0 ? "where" : " ", place(finding.where[i], channels));
+    for (std::size_t i = 0; i < shown; ++i) detail(i == 0 ? "where" : "", place(finding.where[i], channels));
     const auto total = std::max(finding.where_total, static_cast<std::int64_t>(finding.where.size()));
-    if (shown > 0) detail(" ", and_more(shown, total));
-    detail("note", base::for_terminal(finding.note));
+    if (shown > 0) detail("", and_more(shown, total));
+    const bool said = std::any_of(finding.where.begin(), finding.where.begin() + static_cast<std::ptrdiff_t>(shown),
+                                  [&finding](const Where& where) { return where.note == finding.note; });
+    if (!said) detail("note", base::for_terminal(finding.note));
     // The reasons are the same in every file: the second file refers to the first.
     const auto key = finding.ruleset + '\n' + finding.rule;
     const auto [first, is_new] = explained_.try_emplace(key, Explained{path, finding.why, finding.remedy});
@@ -284,9 +286,12 @@ class TextSheet {
     if (chosen.empty()) return;
     heading("Pass", chosen.size(), Ink::pass);
     std::string text;
-    for (const auto* item : chosen)
-      text += (text.empty() ? "" : "; ") + title_of(*item->finding, catalog_) +
-              unbroken(" " + value_of(*item->finding, catalog_));
+    std::set<std::string> said;  // two rules may ask the same
+    for (const auto* item : chosen) {
+      const auto words = title_of(*item->finding, catalog_) + unbroken(" " + value_of(*item->finding, catalog_)) +
+                         compared_with(*item->finding);
+      if (said.insert(words).second) text += (text.empty() ? "" : "; ") + words;
+    }
     page_.line(item_indent(), text);
   }
 
@@ -403,7 +408,7 @@ class TextSheet {
       page_.line(2, text);
       const int hang = kDetailHang;
       for (std::size_t i = 0; i < std::min(kPlacesShown, finding.where.size()); ++i)
-        page_.paragraph(4, i == 0 ? "where" : " ", hang, place(finding.where[i], 0), Ink::faint);
+        page_.paragraph(4, i == 0 ? "where" : "", hang, place(finding.where[i], 0), Ink::faint);
       if (!finding.why.empty()) page_.paragraph(4, "why", hang, base::for_terminal(finding.why), Ink::faint);
       if (!finding.remedy.empty()) page_.paragraph(4, "do", hang, base::for_terminal(finding.remedy), Ink::faint);
     }
@@ -443,6 +448,15 @@ class TextSheet {
   std::map<std::string, Explained> explained_;
 };
 
+/// Cautions of many files often differ in their figures only.
+std::string without_figures(std::string_view text) {
+  std::string out;
+  for (const char c : text) {
+    if ((c < '0' || c > '9') && c != '.') out += c;
+  }
+  return out;
+}
+
 }  // namespace
 
 std::string list_names(const std::vector<std::string>& names, std::size_t shown) {
@@ -465,7 +479,8 @@ std::size_t common_folder(const std::vector<const FileSheet*>& files) {
 
 void cautions(Page& page, const std::vector<const FileSheet*>& files) {
   struct Group {
-    std::string text;
+    std::string text;  // as the first file has it
+    bool alike = true;
     std::vector<std::string> names;
   };
   std::vector<Group> groups;
@@ -477,17 +492,22 @@ void cautions(Page& page, const std::vector<const FileSheet*>& files) {
     for (const auto& caution : file->cautions) {
       auto text = base::for_terminal(caution.text);
       if (!caution.source.empty()) text += " [" + base::for_terminal(caution.source) + "]";
-      const auto [known, is_new] = at.try_emplace(text, groups.size());
-      if (is_new) groups.push_back({text, {}});
-      groups[known->second].names.push_back(base::for_terminal(std::string_view(file->path).substr(common)));
+      const auto [known, is_new] = at.try_emplace(without_figures(text), groups.size());
+      if (is_new) groups.push_back({text, true, {}});
+      auto& group = groups[known->second];
+      group.alike = group.alike && group.text == text;
+      const auto name = base::for_terminal(std::string_view(file->path).substr(common));
+      if (group.names.empty() || group.names.back() != name) group.names.push_back(name);
     }
   }
   if (groups.empty()) return;
   page.blank();
   page.line(0, "Caution", Ink::strong);
   for (const auto& group : groups) {
-    const bool everywhere = group.names.size() == read;
-    page.line(2, everywhere ? group.text : list_names(group.names, kNamesShown) + ": " + group.text);
+    std::string text =
+        group.names.size() == read ? group.text : list_names(group.names, kNamesShown) + ": " + group.text;
+    if (!group.alike) text += " (Figures of " + unbroken(group.names.front()) + "; each file has its own.)";
+    page.line(2, text);
   }
 }
 

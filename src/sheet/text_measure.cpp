@@ -78,7 +78,7 @@ void without_value(Page& page, std::string_view title, const std::vector<const M
   page.blank();
   page.line(0, std::string(title) + " (" + std::to_string(all.size()) + ")", Ink::strong);
   for (const auto& reason : reasons)
-    page.line(2, (reason.empty() ? "no reason given" : reason) + ": " + titles[reason]);
+    page.line(2, titles[reason] + ": " + (reason.empty() ? "no reason given" : reason));
 }
 
 void one_file(Page& page, const FileSheet& file, const Catalog& catalog) {

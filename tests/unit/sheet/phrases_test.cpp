@@ -87,6 +87,18 @@ TEST_SUITE("sheet/phrases") {
     CHECK(headline(finding, small_catalog()) == "True peak: not measured (too short), at most -1.0 dBTP");
   }
 
+  TEST_CASE("yes and no say which of them is wanted, and a difference says from what") {
+    auto finding = level(Status::fail, 0, 0);
+    finding.measure = finding.key = "dual_mono";
+    finding.outcome = Value(true);
+    finding.unit = Unit::boolean;
+    finding.limit = Value(false);
+    finding.limit_text = "no";
+    CHECK(headline(finding, small_catalog()) == "Dual mono: yes, should be no");
+    finding.limit_text = "at least -3 bits more than bit_depth";
+    CHECK(compared_with(finding) == " more than bit_depth");
+  }
+
   TEST_CASE("parameters of a measurement stand in its title, and an unknown id is its own title") {
     auto finding = level(Status::pass, 0, 0);
     finding.measure = "low_phase_correlation";

@@ -102,6 +102,22 @@ TEST_SUITE("sheet/text") {
     CHECK(holds(text, "NO SHEET  stems/13_lost.wav\n          stems/13_lost.wav does not exist; check the name"));
   }
 
+  TEST_CASE("cautions that differ in figures only are given once, with the file they are of") {
+    auto sheet = many_stems();
+    sheet.files.at(1).cautions.front().text = "If you monitor at 80 dB(A), this file alone uses 0.7 % of a week.";
+    sheet.files.at(2).cautions.front().text = "If you monitor at 85 dB(A), this file alone uses 12.25 % of a week.";
+    const auto text = text_of(sheet, 300);
+    CHECK(holds(text,
+                "02_snare.wav, 03_hats.wav: If you monitor at 80 dB(A), this file alone uses 0.7 % of a week. "
+                "[ITU-T H.870 (2022)] (Figures of 02_snare.wav; each file has its own.)"));
+    CHECK_FALSE(holds(text, "12.25"));
+  }
+
+  TEST_CASE("the places of a row stand below each other") {
+    const auto text = text_of(one_mix());
+    CHECK(holds(text, "    where  0:41.203 right, frame 1977744\n           1:12.010 left, frame 3456480\n"));
+  }
+
   TEST_CASE("rule sets that agree share one row") {
     const auto text = text_of(two_rule_sets());
     CHECK(holds(text, "[true-peak in premaster, cd]"));
@@ -122,8 +138,8 @@ TEST_SUITE("sheet/text") {
     for (const auto* word : {"PASS", "FAIL", "WARN", "pass", "fail"}) CHECK_FALSE(holds(text, word));
     for (const auto* part :
          {"\nLevel\n", "-14.2 LUFS", "+0.4 dBTP (left -0.1, right +0.4)", "the longest is 24 samples", "(below_hz=150)",
-          "Not measured (1)\n  no quiet part of half a second: Noise floor",
-          "Not applicable (1)\n  only for two channels: Phase correlation", "and 1 more"})
+          "Not measured (1)\n  Noise floor: no quiet part of half a second",
+          "Not applicable (1)\n  Phase correlation: only for two channels", "and 1 more"})
       CHECK_MESSAGE(holds(text, part), part);
   }
 
