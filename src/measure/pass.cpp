@@ -156,6 +156,13 @@ class Lanes final : public Shared {
   bool decoding_ = false, ended_ = false, interrupted_ = false;
 };
 
+bool wanted(const MeterModule& module, const PassOptions& options) {
+  if (options.only.empty()) return true;
+  return std::ranges::any_of(module.entries, [&](const CatalogEntry& entry) {
+    return std::ranges::find(options.only, entry.id) != options.only.end();
+  });
+}
+
 }  // namespace
 
 Result<PassResult> run_pass(audio::OpenedFile& file, const PassOptions& options, Crew& crew) {
@@ -163,14 +170,18 @@ Result<PassResult> run_pass(audio::OpenedFile& file, const PassOptions& options,
   const Setup setup{format, file.facts, options.requests, options.timelines};
   std::vector<std::unique_ptr<Meter>> meters;
   for (const auto& module : modules()) {
-    if (module.create == nullptr) continue;
+    if (module.create == nullptr || !wanted(module, options)) continue;
     if (auto meter = module.create(setup)) meters.push_back(std::move(meter));
   }
   auto digest = std::make_unique<DigestMeter>(format);
   auto* digest_meter = digest.get();
   meters.push_back(std::move(digest));
   if (options.timelines) meters.push_back(std::make_unique<TimelineMeter>(format));
-  if (options.second_meter) meters.push_back(std::make_unique<SecondMeter>(format));
+  if (options.second_meter) {
+    const bool peaks = options.only.empty() || std::ranges::find(options.only, "true_peak") != options.only.end();
+    meters.push_back(
+        std::make_unique<SecondMeter>(format, peaks ? SecondMeter::Reads::all : SecondMeter::Reads::loudness));
+  }
 
   Lanes lanes(*file.source, meters, options, crew.size());
   crew.push(lanes);

@@ -18,6 +18,9 @@ struct PassOptions {
   std::vector<MeasureRequest> requests;  ///< measurements wanted with other parameters than the fallback
   bool timelines = false;
   bool second_meter = false;
+  /// Ids wanted; empty: all. Only the meters that make them run, so whatever builds on another meter is not to be read.
+  /// For signals made to test one reading.
+  std::vector<std::string> only;
   std::function<void(double fraction)> progress;  ///< may be empty; called at most every few blocks
   const std::atomic<bool>* stop = nullptr;
 };

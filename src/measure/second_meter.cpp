@@ -26,12 +26,13 @@ int channel_of(audio::Speaker speaker) {
 
 struct SecondMeter::State {
   ebur128_state* meter = nullptr;
-  explicit State(const audio::StreamFormat& format) {
+  State(const audio::StreamFormat& format, Reads reads) {
     // Creating a meter writes the library's global tables: one at a time.
     static std::mutex once;
     const std::lock_guard lock(once);
     meter = ebur128_init(static_cast<unsigned>(format.channels), static_cast<unsigned long>(format.sample_rate),
-                         EBUR128_MODE_I | EBUR128_MODE_LRA | EBUR128_MODE_M | EBUR128_MODE_TRUE_PEAK);
+                         EBUR128_MODE_I | EBUR128_MODE_LRA | EBUR128_MODE_M |
+                             (reads == Reads::all ? static_cast<int>(EBUR128_MODE_TRUE_PEAK) : 0));
     if (meter == nullptr) return;
     for (std::size_t c = 0; c < format.speakers.size(); ++c) {
       const int channel = format.channels == 1 ? static_cast<int>(EBUR128_CENTER) : channel_of(format.speakers[c]);
@@ -43,8 +44,8 @@ struct SecondMeter::State {
   }
 };
 
-SecondMeter::SecondMeter(const audio::StreamFormat& format)
-    : format_(format), state_(std::make_unique<State>(format)), ticks_(format.sample_rate) {}
+SecondMeter::SecondMeter(const audio::StreamFormat& format, Reads reads)
+    : format_(format), reads_(reads), state_(std::make_unique<State>(format, reads)), ticks_(format.sample_rate) {}
 SecondMeter::~SecondMeter() = default;
 
 void SecondMeter::feed(const Block& block, int offset, int count) {
@@ -104,6 +105,7 @@ void SecondMeter::report(const Bus& bus, Report& report) {
   }
   put("max_momentary_loudness", own > 0 ? -0.691 + 10 * std::log10(own) : std::nan(""));
   report.measurements.back().key = "second_meter.own_momentary";
+  if (reads_ == Reads::loudness) return;
   double peak = 0;
   for (int c = 0; c < format_.channels; ++c) {
     if (ebur128_true_peak(state_->meter, static_cast<unsigned>(c), &value) == EBUR128_SUCCESS) peak = std::max(peak, value);

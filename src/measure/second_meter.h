@@ -13,7 +13,9 @@ namespace sendworthy::measure {
 /// same 100 ms grid, for comparison.
 class SecondMeter final : public Meter {
  public:
-  explicit SecondMeter(const audio::StreamFormat& format);
+  /// True peak is three quarters of its cost.
+  enum class Reads { all, loudness };
+  SecondMeter(const audio::StreamFormat& format, Reads reads);
   ~SecondMeter() override;
   void process(const Block& block) override;
   void publish(Bus& bus) override;
@@ -23,6 +25,7 @@ class SecondMeter final : public Meter {
   struct State;
   void feed(const Block& block, int offset, int count);
   const audio::StreamFormat format_;
+  const Reads reads_;
   std::unique_ptr<State> state_;
   Ticks ticks_;
   std::vector<double> scratch_;
