@@ -272,7 +272,7 @@ Signal tech_3342(int number, int sample_rate) {
 }
 
 Signal tech_3341_alignment_tone(int sample_rate) {
-  return tone("Tech 3341 alignment tone", sample_rate, 2, 1000, {{20, {-18}}});
+  return tone("Tech 3341 alignment tone", sample_rate, 2, 1000, {{5, {-18}}});
 }
 
 Signal calibration_tone(int sample_rate, int channels, int channel) {
@@ -280,7 +280,7 @@ Signal calibration_tone(int sample_rate, int channels, int channel) {
   if (channel >= 0) peak_dbfs.at(static_cast<std::size_t>(channel)) = 0;
   auto name = "BS.1770 tone, " + real_format(sample_rate, channels).layout;
   if (channels > 1) name += channel < 0 ? ", all channels" : ", channel " + std::to_string(channel + 1);
-  return tone(std::move(name), sample_rate, channels, 997, {{20, std::move(peak_dbfs)}});
+  return tone(std::move(name), sample_rate, channels, 997, {{5, std::move(peak_dbfs)}});
 }
 
 Signal absolute_gate_tone(int sample_rate) {

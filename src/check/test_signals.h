@@ -58,10 +58,10 @@ struct Stretch {
 /// EBU Tech 3342 (2023), Table 1, cases 1 to 4. Cases 5 and 6 are recordings.
 [[nodiscard]] Signal tech_3342(int number, int sample_rate);
 
-/// EBU Tech 3341 (2023), clause 2.9: 1 kHz in both channels, −18 dBFS peak.
+/// EBU Tech 3341 (2023), clause 2.9: 1 kHz in both channels, −18 dBFS peak; 5 s.
 [[nodiscard]] Signal tech_3341_alignment_tone(int sample_rate);
 
-/// ITU-R BS.1770-5, Annex 1: 997 Hz at 0 dBFS in one channel of a layout, or in every channel (channel = −1).
+/// ITU-R BS.1770-5, Annex 1: 997 Hz at 0 dBFS in one channel of a layout, or in every channel (channel = −1); 5 s.
 [[nodiscard]] Signal calibration_tone(int sample_rate, int channels, int channel);
 
 /// A signal whose loudness tells whether the absolute gate is there, which no case of Tech 3341 does: 1 kHz stereo, 20
