@@ -25,8 +25,8 @@ HWY_BEFORE_NAMESPACE();
 namespace sendworthy::dsp::HWY_NAMESPACE {
 namespace hn = hwy::HWY_NAMESPACE;
 
-// out[3][count]: the points 1/4, 2/4 and 3/4 after x[0] … x[count − 1]; count a multiple of 16. Reads x[−13 … count + 13].
-// Returns the largest magnitude.
+// out[4·n + q]: magnitude at x[n] + q/4, for n = 0 … count − 1; count a multiple of 16. Reads x[−13 … count + 13].
+// Returns the largest.
 float Screen(const float* HWY_RESTRICT x, int count, const float (*HWY_RESTRICT taps)[kShort], float* HWY_RESTRICT out) {
   const hn::CappedTag<float, 16> d;
   const int lanes = static_cast<int>(hn::Lanes(d));
@@ -40,9 +40,10 @@ float Screen(const float* HWY_RESTRICT x, int count, const float (*HWY_RESTRICT 
       b = hn::MulAdd(v, hn::Set(d, taps[1][t]), b);
       c = hn::MulAdd(v, hn::Set(d, taps[2][t]), c);
     }
+    const auto sample = hn::Abs(hn::LoadU(d, x + n));
     a = hn::Abs(a), b = hn::Abs(b), c = hn::Abs(c);
-    hn::StoreU(a, d, out + n), hn::StoreU(b, d, out + count + n), hn::StoreU(c, d, out + 2 * count + n);
-    peak = hn::Max(peak, hn::Max(a, hn::Max(b, c)));
+    hn::StoreInterleaved4(sample, a, b, c, d, out + 4 * n);
+    peak = hn::Max(hn::Max(peak, sample), hn::Max(a, hn::Max(b, c)));
   }
   return hn::GetLane(hn::MaxOfLanes(d, peak));
 }
@@ -124,9 +125,12 @@ const Tables& tables() {
 // 1/cos(π/8) = 1.0824 for the 4x grid, and 1.2 % for what the short screen may read low.
 constexpr float kGridSlack = 1.0824f * 1.012f;
 
-// A parabola through three 4x points misses a peak by up to 0.6 % at 0.45 fs and 1 % at fs/2; the short screen reads up to
-// 1.2 % low.
-constexpr float kParabolaSlack = 1.03f;
+// The screen reads at most 1.2 % high, too.
+constexpr float kScreenSurely = 0.985f;
+
+// A parabola through three 4x points misses a peak by up to 0.6 % at 0.45 fs (cosines 0.354 and 1.06 rad off the peak) and
+// 0.85 % at fs/2; the short screen reads up to 0.4 % low below 0.44 fs, 1.2 % at 0.45.
+constexpr float kParabolaSlack = 1.018f;
 
 // Top of the parabola through three neighbours, b where b is no maximum.
 float parabola(float a, float b, float c) {
@@ -141,16 +145,21 @@ float fine_value(const float* x, int fraction) {
   return std::abs(HWY_DYNAMIC_DISPATCH(Dot)(x + whole - (kLong / 2 - 1), tables().fine[phase]));
 }
 
-// The highest point within a quarter of a frame of x + quarter/4, by 32nds and then a parabola through the best three.
-float refine(const float* x, int quarter) {
-  std::array<float, 19> values;
-  int best = 1;
-  for (int i = 0; i < 19; ++i) values[static_cast<std::size_t>(i)] = fine_value(x, quarter * 8 - 9 + i);
-  for (int i = 1; i < 18; ++i)
-    if (values[static_cast<std::size_t>(i)] > values[static_cast<std::size_t>(best)]) best = i;
-  const float a = values[static_cast<std::size_t>(best - 1)], b = values[static_cast<std::size_t>(best)],
-              c = values[static_cast<std::size_t>(best + 1)];
-  return parabola(a, b, c);
+// The highest point near x + quarter/4, where a, b, c are the 4x magnitudes a quarter before, there and a quarter after: by
+// 32nds, starting where their parabola has its top, then a parabola over 16ths (which misses by less than 0.01 %).
+float refine(const float* x, int quarter, float a, float b, float c) {
+  const float bend = a - 2 * b + c;
+  const float offset = bend < 0 ? std::clamp(0.5f * (a - c) / bend, -1.0f, 1.0f) : 0;
+  int at = quarter * 8 + static_cast<int>(std::lround(8 * offset));
+  float left = fine_value(x, at - 2), here = fine_value(x, at), right = fine_value(x, at + 2);
+  for (int i = 0; i < 6 && (left > here || right > here); ++i) {
+    if (left > right) {
+      at -= 2, right = here, here = left, left = fine_value(x, at - 2);
+    } else {
+      at += 2, left = here, here = right, right = fine_value(x, at + 2);
+    }
+  }
+  return std::max(parabola(left, here, right), std::max(left, right));
 }
 
 }  // namespace
@@ -196,38 +205,51 @@ TruePeakMeter::Peak TruePeakMeter::close(std::int64_t end) {
     if (extremes_[static_cast<std::size_t>(s + 1)] > peak.value) top_sample(s);
   }
 
-  std::array<float, 3 * kSub> grid;
+  // First every place where a peak might be, with its estimate; then the likeliest is refined, which rules out most others.
+  // The bar is what the segment's peak reaches at least: a sample, or a screened value less the screen's own error.
+  candidates_.clear();
+  float bar = peak.value;
+  std::array<float, 4 * kSub + 2> grid;  // one neighbour on either side, unknown there
   for (int s = 0; s < subs; ++s) {
     const auto i = static_cast<std::size_t>(s);
     // The line to the next sub-block's first sample belongs to this one, hence its extreme too.
     const float around = std::max({extremes_[i], extremes_[i + 1], extremes_[i + 2]});
     const float bend = std::max({bends_[i], bends_[i + 1], bends_[i + 2]});
     const float ends = std::max(extremes_[i + 1], std::abs(x[(s + 1) * kSub]));
-    if (ends + t.bend * bend + t.rest * around <= peak.value) continue;
+    if (ends + t.bend * bend + t.rest * around <= bar) continue;
     const int from = s * kSub;
-    const int n_to = std::min(kSub, count - from);
-    const float top = HWY_DYNAMIC_DISPATCH(Screen)(x + from, kSub, t.screen, grid.data());
-    const float reach = std::max(top, extremes_[static_cast<std::size_t>(s + 1)]);
-    if (reach * kGridSlack <= peak.value) continue;
-    for (int n = 0; n < n_to; ++n) {
-      for (int q = 0; q < 4; ++q) {
-        const float v = q == 0 ? std::abs(x[from + n]) : grid[static_cast<std::size_t>((q - 1) * kSub + n)];
-        if (v * kGridSlack <= peak.value) continue;
-        // Only a point that is not lower than its neighbours on the grid can stand next to a peak.
-        const auto at = [&](int quarters) -> float {
-          const int frame = quarters >= 0 ? quarters / 4 : -1;
-          const int phase = quarters - 4 * frame;
-          if (frame < 0 || frame >= kSub) return 0;
-          return phase == 0 ? std::abs(x[from + frame]) : grid[static_cast<std::size_t>((phase - 1) * kSub + frame)];
-        };
-        const int here = 4 * n + q;
-        const float before = at(here - 1), after = at(here + 1);
-        if (before > v * 1.004f || after > v * 1.004f) continue;
-        const bool inside = here > 0 && here + 1 < 4 * kSub;
-        if (inside && parabola(before, v, after) * kParabolaSlack <= peak.value) continue;
-        const float value = refine(x + from + n, q);
-        if (value > peak.value) peak = {value, frame_of(closed_ + from + n + (q >= 2 ? 1 : 0))};
+    const float top = HWY_DYNAMIC_DISPATCH(Screen)(x + from, kSub, t.screen, grid.data() + 1);
+    bar = std::max(bar, top * kScreenSurely);
+    const float needed = bar / kGridSlack;
+    if (top <= needed) continue;
+    grid.front() = grid.back() = 0;
+    const int last = 4 * std::min(kSub, count - from);
+    for (int k = 1; k <= last; ++k) {
+      const float v = grid[static_cast<std::size_t>(k)];
+      if (v <= needed) continue;
+      const float before = grid[static_cast<std::size_t>(k - 1)], after = grid[static_cast<std::size_t>(k + 1)];
+      if (before > v || after > v) {
+        // At the rim the true neighbour is not known: the point stays in as it is.
+        if (k != 1 && k != 4 * kSub) continue;
       }
+      const bool rim = k == 1 || k == 4 * kSub;
+      const float estimate = rim ? v * kGridSlack : parabola(before, v, after) * kParabolaSlack;
+      if (estimate > bar) candidates_.push_back({estimate, from + (k - 1) / 4, (k - 1) % 4, before, v, after});
+    }
+  }
+  const auto look = [&](const Candidate& c) {
+    const bool rim = c.before == 0 || c.after == 0;
+    const float value = rim ? refine(x + c.frame, c.quarter, c.value, c.value, c.value)
+                            : refine(x + c.frame, c.quarter, c.before, c.value, c.after);
+    if (value > peak.value) peak = {value, frame_of(closed_ + c.frame + (c.quarter >= 2 ? 1 : 0))};
+  };
+  if (!candidates_.empty()) {
+    const auto likeliest = std::max_element(candidates_.begin(), candidates_.end(), [](const auto& a, const auto& b) {
+      return a.estimate < b.estimate;
+    });
+    look(*likeliest);
+    for (const auto& candidate : candidates_) {
+      if (candidate.estimate > peak.value) look(candidate);
     }
   }
 

@@ -36,12 +36,18 @@ class TruePeakMeter {
   static constexpr int kLookAhead = 160;
 
  private:
+  struct Candidate {
+    float estimate;               ///< no peak here is higher
+    int frame, quarter;
+    float before, value, after;   ///< 4× magnitudes
+  };
   static constexpr int kHistory = 128;
   static constexpr int kRinging = 32;  ///< frames around the stream in which the waveform still moves
   std::vector<float> buffer_;          ///< frames from `begin_` on
   std::int64_t begin_ = -kRinging - kHistory, fed_ = 0, closed_ = -kRinging;
   bool flushed_ = false;
   std::vector<float> highest_, lowest_, extremes_, bends_;
+  std::vector<Candidate> candidates_;
 };
 
 /// The plain way, for tests and benchmarks: every frame 32× with the long interpolator; no pruning.
