@@ -1,0 +1,46 @@
+// Packaged music with one small defect put into it, as a file on disk.
+#pragma once
+
+#include <cstdint>
+#include <functional>
+#include <string>
+#include <vector>
+
+namespace sendworthy::test {
+
+/// Planar samples, full scale ±1.
+struct Clip {
+  int rate = 48000;
+  std::vector<std::vector<double>> channels;
+  [[nodiscard]] std::int64_t frames() const { return channels.empty() ? 0 : static_cast<std::int64_t>(channels[0].size()); }
+  Clip& gain_db(double db);
+  Clip& each(const std::function<double(double)>& f);
+};
+
+/// How a clip is written, and what is wrong with the file around it.
+struct Wrapping {
+  std::string container = "WAV";  ///< as the measurement "container" names it
+  int bits = 24;                  ///< 32 with `real`: float
+  bool real = false;
+  std::string codec;              ///< "ulaw" for a coded WAV
+  int bit_rate_kbit_s = 192;
+  bool variable_bit_rate = false;
+  bool bext = false;
+  bool artwork = false;
+  int trailing_bytes = 0;
+  bool data_size_lies = false;    ///< the header hides the second half
+  bool corrupt = false;           ///< a few bytes of the coded stream are turned over
+  bool swap_bytes = false;
+  std::string extension;          ///< another than the container's own
+  std::int64_t pad_file_to = 0;   ///< bytes of tag in front of an MP3
+};
+
+/// About twelve seconds of stereo music put together from the loops of the Debian package sonic-pi-samples, at an
+/// integrated loudness near −18 LUFS, peaks below −3 dBFS. Throws std::runtime_error when the package is missing.
+[[nodiscard]] const Clip& music();
+
+/// Writes the file into `folder` and returns its path. Throws when that is not possible.
+[[nodiscard]] std::string write_sample(const std::string& folder, const std::string& name, const Clip& clip,
+                                       const Wrapping& wrapping);
+
+}  // namespace sendworthy::test
