@@ -35,7 +35,7 @@ std::string unmet(const Conditions& conditions, const Subject& subject) {
   };
   if (!conditions.channels.empty() &&
       std::find(conditions.channels.begin(), conditions.channels.end(), subject.channels) == conditions.channels.end()) {
-    return fmt::format("for files with {} channel{}; this one has {}", fmt::join(conditions.channels, " or "),
+    return fmt::format("for files with {} channel{}; this one has {}", number_list(conditions.channels),
                        conditions.channels.size() == 1 && conditions.channels.front() == 1 ? "" : "s", subject.channels);
   }
   if (!holds(conditions.roles, subject.role)) {
@@ -73,10 +73,12 @@ bool fits(const Value& value, Unit unit) {
   return std::holds_alternative<double>(value);
 }
 
-std::string shown(const Value& value, Unit unit, int decimals) {
+using NumberWords = std::string (*)(double, Unit, int);
+
+std::string shown(const Value& value, Unit unit, int decimals, NumberWords words = value_with_unit) {
   if (const auto* yes = std::get_if<bool>(&value)) return *yes ? "yes" : "no";
   if (const auto* text = std::get_if<std::string>(&value)) return base::for_terminal(*text);
-  return with_unit(std::get<double>(value), unit, decimals);
+  return words(std::get<double>(value), unit, decimals);
 }
 
 // Change of level to a tenth of a decibel, never less than what is needed.
@@ -194,14 +196,14 @@ class Judge {
 
     Amounts amounts;
     amounts.value = shown(value, finding.unit, decimals);
-    if (decision.limit) amounts.limit = shown(*decision.limit, finding.unit, decimals);
+    if (decision.limit) amounts.limit = shown(*decision.limit, finding.unit, decimals, limit_with_unit);
     finding.change_db = fader_change(rule, decision, finding.outcome);
     if (finding.change_db) {
       amounts.change = change_words(*finding.change_db);
       amounts.direction = *finding.change_db < 0 ? "down" : "up";
       if (const auto peak = number(outcome_of({"true_peak", {}}, measured_, catalog_))) {
         finding.true_peak_after_db = *peak + *finding.change_db;
-        amounts.true_peak_after = with_unit(std::round(*finding.true_peak_after_db * 10) / 10, Unit::dbtp, 1);
+        amounts.true_peak_after = value_with_unit(*finding.true_peak_after_db, Unit::dbtp, 1);
       }
     }
     finding.why = fill(rule.why, amounts);

@@ -100,8 +100,28 @@ Unit unit_of_difference(Unit unit) {
   }
 }
 
-std::string with_unit(double value, Unit unit, int decimals) {
-  return base::fixed(value, decimals_needed(value, decimals)) + unit_suffix(unit);
+std::string limit_with_unit(double limit, Unit unit, int decimals) {
+  return base::fixed(limit, decimals_needed(limit, decimals)) + unit_suffix(unit);
+}
+
+std::string value_with_unit(double value, Unit unit, int decimals) {
+  return base::fixed(value, decimals) + unit_suffix(unit);
+}
+
+std::string number_list(std::vector<int> numbers) {
+  std::sort(numbers.begin(), numbers.end());
+  std::vector<std::string> parts;
+  for (std::size_t i = 0; i < numbers.size();) {
+    std::size_t last = i;
+    while (last + 1 < numbers.size() && numbers[last + 1] <= numbers[last] + 1) ++last;
+    if (numbers[last] >= numbers[i] + 2) {
+      parts.push_back(fmt::format("{} to {}", numbers[i], numbers[last]));
+    } else {
+      for (int n = numbers[i]; n <= numbers[last]; ++n) parts.push_back(std::to_string(n));
+    }
+    i = last + 1;
+  }
+  return joined(parts, "or");
 }
 
 const std::vector<std::string_view>& placeholders() {

@@ -14,8 +14,14 @@ namespace sendworthy::judge {
 /// The unit of a difference of two values of this unit: LUFS → LU, dBTP and dBFS → dB, text and bool → "equal" (bool).
 [[nodiscard]] Unit unit_of_difference(Unit unit);
 
-/// `12.5 LUFS`, `3`, `44100 Hz`, `+0.4 LU` … with at least `decimals`, and as many more (to 6) as the number itself has.
-[[nodiscard]] std::string with_unit(double value, Unit unit, int decimals);
+/// A limit, `-0.45 dBFS`, `3`, `44100 Hz`: with at least `decimals`, and as many more (to 6) as the number itself has.
+[[nodiscard]] std::string limit_with_unit(double limit, Unit unit, int decimals);
+
+/// A measured value, `-12.5 LUFS`: with exactly `decimals`.
+[[nodiscard]] std::string value_with_unit(double value, Unit unit, int decimals);
+
+/// Whole numbers as a reader would list them: "2", "1 or 6", "3 to 8, 10 or 12".
+[[nodiscard]] std::string number_list(std::vector<int> numbers);
 
 /// What the placeholders of a rule's texts stand for. An empty member: nothing is known to put there.
 struct Amounts {

@@ -92,6 +92,19 @@ TEST_SUITE("judge/words") {
     CHECK(!says_amount("by {value}"));
   }
 
+  TEST_CASE("numbers are listed as a reader would") {
+    CHECK(number_list({2}) == "2");
+    CHECK(number_list({6, 1}) == "1 or 6");
+    CHECK(number_list({1, 2}) == "1 or 2");
+    CHECK(number_list({3, 4, 5, 6, 7, 8, 10, 12}) == "3 to 8, 10 or 12");
+    CHECK(number_list({}) == "");
+  }
+
+  TEST_CASE("a value is printed with the catalog's decimals, a limit with all of its own") {
+    CHECK(value_with_unit(-0.005833, Unit::db, 1) == "0.0 dB");
+    CHECK(limit_with_unit(-0.45, Unit::db, 1) == "-0.45 dB");
+  }
+
   TEST_CASE("differences have a unit of their own") {
     CHECK(unit_of_difference(Unit::lufs) == Unit::lu);
     CHECK(unit_of_difference(Unit::dbtp) == Unit::db);
