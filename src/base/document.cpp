@@ -1,11 +1,11 @@
 #include "base/document.h"
 
+#include <fmt/format.h>
+#include <toml++/toml.h>
+
 #include <algorithm>
 #include <cmath>
 #include <exception>
-
-#include <fmt/format.h>
-#include <toml++/toml.h>
 
 #include "base/text.h"
 
@@ -67,10 +67,12 @@ std::optional<Position> too_deep(std::string_view text) {
 bool deeper_than(const toml::node& node, int levels) {
   if (levels < 0) return true;
   if (const auto* table = node.as_table()) {
-    return std::any_of(table->begin(), table->end(), [&](const auto& member) { return deeper_than(member.second, levels - 1); });
+    return std::any_of(table->begin(), table->end(),
+                       [&](const auto& member) { return deeper_than(member.second, levels - 1); });
   }
   if (const auto* array = node.as_array()) {
-    return std::any_of(array->begin(), array->end(), [&](const auto& element) { return deeper_than(element, levels - 1); });
+    return std::any_of(array->begin(), array->end(),
+                       [&](const auto& element) { return deeper_than(element, levels - 1); });
   }
   return false;
 }
@@ -92,14 +94,22 @@ std::string quoted(std::string_view text) {
 
 std::string_view words(Node::Type type) {
   switch (type) {
-    case Node::Type::none: return "nothing";
-    case Node::Type::boolean: return "true or false";
-    case Node::Type::integer: return "a whole number";
-    case Node::Type::real: return "a number";
-    case Node::Type::text: return "text";
-    case Node::Type::date: return "a date";
-    case Node::Type::array: return "an array";
-    case Node::Type::table: return "a table";
+    case Node::Type::none:
+      return "nothing";
+    case Node::Type::boolean:
+      return "true or false";
+    case Node::Type::integer:
+      return "a whole number";
+    case Node::Type::real:
+      return "a number";
+    case Node::Type::text:
+      return "text";
+    case Node::Type::date:
+      return "a date";
+    case Node::Type::array:
+      return "an array";
+    case Node::Type::table:
+      return "a table";
   }
   return "nothing";
 }
@@ -158,16 +168,24 @@ Node Document::root() const {
 Node::Type Node::type() const {
   if (!node_) return Type::none;
   switch (as_node(node_)->type()) {
-    case toml::node_type::boolean: return Type::boolean;
-    case toml::node_type::integer: return Type::integer;
-    case toml::node_type::floating_point: return Type::real;
-    case toml::node_type::string: return Type::text;
+    case toml::node_type::boolean:
+      return Type::boolean;
+    case toml::node_type::integer:
+      return Type::integer;
+    case toml::node_type::floating_point:
+      return Type::real;
+    case toml::node_type::string:
+      return Type::text;
     case toml::node_type::date:
     case toml::node_type::time:
-    case toml::node_type::date_time: return Type::date;
-    case toml::node_type::array: return Type::array;
-    case toml::node_type::table: return Type::table;
-    default: return Type::none;
+    case toml::node_type::date_time:
+      return Type::date;
+    case toml::node_type::array:
+      return Type::array;
+    case toml::node_type::table:
+      return Type::table;
+    default:
+      return Type::none;
   }
 }
 
@@ -243,7 +261,9 @@ Result<double> Node::number() const {
   if (!std::isfinite(value)) {
     return tl::unexpected(error(fmt::format("{} must be a finite number, not {}",
                                             key().empty() ? std::string("this value") : quoted(key()),
-                                            std::isnan(value) ? "nan" : value < 0 ? "-inf" : "inf")));
+                                            std::isnan(value) ? "nan"
+                                            : value < 0       ? "-inf"
+                                                              : "inf")));
   }
   return value;
 }

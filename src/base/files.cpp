@@ -1,6 +1,7 @@
 #include "base/files.h"
 
 #include <fcntl.h>
+#include <fmt/format.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -14,8 +15,6 @@
 #include <system_error>
 #include <thread>
 #include <utility>
-
-#include <fmt/format.h>
 
 #include "base/text.h"
 

@@ -1,12 +1,12 @@
 #include "base/text.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstdlib>
 #include <limits>
-
-#include <fmt/format.h>
 
 namespace sendworthy::base {
 namespace {
@@ -22,7 +22,9 @@ struct Decoded {
 
 // One code point as in table 3-7 of the Unicode standard: no overlong forms, no surrogates, nothing above 10FFFF.
 Decoded decode(std::string_view bytes, std::size_t at) {
-  const auto byte = [&](std::size_t i) -> unsigned { return i < bytes.size() ? static_cast<unsigned char>(bytes[i]) : 0u; };
+  const auto byte = [&](std::size_t i) -> unsigned {
+    return i < bytes.size() ? static_cast<unsigned char>(bytes[i]) : 0u;
+  };
   const auto continues = [&](std::size_t i) { return (byte(i) & 0xC0u) == 0x80u; };
   const unsigned first = byte(at);
   if (first < 0x80) return {first, 1, true};
@@ -60,22 +62,30 @@ bool in_ranges(char32_t code, const std::array<Range, N>& ranges) {
 
 // Characters that move text about without being seen: a file name must not be able to reorder a line of the sheet.
 bool reorders(char32_t code) {
-  constexpr std::array<Range, 5> kRanges{{{0x061C, 0x061C}, {0x200E, 0x200F}, {0x2028, 0x202E}, {0x2066, 0x2069},
-                                         {0xFEFF, 0xFEFF}}};
+  constexpr std::array<Range, 5> kRanges{
+      {{0x061C, 0x061C}, {0x200E, 0x200F}, {0x2028, 0x202E}, {0x2066, 0x2069}, {0xFEFF, 0xFEFF}}};
   return in_ranges(code, kRanges);
 }
 
 // Columns by blocks, not by single characters: good enough to keep tables straight in the scripts names are written in.
 int columns_of(char32_t code) {
-  constexpr std::array<Range, 24> kZero{{{0x0300, 0x036F}, {0x0483, 0x0489}, {0x0591, 0x05BD}, {0x05BF, 0x05BF},
-                                        {0x05C1, 0x05C2}, {0x0610, 0x061A}, {0x064B, 0x065F}, {0x0670, 0x0670},
-                                        {0x06D6, 0x06DC}, {0x0900, 0x0902}, {0x093C, 0x093C}, {0x0941, 0x0948},
-                                        {0x094D, 0x094D}, {0x0E31, 0x0E31}, {0x0E34, 0x0E3A}, {0x0E47, 0x0E4E},
-                                        {0x1AB0, 0x1AFF}, {0x1DC0, 0x1DFF}, {0x200B, 0x200F}, {0x202A, 0x202E},
-                                        {0x2060, 0x206F}, {0x20D0, 0x20FF}, {0xFE00, 0xFE0F}, {0xFE20, 0xFE2F}}};
-  constexpr std::array<Range, 12> kWide{{{0x1100, 0x115F}, {0x2E80, 0x303E}, {0x3041, 0x33FF}, {0x3400, 0x4DBF},
-                                        {0x4E00, 0x9FFF}, {0xA000, 0xA4CF}, {0xAC00, 0xD7A3}, {0xF900, 0xFAFF},
-                                        {0xFE30, 0xFE6F}, {0xFF00, 0xFF60}, {0x1F300, 0x1FAFF}, {0x20000, 0x3FFFD}}};
+  constexpr std::array<Range, 24> kZero{
+      {{0x0300, 0x036F}, {0x0483, 0x0489}, {0x0591, 0x05BD}, {0x05BF, 0x05BF}, {0x05C1, 0x05C2}, {0x0610, 0x061A},
+       {0x064B, 0x065F}, {0x0670, 0x0670}, {0x06D6, 0x06DC}, {0x0900, 0x0902}, {0x093C, 0x093C}, {0x0941, 0x0948},
+       {0x094D, 0x094D}, {0x0E31, 0x0E31}, {0x0E34, 0x0E3A}, {0x0E47, 0x0E4E}, {0x1AB0, 0x1AFF}, {0x1DC0, 0x1DFF},
+       {0x200B, 0x200F}, {0x202A, 0x202E}, {0x2060, 0x206F}, {0x20D0, 0x20FF}, {0xFE00, 0xFE0F}, {0xFE20, 0xFE2F}}};
+  constexpr std::array<Range, 12> kWide{{{0x1100, 0x115F},
+                                         {0x2E80, 0x303E},
+                                         {0x3041, 0x33FF},
+                                         {0x3400, 0x4DBF},
+                                         {0x4E00, 0x9FFF},
+                                         {0xA000, 0xA4CF},
+                                         {0xAC00, 0xD7A3},
+                                         {0xF900, 0xFAFF},
+                                         {0xFE30, 0xFE6F},
+                                         {0xFF00, 0xFF60},
+                                         {0x1F300, 0x1FAFF},
+                                         {0x20000, 0x3FFFD}}};
   if (code < 0x20 || (code >= 0x7F && code < 0xA0)) return 0;
   if (code < 0x300) return 1;
   if (in_ranges(code, kZero)) return 0;
@@ -170,7 +180,8 @@ std::string for_xml(std::string_view bytes) {
 std::string for_csv(std::string_view bytes) {
   std::string text = clean_utf8(bytes);
   std::replace(text.begin(), text.end(), '\0', ' ');
-  if (!text.empty() && std::string_view("=+-@\t\r").find(text.front()) != std::string_view::npos) text.insert(text.begin(), '\'');
+  if (!text.empty() && std::string_view("=+-@\t\r").find(text.front()) != std::string_view::npos)
+    text.insert(text.begin(), '\'');
   if (text.find_first_of(",\"\r\n") == std::string::npos) return text;
   std::string out = "\"";
   for (const char c : text) {

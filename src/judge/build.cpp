@@ -1,9 +1,9 @@
 // From the merged keys of a rule to a Rule, checked against the catalog.
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <charconv>
 #include <cmath>
-
-#include <fmt/format.h>
 
 #include "base/text.h"
 #include "judge/draft.h"
@@ -38,7 +38,9 @@ Result<double> limit_in(const Node& node, const CatalogEntry& entry, Unit unit, 
   found.remove_prefix(std::min(found.find_first_not_of(' '), found.size()));
   if (parsed.ec != std::errc() || !std::isfinite(value) || found.empty())
     return wrong(node, fmt::format("{} must be {}, not text", in_quotes(key), in_unit(unit)));
-  if (to_string(unit).empty()) return wrong(node, fmt::format("{} has no unit; write {} without {}", entry.id, base::shortest(value), in_quotes(found)));
+  if (to_string(unit).empty())
+    return wrong(node,
+                 fmt::format("{} has no unit; write {} without {}", entry.id, base::shortest(value), in_quotes(found)));
   if (found != to_string(unit))
     return wrong(node, fmt::format("{} is in {}, not in {}", entry.id, to_string(unit), in_quotes(found)));
   return value;
@@ -56,14 +58,16 @@ Result<Value> accepted_value(const Node& node, const CatalogEntry& entry, Unit u
   } else if (node.type() == Node::Type::text) {
     return Value(*node.text());
   }
-  return wrong(node, fmt::format("{} needs {}, because {} is {}", in_quotes(key), in_unit(unit), entry.id, in_unit(unit)));
+  return wrong(node,
+               fmt::format("{} needs {}, because {} is {}", in_quotes(key), in_unit(unit), entry.id, in_unit(unit)));
 }
 
 Result<std::vector<std::string>> items_in(const Node& node, const std::string& key) {
   auto items = node.texts();
   if (!items) return items;
   if (items->empty()) return wrong(node, fmt::format("{} is empty", in_quotes(key)));
-  if (items->size() > kMostItems) return wrong(node, fmt::format("{} has more than {} items", in_quotes(key), kMostItems));
+  if (items->size() > kMostItems)
+    return wrong(node, fmt::format("{} has more than {} items", in_quotes(key), kMostItems));
   return items;
 }
 
@@ -119,7 +123,8 @@ Result<Comparison> read_comparison(const DraftKey& key, ComparisonKey what, cons
       comparison.items = std::move(*items);
       return comparison;
     }
-    case LimitKind::none: break;
+    case LimitKind::none:
+      break;
   }
   return comparison;
 }
@@ -139,10 +144,9 @@ Result<bool> take_parameter(const DraftKey& key, std::string_view name, const Ca
     const auto value = key.value.number();
     if (!value) return tl::unexpected(value.error());
     if (*value < parameter.lowest || *value > parameter.highest) {
-      return wrong(key.value,
-                   fmt::format("\"{}\" is {}; {} takes {} to {}{}{}", name, base::shortest(*value), entry.id,
-                               base::shortest(parameter.lowest), base::shortest(parameter.highest),
-                               parameter.unit.empty() ? "" : " ", parameter.unit));
+      return wrong(key.value, fmt::format("\"{}\" is {}; {} takes {} to {}{}{}", name, base::shortest(*value), entry.id,
+                                          base::shortest(parameter.lowest), base::shortest(parameter.highest),
+                                          parameter.unit.empty() ? "" : " ", parameter.unit));
     }
     if (*value != parameter.fallback) request.parameters[std::string(name)] = *value;
     return true;
@@ -243,10 +247,10 @@ Result<Rule> build_rule(const DraftRule& draft, const Catalog& catalog) {
       rule.comparisons.push_back(std::move(*comparison));
     } else if (canonical == "tolerance") {
       if (!is_number(unit)) {
-        return tl::unexpected(Error{ErrorCode::rules,
-                                    fmt::format("\"tolerance\" needs a number to compare, and {} is {}", (*entry)->id,
-                                                in_unit(unit)),
-                                    key.value.key_place()});
+        return tl::unexpected(
+            Error{ErrorCode::rules,
+                  fmt::format("\"tolerance\" needs a number to compare, and {} is {}", (*entry)->id, in_unit(unit)),
+                  key.value.key_place()});
       }
       const auto value = key.value.number();
       if (!value) return tl::unexpected(value.error());
@@ -274,25 +278,24 @@ Result<Rule> build_rule(const DraftRule& draft, const Catalog& catalog) {
       }
       if (!taken) return tl::unexpected(taken.error());
       if (!*taken) {
-        return tl::unexpected(Error{ErrorCode::rules,
-                                    fmt::format("{} is no parameter of {}; {} {} it", in_quotes(key.written), (*entry)->id,
-                                                measurements_with(canonical, catalog),
-                                                measurements_with(canonical, catalog).find(',') == std::string::npos
-                                                    ? "has"
-                                                    : "have"),
-                                    key.value.key_place()});
+        return tl::unexpected(
+            Error{ErrorCode::rules,
+                  fmt::format("{} is no parameter of {}; {} {} it", in_quotes(key.written), (*entry)->id,
+                              measurements_with(canonical, catalog),
+                              measurements_with(canonical, catalog).find(',') == std::string::npos ? "has" : "have"),
+                  key.value.key_place()});
       }
     }
   }
   if (const auto ok = read_conditions(draft, rule.conditions); !ok) return tl::unexpected(ok.error());
   if (rule.comparisons.empty()) {
-    return fail(ErrorCode::rules,
-                fmt::format("rule {} compares {} with nothing: give it a limit such as {}", in_quotes(rule.id),
-                            rule.measure.id,
-                            is_number(unit)               ? "fail_above = 0"
-                            : unit == Unit::boolean       ? "fail_unless = true"
-                                                          : "fail_unless = \"…\""),
-                at_measure->second.value.key_place());
+    return fail(
+        ErrorCode::rules,
+        fmt::format("rule {} compares {} with nothing: give it a limit such as {}", in_quotes(rule.id), rule.measure.id,
+                    is_number(unit)         ? "fail_above = 0"
+                    : unit == Unit::boolean ? "fail_unless = true"
+                                            : "fail_unless = \"…\""),
+        at_measure->second.value.key_place());
   }
   if (const auto ok = check_range(draft, rule); !ok) return tl::unexpected(ok.error());
   // Worst first, so that the order never depends on the alphabet.

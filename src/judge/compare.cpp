@@ -40,10 +40,12 @@ std::optional<Value> limit_of(const Comparison& comparison, const Value& value, 
   switch (comparison.kind) {
     case LimitKind::above:
     case LimitKind::below:
-    case LimitKind::multiple_of: return Value(comparison.number);
+    case LimitKind::multiple_of:
+      return Value(comparison.number);
     case LimitKind::matches:
     case LimitKind::forbid:
-    case LimitKind::require: return Value(joined(comparison.items));
+    case LimitKind::require:
+      return Value(joined(comparison.items));
     case LimitKind::unless: {
       if (comparison.accepted.size() == 1 || !std::holds_alternative<double>(value)) {
         if (comparison.accepted.size() == 1) return comparison.accepted.front();
@@ -54,13 +56,15 @@ std::optional<Value> limit_of(const Comparison& comparison, const Value& value, 
         return texts.empty() ? comparison.accepted.front() : Value(joined(texts));
       }
       const double number = std::get<double>(value);
-      return *std::min_element(comparison.accepted.begin(), comparison.accepted.end(), [&](const Value& a, const Value& b) {
-        const auto* x = std::get_if<double>(&a);
-        const auto* y = std::get_if<double>(&b);
-        return x && y && distance_to(number, *x, frames_per_s) < distance_to(number, *y, frames_per_s);
-      });
+      return *std::min_element(
+          comparison.accepted.begin(), comparison.accepted.end(), [&](const Value& a, const Value& b) {
+            const auto* x = std::get_if<double>(&a);
+            const auto* y = std::get_if<double>(&b);
+            return x && y && distance_to(number, *x, frames_per_s) < distance_to(number, *y, frames_per_s);
+          });
     }
-    case LimitKind::none: break;
+    case LimitKind::none:
+      break;
   }
   return std::nullopt;
 }
@@ -84,9 +88,12 @@ bool accepts(const Comparison& comparison, const Value& value, const ValueKind& 
       const auto pattern = Pattern::compile(comparison.items.front());
       return text && pattern && pattern->matches(*text);
     }
-    case LimitKind::forbid: return text && std::none_of(comparison.items.begin(), comparison.items.end(), has);
-    case LimitKind::require: return text && std::all_of(comparison.items.begin(), comparison.items.end(), has);
-    default: return false;
+    case LimitKind::forbid:
+      return text && std::none_of(comparison.items.begin(), comparison.items.end(), has);
+    case LimitKind::require:
+      return text && std::all_of(comparison.items.begin(), comparison.items.end(), has);
+    default:
+      return false;
   }
 }
 
@@ -97,8 +104,12 @@ int severity(Status status) { return static_cast<int>(status); }
 double beyond(double value, const Comparison& comparison, int frames_per_s) {
   double amount = 0;
   switch (comparison.kind) {
-    case LimitKind::above: amount = value - comparison.number; break;
-    case LimitKind::below: amount = comparison.number - value; break;
+    case LimitKind::above:
+      amount = value - comparison.number;
+      break;
+    case LimitKind::below:
+      amount = comparison.number - value;
+      break;
     case LimitKind::multiple_of:
       amount = std::fabs(value - std::round(value / comparison.number) * comparison.number);
       break;
@@ -110,12 +121,15 @@ double beyond(double value, const Comparison& comparison, int frames_per_s) {
       }
       return amount;
     }
-    default: return std::numeric_limits<double>::infinity();
+    default:
+      return std::numeric_limits<double>::infinity();
   }
   return amount <= guard(std::max(std::fabs(value), std::fabs(comparison.number))) ? std::min(amount, 0.0) : amount;
 }
 
-bool within(double amount, double tolerance, double scale) { return tolerance > 0 && amount <= tolerance + guard(scale); }
+bool within(double amount, double tolerance, double scale) {
+  return tolerance > 0 && amount <= tolerance + guard(scale);
+}
 
 Decision decide(const Rule& rule, const Value& value, const ValueKind& kind) {
   Decision worst;
@@ -127,7 +141,8 @@ Decision decide(const Rule& rule, const Value& value, const ValueKind& kind) {
     if (number) {
       const double amount = beyond(*number, comparison, kind.frames_per_s);
       if (amount > 0) {
-        one.within_tolerance = within(amount, rule.tolerance, std::max(std::fabs(*number), std::fabs(comparison.number)));
+        one.within_tolerance =
+            within(amount, rule.tolerance, std::max(std::fabs(*number), std::fabs(comparison.number)));
         one.status = one.within_tolerance && comparison.status == Status::fail ? Status::warn : comparison.status;
       } else if (comparison.kind == LimitKind::above || comparison.kind == LimitKind::below) {
         room = std::fabs(*number - comparison.number);
@@ -135,9 +150,9 @@ Decision decide(const Rule& rule, const Value& value, const ValueKind& kind) {
     } else if (!accepts(comparison, value, kind)) {
       one.status = comparison.status;
     }
-    const bool worse = severity(one.status) > severity(worst.status) ||
-                       (one.status == worst.status && one.status != Status::pass && worst.within_tolerance &&
-                        !one.within_tolerance);
+    const bool worse =
+        severity(one.status) > severity(worst.status) ||
+        (one.status == worst.status && one.status != Status::pass && worst.within_tolerance && !one.within_tolerance);
     const bool nearer = one.status == Status::pass && worst.status == Status::pass && room < nearest;
     if (!worst.comparison || worse || nearer) worst = one;
     if (nearer) nearest = room;

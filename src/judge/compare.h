@@ -1,12 +1,12 @@
 // The closed set of comparisons a rule can make, as one table of functions of plain values.
 #pragma once
 
+#include <sendworthy/rule_set.h>
+#include <sendworthy/sheet.h>
+
 #include <optional>
 #include <string_view>
 #include <vector>
-
-#include <sendworthy/rule_set.h>
-#include <sendworthy/sheet.h>
 
 namespace sendworthy::judge {
 
@@ -24,8 +24,9 @@ struct Decision {
   std::optional<Value> limit;
 };
 
-/// How far `value` lies beyond a limit, in its own unit; 0 or less: not beyond. Values that differ by less than 1e-9, or
-/// by the last bits of a large number, are equal: -17.8 lies 0.2 above -18.0 although the doubles say 0.19999999999999929.
+/// How far `value` lies beyond a limit, in its own unit; 0 or less: not beyond. Values that differ by less than 1e-9,
+/// or by the last bits of a large number, are equal: -17.8 lies 0.2 above -18.0 although the doubles say
+/// 0.19999999999999929.
 [[nodiscard]] double beyond(double value, const Comparison& comparison, int frames_per_s = 0);
 
 /// Whether an amount beyond a limit is no more than the tolerance, with the same guard.

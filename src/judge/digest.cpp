@@ -1,9 +1,9 @@
 #include "judge/digest.h"
 
-#include <algorithm>
-
 #include <fmt/format.h>
 #include <xxhash.h>
+
+#include <algorithm>
 
 #include "base/text.h"
 
@@ -77,7 +77,8 @@ std::string digest_of(const RuleSet& set) {
     if (rule.enabled) add_rule(writer, rule);
   }
   for (const auto& waiver : set.waivers) {
-    for (const auto* text : {&waiver.rule, &waiver.files, &waiver.audio_digest, &waiver.reason, &waiver.by, &waiver.until})
+    for (const auto* text :
+         {&waiver.rule, &waiver.files, &waiver.audio_digest, &waiver.reason, &waiver.by, &waiver.until})
       writer.add(std::string_view(*text));
     add_optional(writer, waiver.from_s);
     add_optional(writer, waiver.to_s);

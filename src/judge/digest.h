@@ -1,9 +1,9 @@
 // A digest over everything in a rule set that decides or is said, so that two sheets can be known to be judged alike.
 #pragma once
 
-#include <string>
-
 #include <sendworthy/rule_set.h>
+
+#include <string>
 
 namespace sendworthy::judge {
 

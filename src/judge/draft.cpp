@@ -1,10 +1,10 @@
 #include "judge/draft.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <array>
 #include <set>
-
-#include <fmt/format.h>
 
 #include "base/text.h"
 
@@ -31,12 +31,12 @@ struct Prefix {
 };
 constexpr std::array<Prefix, 3> kPrefixes{{{"fail_", Status::fail}, {"warn_", Status::warn}, {"note_", Status::note}}};
 
-constexpr std::array<std::string_view, 13> kPlainKeys{"id",     "measure", "compare_to", "tolerance", "channels",
-                                                      "role",   "min_duration", "container", "why", "remedy",
-                                                      "source", "optional", "enabled"};
+constexpr std::array<std::string_view, 13> kPlainKeys{"id",     "measure",      "compare_to", "tolerance", "channels",
+                                                      "role",   "min_duration", "container",  "why",       "remedy",
+                                                      "source", "optional",     "enabled"};
 // What a rule keeps when a later set points it at another measurement: everything else was said about the old one.
-constexpr std::array<std::string_view, 9> kAboutAnyMeasurement{"channels", "role", "min_duration", "container", "why",
-                                                               "remedy", "source", "optional", "enabled"};
+constexpr std::array<std::string_view, 9> kAboutAnyMeasurement{"channels", "role",   "min_duration", "container", "why",
+                                                               "remedy",   "source", "optional",     "enabled"};
 
 std::string canonical(std::string_view key) {
   for (const auto& kind : kKinds) {
@@ -133,9 +133,10 @@ Result<DraftRule> read_rule(const Node& table, const std::string& origin, const 
     if (key == "id") continue;
     const auto [at, added] = rule.keys.emplace(canonical(key), DraftKey{key, member, origin});
     if (!added) {
-      return tl::unexpected(Error{ErrorCode::rules,
-                                  fmt::format("{} and {} say the same; keep one", in_quotes(at->second.written), in_quotes(key)),
-                                  member.key_place()});
+      return tl::unexpected(
+          Error{ErrorCode::rules,
+                fmt::format("{} and {} say the same; keep one", in_quotes(at->second.written), in_quotes(key)),
+                member.key_place()});
     }
   }
   return rule;
@@ -153,8 +154,7 @@ bool blank(std::string_view text) { return text.find_first_not_of(" \t\r\n") == 
 Result<Waiver> read_waiver(const Node& table) {
   Waiver waiver;
   waiver.place = table.place();
-  if (const auto ok =
-          table.only({"rule", "files", "audio", "from_s", "to_s", "reason", "by", "until"}, "[[waiver]]");
+  if (const auto ok = table.only({"rule", "files", "audio", "from_s", "to_s", "reason", "by", "until"}, "[[waiver]]");
       !ok)
     return tl::unexpected(ok.error());
   for (const auto& [key, target] : {std::pair{"rule", &waiver.rule},
@@ -201,8 +201,8 @@ Result<std::vector<Node>> tables(const Node& root, std::string_view key) {
   const bool only_tables = std::all_of(elements.begin(), elements.end(),
                                        [](const Node& element) { return element.type() == Node::Type::table; });
   if (node->type() != Node::Type::array || !only_tables) {
-    return tl::unexpected(
-        Error{ErrorCode::rules, fmt::format("write [[{}]], with two brackets, for each of them", key), node->key_place()});
+    return tl::unexpected(Error{ErrorCode::rules, fmt::format("write [[{}]], with two brackets, for each of them", key),
+                                node->key_place()});
   }
   return elements;
 }
@@ -293,8 +293,8 @@ Result<void> lay_over(std::vector<DraftRule>& rules, const DraftSet& later) {
         std::vector<std::string_view> ids;
         for (std::size_t i = 0; i < before; ++i) ids.push_back(rules[i].id);
         return fail(ErrorCode::rules,
-                    fmt::format("rule {} has no measure, and no set it extends has a rule of that id{}", in_quotes(rule.id),
-                                did_you_mean(rule.id, ids)),
+                    fmt::format("rule {} has no measure, and no set it extends has a rule of that id{}",
+                                in_quotes(rule.id), did_you_mean(rule.id, ids)),
                     rule.place);
       }
       added.push_back(rule);

@@ -3,14 +3,14 @@
 // right file, line and column.
 #pragma once
 
+#include <sendworthy/catalog.h>
+#include <sendworthy/rule_set.h>
+
 #include <map>
 #include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
-
-#include <sendworthy/catalog.h>
-#include <sendworthy/rule_set.h>
 
 #include "base/document.h"
 
@@ -19,7 +19,7 @@ namespace sendworthy::judge {
 struct DraftKey {
   std::string written;  ///< as in the file, for messages and origins
   base::Node value;
-  std::string origin;   ///< name of the rule set
+  std::string origin;  ///< name of the rule set
 };
 
 struct DraftRule {

@@ -1,11 +1,11 @@
 #include "judge/evaluate.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <unordered_map>
-
-#include <fmt/format.h>
 
 #include "base/text.h"
 #include "judge/compare.h"
@@ -18,9 +18,14 @@ namespace {
 using Measured = std::unordered_map<std::string, const Measurement*>;
 
 // Levels that follow the fader. Others in the same units do not: turning the song down does not mend its noise floor.
-constexpr std::array<std::string_view, 9> kFollowsFader{"integrated_loudness", "max_momentary_loudness",
-                                                        "max_short_term_loudness", "true_peak", "sample_peak",
-                                                        "rms_level", "headroom", "true_peak_after_lossy",
+constexpr std::array<std::string_view, 9> kFollowsFader{"integrated_loudness",
+                                                        "max_momentary_loudness",
+                                                        "max_short_term_loudness",
+                                                        "true_peak",
+                                                        "sample_peak",
+                                                        "rms_level",
+                                                        "headroom",
+                                                        "true_peak_after_lossy",
                                                         "a_weighted_level"};
 
 std::string list_words(const std::vector<std::string>& items) {
@@ -33,19 +38,20 @@ std::string unmet(const Conditions& conditions, const Subject& subject) {
     return items.empty() || std::any_of(items.begin(), items.end(),
                                         [&](const std::string& item) { return same_text(item, text, true); });
   };
-  if (!conditions.channels.empty() &&
-      std::find(conditions.channels.begin(), conditions.channels.end(), subject.channels) == conditions.channels.end()) {
+  if (!conditions.channels.empty() && std::find(conditions.channels.begin(), conditions.channels.end(),
+                                                subject.channels) == conditions.channels.end()) {
     return fmt::format("for files with {} channel{}; this one has {}", number_list(conditions.channels),
-                       conditions.channels.size() == 1 && conditions.channels.front() == 1 ? "" : "s", subject.channels);
+                       conditions.channels.size() == 1 && conditions.channels.front() == 1 ? "" : "s",
+                       subject.channels);
   }
   if (!holds(conditions.roles, subject.role)) {
-    return subject.role.empty()
-               ? fmt::format("for the role {}; this file was given none", list_words(conditions.roles))
-               : fmt::format("for the role {}; this file is {}", list_words(conditions.roles),
-                             base::for_terminal(subject.role));
+    return subject.role.empty() ? fmt::format("for the role {}; this file was given none", list_words(conditions.roles))
+                                : fmt::format("for the role {}; this file is {}", list_words(conditions.roles),
+                                              base::for_terminal(subject.role));
   }
   if (!holds(conditions.containers, subject.container)) {
-    return fmt::format("for {}; this file is {}", list_words(conditions.containers), base::for_terminal(subject.container));
+    return fmt::format("for {}; this file is {}", list_words(conditions.containers),
+                       base::for_terminal(subject.container));
   }
   if (conditions.min_duration_s && subject.duration_s < *conditions.min_duration_s - 1e-9) {
     return fmt::format("for files of at least {} s; this one has {} s", base::shortest(*conditions.min_duration_s),
@@ -93,7 +99,8 @@ std::optional<double> fader_change(const Rule& rule, const Decision& decision, c
   if (!value || rule.compare_to || decision.status == Status::pass) return std::nullopt;
   const auto kind = decision.comparison->kind;
   if (kind != LimitKind::above && kind != LimitKind::below) return std::nullopt;
-  if (std::find(kFollowsFader.begin(), kFollowsFader.end(), rule.measure.id) == kFollowsFader.end()) return std::nullopt;
+  if (std::find(kFollowsFader.begin(), kFollowsFader.end(), rule.measure.id) == kFollowsFader.end())
+    return std::nullopt;
   double change = decision.comparison->number - *value;
   for (const auto& comparison : rule.comparisons) {
     if (comparison.kind != kind || comparison.status == Status::note) continue;
@@ -180,7 +187,8 @@ class Judge {
     finding.outcome = x && y ? Value(*x - *y) : Value(a == b);
   }
 
-  void decide_on(const Rule& rule, const Value& value, int decimals, const CatalogEntry* entry, Finding& finding) const {
+  void decide_on(const Rule& rule, const Value& value, int decimals, const CatalogEntry* entry,
+                 Finding& finding) const {
     ValueKind kind;
     kind.list = entry && entry->unit == Unit::list;
     kind.ignore_case = entry && entry->group == Group::format;
@@ -210,11 +218,10 @@ class Judge {
     if (passes) return;
     finding.remedy = fill(rule.remedy, amounts);
     if (finding.change_db && !says_amount(rule.remedy) && !says_amount(rule.why)) {
-      finding.remedy += fmt::format("{}{} the level by {}{}.", finding.remedy.empty() ? "" : " ",
-                                    *finding.change_db < 0 ? "Lower" : "Raise", amounts.change,
-                                    amounts.true_peak_after.empty()
-                                        ? ""
-                                        : fmt::format("; the true peak becomes {}", amounts.true_peak_after));
+      finding.remedy += fmt::format(
+          "{}{} the level by {}{}.", finding.remedy.empty() ? "" : " ", *finding.change_db < 0 ? "Lower" : "Raise",
+          amounts.change,
+          amounts.true_peak_after.empty() ? "" : fmt::format("; the true peak becomes {}", amounts.true_peak_after));
     }
   }
 

@@ -1,25 +1,25 @@
 // Rules × measurements → findings. Pure; knows nothing of audio.
 #pragma once
 
-#include <string>
-#include <vector>
-
 #include <sendworthy/catalog.h>
 #include <sendworthy/rule_set.h>
 #include <sendworthy/sheet.h>
+
+#include <string>
+#include <vector>
 
 namespace sendworthy::judge {
 
 /// What conditions and waivers ask about a file.
 struct Subject {
-  std::string path;          ///< waivers' `files` pattern is matched against the path and against the last part of it
+  std::string path;  ///< waivers' `files` pattern is matched against the path and against the last part of it
   std::string role;
   std::string container;
   std::string audio_digest;
   int channels = 0;
   double duration_s = 0;
   int sample_rate = 0;
-  std::string today;         ///< YYYY-MM-DD; empty: no waiver ever expires, which is said in a finding
+  std::string today;  ///< YYYY-MM-DD; empty: no waiver ever expires, which is said in a finding
 };
 
 struct Judgement {

@@ -1,12 +1,11 @@
 // `--expect KEY=VALUE`: a rule set from the command line.
+#include <fmt/format.h>
+#include <sendworthy/rule_set.h>
+
 #include <algorithm>
 #include <charconv>
 #include <cmath>
 #include <set>
-
-#include <fmt/format.h>
-
-#include <sendworthy/rule_set.h>
 
 #include "base/text.h"
 #include "judge/digest.h"
@@ -67,7 +66,8 @@ class Reader {
 
   Result<std::vector<Comparison>> read(std::string_view text) {
     const auto range = text.find("..");
-    if (is_number() && range != std::string_view::npos) return read_range(text.substr(0, range), text.substr(range + 2));
+    if (is_number() && range != std::string_view::npos)
+      return read_range(text.substr(0, range), text.substr(range + 2));
     const auto parts = split(text, '|');
     // A level is never a round number to the last bit: what is asked is the number as it is printed.
     const bool as_printed = is_number() && entry_.decimals > 0 && entry_.unit != Unit::seconds;
@@ -162,8 +162,7 @@ Result<RuleSet> expectations(const std::vector<std::string>& key_values, const C
   std::set<std::string_view> seen;
   for (const auto& whole : key_values) {
     const auto equals = whole.find('=');
-    if (equals == std::string::npos || equals == 0)
-      return wrong(whole, "write KEY=VALUE, such as sample_rate=96000");
+    if (equals == std::string::npos || equals == 0) return wrong(whole, "write KEY=VALUE, such as sample_rate=96000");
     const std::string_view key = std::string_view(whole).substr(0, equals);
     const std::string_view value = std::string_view(whole).substr(equals + 1);
     const auto* entry = catalog.find(key);

@@ -1,12 +1,12 @@
 #include "judge/pattern.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cstdint>
 #include <optional>
 #include <utility>
 #include <vector>
-
-#include <fmt/format.h>
 
 #include "base/text.h"
 
@@ -28,7 +28,8 @@ std::u32string code_points(std::string_view text) {
     const auto first = static_cast<unsigned char>(clean[i]);
     const int length = first < 0x80 ? 1 : first < 0xE0 ? 2 : first < 0xF0 ? 3 : 4;
     char32_t code = length == 1 ? first : first & (0xFFu >> (length + 1));
-    for (int k = 1; k < length; ++k) code = code << 6 | (static_cast<unsigned char>(clean[i + static_cast<std::size_t>(k)]) & 0x3Fu);
+    for (int k = 1; k < length; ++k)
+      code = code << 6 | (static_cast<unsigned char>(clean[i + static_cast<std::size_t>(k)]) & 0x3Fu);
     out += code;
     i += static_cast<std::size_t>(length);
   }
@@ -39,7 +40,8 @@ struct CharacterSet {
   std::vector<std::pair<char32_t, char32_t>> ranges;
   bool negated = false;
   [[nodiscard]] bool holds(char32_t c) const {
-    const bool inside = std::any_of(ranges.begin(), ranges.end(), [c](const auto& r) { return c >= r.first && c <= r.second; });
+    const bool inside =
+        std::any_of(ranges.begin(), ranges.end(), [c](const auto& r) { return c >= r.first && c <= r.second; });
     return inside != negated;
   }
 };
@@ -48,8 +50,8 @@ struct Piece {
   enum class Kind { set, start, end, sequence, choice, repeat };
   Kind kind = Kind::sequence;
   CharacterSet set;
-  std::vector<Piece> parts;      // sequence, choice; repeat: one
-  int least = 0, most = 0;       // repeat; most -1: no end
+  std::vector<Piece> parts;  // sequence, choice; repeat: one
+  int least = 0, most = 0;   // repeat; most -1: no end
 };
 
 CharacterSet digits() { return {{{'0', '9'}}, false}; }
@@ -59,10 +61,20 @@ CharacterSet spaces() { return {{{'\t', '\r'}, {' ', ' '}}, false}; }
 std::optional<CharacterSet> named_set(char32_t letter) {
   CharacterSet set;
   switch (letter) {
-    case 'd': case 'D': set = digits(); break;
-    case 'w': case 'W': set = word_signs(); break;
-    case 's': case 'S': set = spaces(); break;
-    default: return std::nullopt;
+    case 'd':
+    case 'D':
+      set = digits();
+      break;
+    case 'w':
+    case 'W':
+      set = word_signs();
+      break;
+    case 's':
+    case 'S':
+      set = spaces();
+      break;
+    default:
+      return std::nullopt;
   }
   set.negated = letter < 'a';
   return set;
@@ -105,7 +117,9 @@ class Reader {
     return std::nullopt;
   }
   [[nodiscard]] bool more() const { return at_ < text_.size(); }
-  [[nodiscard]] char32_t peek(std::size_t ahead = 0) const { return at_ + ahead < text_.size() ? text_[at_ + ahead] : 0; }
+  [[nodiscard]] char32_t peek(std::size_t ahead = 0) const {
+    return at_ + ahead < text_.size() ? text_[at_ + ahead] : 0;
+  }
 
   std::optional<Piece> choice(int depth) {
     if (depth > kDeepest) return wrong("groups nested too deep");
@@ -162,8 +176,13 @@ class Reader {
         ++at_;
         return inner;
       }
-      case '[': return bracket();
-      case '*': case '+': case '?': case '{': return wrong(fmt::format("nothing to repeat before {}", static_cast<char>(c)));
+      case '[':
+        return bracket();
+      case '*':
+      case '+':
+      case '?':
+      case '{':
+        return wrong(fmt::format("nothing to repeat before {}", static_cast<char>(c)));
       case '\\': {
         if (!more()) return wrong("a \\ at the end");
         const char32_t escaped = text_[at_++];
@@ -176,7 +195,9 @@ class Reader {
         piece.set = {{{*literal, *literal}}, false};
         return piece;
       }
-      default: piece.set = sign(c); return piece;
+      default:
+        piece.set = sign(c);
+        return piece;
     }
   }
 
@@ -273,7 +294,8 @@ class Reader {
         }
         if (peek() != '}' || !more()) return wrong("a { without its }");
         ++at_;
-        if (least > kMostRepeats || most > kMostRepeats) return wrong(fmt::format("more than {} repeats", kMostRepeats));
+        if (least > kMostRepeats || most > kMostRepeats)
+          return wrong(fmt::format("more than {} repeats", kMostRepeats));
         if (most >= 0 && most < least) return wrong("{ } with the larger number first");
       } else {
         return piece;
@@ -319,8 +341,12 @@ struct Pattern::Program {
         sets.push_back(piece.set);
         states.push_back({Kind::set, sets.size() - 1, states.size() + 1, 0});
         return true;
-      case Piece::Kind::start: states.push_back({Kind::start, 0, states.size() + 1, 0}); return true;
-      case Piece::Kind::end: states.push_back({Kind::end, 0, states.size() + 1, 0}); return true;
+      case Piece::Kind::start:
+        states.push_back({Kind::start, 0, states.size() + 1, 0});
+        return true;
+      case Piece::Kind::end:
+        states.push_back({Kind::end, 0, states.size() + 1, 0});
+        return true;
       case Piece::Kind::sequence:
         return std::all_of(piece.parts.begin(), piece.parts.end(), [this](const Piece& part) { return add(part); });
       case Piece::Kind::choice: {
@@ -407,7 +433,9 @@ bool Pattern::matches(std::string_view text) const {
       if (seen[s] == round) continue;
       seen[s] = round;
       switch (states[s].kind) {
-        case State::Kind::set: list.push_back(s); break;
+        case State::Kind::set:
+          list.push_back(s);
+          break;
         case State::Kind::start:
           if (position == 0) stack.push_back(states[s].next);
           break;
@@ -418,8 +446,12 @@ bool Pattern::matches(std::string_view text) const {
           stack.push_back(states[s].other);
           stack.push_back(states[s].next);
           break;
-        case State::Kind::jump: stack.push_back(states[s].next); break;
-        case State::Kind::found: found = found || program_->free_end || position == signs.size(); break;
+        case State::Kind::jump:
+          stack.push_back(states[s].next);
+          break;
+        case State::Kind::found:
+          found = found || program_->free_end || position == signs.size();
+          break;
       }
     }
   };

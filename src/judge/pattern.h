@@ -2,11 +2,11 @@
 // Backtracking engines take exponential time on hostile patterns, and a rule set is a file from somebody else.
 #pragma once
 
+#include <sendworthy/result.h>
+
 #include <memory>
 #include <string>
 #include <string_view>
-
-#include <sendworthy/result.h>
 
 namespace sendworthy::judge {
 

@@ -1,13 +1,12 @@
 // Finding rule sets by name or path, following `extends`, and joining everything into one effective set.
+#include <fmt/format.h>
+#include <sendworthy/rule_set.h>
+
 #include <algorithm>
 #include <filesystem>
 #include <map>
 #include <memory>
 #include <set>
-
-#include <fmt/format.h>
-
-#include <sendworthy/rule_set.h>
 
 #include "base/files.h"
 #include "base/text.h"
@@ -92,11 +91,11 @@ bool is_shipped(const std::string& name, const RuleSetFolders& folders) {
 }
 
 struct Source {
-  std::string identity;       // the same for the same file, however it was named
-  std::string shown;          // for errors
-  std::string name;           // what [ruleset] name must be; empty: anything
-  std::string folder;         // relative paths in `extends` start here
-  std::string origin;         // "shipped", "user" or a path
+  std::string identity;  // the same for the same file, however it was named
+  std::string shown;     // for errors
+  std::string name;      // what [ruleset] name must be; empty: anything
+  std::string folder;    // relative paths in `extends` start here
+  std::string origin;    // "shipped", "user" or a path
   std::string text;
 };
 
@@ -131,15 +130,17 @@ class Loader {
     auto names = shipped_names(folders_);
     const auto users = names_in(folders_.user);
     names.insert(names.end(), users.begin(), users.end());
-    return fail(ErrorCode::rules,
-                fmt::format("no rule set is called {}{} \"sendworthy rules\" lists them; a file is named by a path with "
-                            "a slash or by its ending .toml",
-                            in_quotes(wanted), punctuated(judge::did_you_mean(wanted, {names.begin(), names.end()}))),
-                place);
+    return fail(
+        ErrorCode::rules,
+        fmt::format("no rule set is called {}{} \"sendworthy rules\" lists them; a file is named by a path with "
+                    "a slash or by its ending .toml",
+                    in_quotes(wanted), punctuated(judge::did_you_mean(wanted, {names.begin(), names.end()}))),
+        place);
   }
 
   Result<void> add(Source source) {
-    const auto ring = std::find_if(path_.begin(), path_.end(), [&](const auto& s) { return s.identity == source.identity; });
+    const auto ring =
+        std::find_if(path_.begin(), path_.end(), [&](const auto& s) { return s.identity == source.identity; });
     if (ring != path_.end()) {
       std::string chain;
       for (auto at = ring; at != path_.end(); ++at) chain += at->name + " → ";
@@ -150,7 +151,8 @@ class Loader {
     }
     if (done_.count(source.identity) > 0) return {};
     if (path_.size() >= kDeepest)
-      return fail(ErrorCode::rules, fmt::format("sets extend each other more than {} levels deep", kDeepest), extends_place_);
+      return fail(ErrorCode::rules, fmt::format("sets extend each other more than {} levels deep", kDeepest),
+                  extends_place_);
     if (documents_.size() >= kMostSets)
       return fail(ErrorCode::rules, fmt::format("more than {} sets are extended", kMostSets), extends_place_);
 
@@ -189,7 +191,8 @@ class Loader {
     set.purpose = last_.purpose;
     set.sources = last_.sources;
     set.extends = last_.extends;
-    set.origin = origin == "user" && is_shipped(set.name, folders_) ? "user (hides the shipped set of this name)" : origin;
+    set.origin =
+        origin == "user" && is_shipped(set.name, folders_) ? "user (hides the shipped set of this name)" : origin;
     std::vector<std::string_view> ids;
     for (const auto& draft : rules_) {
       auto rule = judge::build_rule(draft, catalog_);
@@ -222,7 +225,8 @@ class Loader {
   Result<Source> find_path(std::string_view wanted, const Source* from, const Place& place) const {
     // A set from somebody else may name other sets, not any file of this machine.
     if (from && !ends_in_toml(wanted))
-      return fail(ErrorCode::rules, fmt::format("{} cannot be extended: a path must end in .toml", in_quotes(wanted)), place);
+      return fail(ErrorCode::rules, fmt::format("{} cannot be extended: a path must end in .toml", in_quotes(wanted)),
+                  place);
     const std::string path = from ? joined(from->folder, wanted) : std::string(wanted);
     auto text = base::read_text(path, kLargestFile);
     if (!text) return fail(ErrorCode::rules, text.error().text, place);

@@ -1,8 +1,8 @@
 #include "judge/waive.h"
 
-#include <algorithm>
-
 #include <fmt/format.h>
+
+#include <algorithm>
 
 #include "base/text.h"
 
@@ -51,7 +51,8 @@ Finding about(const RuleSet& rule_set, const Waiver& waiver, Status status, std:
 
 }  // namespace
 
-std::vector<std::size_t> apply_waivers(const RuleSet& rule_set, const Subject& subject, std::vector<Finding>& findings) {
+std::vector<std::size_t> apply_waivers(const RuleSet& rule_set, const Subject& subject,
+                                       std::vector<Finding>& findings) {
   std::vector<std::size_t> used;
   std::vector<Finding> ended;
   bool undated = false;
@@ -60,7 +61,8 @@ std::vector<std::size_t> apply_waivers(const RuleSet& rule_set, const Subject& s
     if (!about_this_file(waiver, subject)) continue;
     if (has_ended(waiver, subject)) {
       auto finding = about(rule_set, waiver, Status::fail, fmt::format("waiver ended on {}", waiver.until));
-      finding.why = fmt::format("The waiver for {} held until {}; today is {}.", waiver.rule, waiver.until, subject.today);
+      finding.why =
+          fmt::format("The waiver for {} held until {}; today is {}.", waiver.rule, waiver.until, subject.today);
       finding.remedy = "Mend the fault and take the waiver out, or have it agreed again with a new until.";
       ended.push_back(std::move(finding));
       used.push_back(i);
@@ -98,12 +100,14 @@ std::vector<Finding> unused_waivers(const RuleSet& rule_set, const std::vector<s
   for (std::size_t i = 0; i < rule_set.waivers.size(); ++i) {
     if (std::find(used.begin(), used.end(), i) != used.end()) continue;
     const auto& waiver = rule_set.waivers[i];
-    std::string whom = waiver.files.empty() ? std::string() : fmt::format(" in files like \"{}\"", base::for_terminal(waiver.files));
+    std::string whom =
+        waiver.files.empty() ? std::string() : fmt::format(" in files like \"{}\"", base::for_terminal(waiver.files));
     if (!waiver.audio_digest.empty()) whom += fmt::format(" for the audio {}", waiver.audio_digest);
     auto finding = about(rule_set, waiver, Status::warn, "waiver not used");
     finding.why = fmt::format("The waiver for {}{} met no fault in any file of this run.", waiver.rule, whom);
     finding.remedy =
-        "Take it out when the fault is mended; when the audio was bounced again or a file renamed, have it agreed again.";
+        "Take it out when the fault is mended; when the audio was bounced again or a file renamed, have it agreed "
+        "again.";
     findings.push_back(std::move(finding));
   }
   return findings;

@@ -1,9 +1,9 @@
 #include "judge/words.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
-
-#include <fmt/format.h>
 
 #include "base/text.h"
 
@@ -15,7 +15,8 @@ constexpr int kMostDecimals = 9;
 // As many decimals as the number needs to be itself, up to six: a limit of -0.45 must not be printed as -0.5.
 int decimals_needed(double value, int at_least) {
   int decimals = std::max(at_least, 0);
-  while (decimals < 6 && std::fabs(std::stod(base::fixed(value, decimals)) - value) > 1e-9 * std::max(1.0, std::fabs(value)))
+  while (decimals < 6 &&
+         std::fabs(std::stod(base::fixed(value, decimals)) - value) > 1e-9 * std::max(1.0, std::fabs(value)))
     ++decimals;
   return decimals;
 }
@@ -39,7 +40,8 @@ std::string value_words(const Value& value, int decimals, std::optional<double> 
   if (const auto* text = std::get_if<std::string>(&value)) return base::for_terminal(*text);
   const double number = std::get<double>(value);
   int digits = decimals_needed(number, decimals);
-  while (actual && digits < kMostDecimals && *actual != number && base::fixed(*actual, digits) == base::fixed(number, digits))
+  while (actual && digits < kMostDecimals && *actual != number &&
+         base::fixed(*actual, digits) == base::fixed(number, digits))
     ++digits;
   return base::fixed(number, digits);
 }
@@ -91,12 +93,16 @@ std::optional<std::string> fill_clause(std::string_view clause, const Amounts& a
 
 Unit unit_of_difference(Unit unit) {
   switch (unit) {
-    case Unit::lufs: return Unit::lu;
+    case Unit::lufs:
+      return Unit::lu;
     case Unit::dbtp:
-    case Unit::dbfs: return Unit::db;
+    case Unit::dbfs:
+      return Unit::db;
     case Unit::text:
-    case Unit::list: return Unit::boolean;
-    default: return unit;
+    case Unit::list:
+      return Unit::boolean;
+    default:
+      return unit;
   }
 }
 
@@ -192,20 +198,23 @@ std::string limit_words(const Rule& rule, const Comparison& decisive, Unit unit,
       for (const auto& accepted : decisive.accepted) words.push_back(value_words(accepted, decimals, value));
       if (rule.compare_to && unit == Unit::boolean)
         return fmt::format("{} {}", words.front() == "yes" ? "equal to" : "different from", rule.compare_to->id);
-      if (words.size() == 1) return (unit == Unit::boolean ? words.front() : "exactly " + words.front()) + suffix + than;
+      if (words.size() == 1)
+        return (unit == Unit::boolean ? words.front() : "exactly " + words.front()) + suffix + than;
       return fmt::format("one of {}{}{}", fmt::join(words, ", "), suffix, than);
     }
     case LimitKind::multiple_of:
       return fmt::format("a multiple of {}{}{}", value_words(Value(decisive.number), decimals, std::nullopt), suffix,
                          than);
-    case LimitKind::matches: return fmt::format("like \"{}\"", base::for_terminal(decisive.items.front()));
+    case LimitKind::matches:
+      return fmt::format("like \"{}\"", base::for_terminal(decisive.items.front()));
     case LimitKind::forbid:
     case LimitKind::require: {
       std::vector<std::string> words;
       for (const auto& item : decisive.items) words.push_back(base::for_terminal(item));
       return decisive.kind == LimitKind::forbid ? "without " + joined(words, "or") : "with " + joined(words, "and");
     }
-    case LimitKind::none: break;
+    case LimitKind::none:
+      break;
   }
   return {};
 }

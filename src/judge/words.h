@@ -1,13 +1,13 @@
 // Words and arithmetic shared by reading and judging rules: limits in words, amounts in remedies, units of differences.
 #pragma once
 
+#include <sendworthy/catalog.h>
+#include <sendworthy/rule_set.h>
+
 #include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
-
-#include <sendworthy/catalog.h>
-#include <sendworthy/rule_set.h>
 
 namespace sendworthy::judge {
 

@@ -1,13 +1,13 @@
 // Rule sets, waivers, patterns and expectations from anybody: reading them must end in a value or an error, and judging
 // by what was read must give one finding or one skip for each enabled rule.
+#include <sendworthy/catalog.h>
+#include <sendworthy/rule_set.h>
+
 #include <cstddef>
 #include <cstdint>
 #include <cstdlib>
 #include <string>
 #include <string_view>
-
-#include <sendworthy/catalog.h>
-#include <sendworthy/rule_set.h>
 
 #include "judge/evaluate.h"
 
@@ -27,8 +27,12 @@ std::vector<Measurement> measurements() {
     measurement.id = measurement.key = entry->id;
     const bool text = entry->unit == Unit::text || entry->unit == Unit::list;
     switch (entry->id.size() % 4) {
-      case 0: measurement.outcome = NotMeasured{"silent"}; break;
-      case 1: measurement.outcome = NotApplicable{"mono"}; break;
+      case 0:
+        measurement.outcome = NotMeasured{"silent"};
+        break;
+      case 1:
+        measurement.outcome = NotApplicable{"mono"};
+        break;
       default:
         measurement.outcome = entry->unit == Unit::boolean ? Value(true)
                               : text                       ? Value(std::string("fmt, bext, data"))

@@ -23,7 +23,8 @@ Document parsed(const std::string& toml) {
 
 TEST_SUITE("base/document") {
   TEST_CASE("values know their type and place") {
-    const auto document = parsed("flag = true\nwhole = 3\n  real = 2.5\ntext = \"x\"\nday = 2027-01-31\nlist = [1, \"a\"]\n[t]\nk = 1\n");
+    const auto document =
+        parsed("flag = true\nwhole = 3\n  real = 2.5\ntext = \"x\"\nday = 2027-01-31\nlist = [1, \"a\"]\n[t]\nk = 1\n");
     const auto members = document.root().members();
     REQUIRE(members.size() == 7);
     CHECK(members[0].key() == "flag");
@@ -67,19 +68,23 @@ TEST_SUITE("base/document") {
 
   TEST_CASE("NaN and infinities are no limits") {
     const auto document = parsed("a = nan\nb = -inf\nc = inf\n");
-    CHECK(to_string(document.root().find("a")->number().error()) == "my.toml:1:5: \"a\" must be a finite number, not nan");
-    CHECK(to_string(document.root().find("b")->number().error()) == "my.toml:2:5: \"b\" must be a finite number, not -inf");
+    CHECK(to_string(document.root().find("a")->number().error()) ==
+          "my.toml:1:5: \"a\" must be a finite number, not nan");
+    CHECK(to_string(document.root().find("b")->number().error()) ==
+          "my.toml:2:5: \"b\" must be a finite number, not -inf");
     CHECK(document.root().find("c")->number().error().text == "\"c\" must be a finite number, not inf");
   }
 
   TEST_CASE("a date is a real day") {
-    const auto document = parsed("a = \"2027-02-28\"\nb = \"2027-02-29\"\nc = \"soon\"\nd = 2028-02-29\ne = 2027-01-31T00:00:00Z\nf = 1\n");
+    const auto document = parsed(
+        "a = \"2027-02-28\"\nb = \"2027-02-29\"\nc = \"soon\"\nd = 2028-02-29\ne = 2027-01-31T00:00:00Z\nf = 1\n");
     CHECK(*document.root().find("a")->date() == "2027-02-28");
     CHECK(to_string(document.root().find("b")->date().error()) ==
           "my.toml:2:5: \"b\" must be a date such as 2027-01-31, not \"2027-02-29\"");
     CHECK(!document.root().find("c")->date());
     CHECK(*document.root().find("d")->date() == "2028-02-29");
-    CHECK(document.root().find("e")->date().error().text == "\"e\" must be a date such as 2027-01-31 without a time, not a date");
+    CHECK(document.root().find("e")->date().error().text ==
+          "\"e\" must be a date such as 2027-01-31 without a time, not a date");
     CHECK(!document.root().find("f")->date());
   }
 
@@ -88,7 +93,8 @@ TEST_SUITE("base/document") {
     const auto rule = document.root().find("rule")->members().at(0);
     CHECK(to_string(rule.only({"id", "max", "min"}, "[[rule]]").error()) ==
           "my.toml:3:3: unknown key \"maxx\" in [[rule]]; did you mean \"max\"?");
-    CHECK(to_string(rule.only({"id", "colour"}, "[[rule]]").error()) == "my.toml:3:3: unknown key \"maxx\" in [[rule]]");
+    CHECK(to_string(rule.only({"id", "colour"}, "[[rule]]").error()) ==
+          "my.toml:3:3: unknown key \"maxx\" in [[rule]]");
     CHECK(rule.only({"id", "maxx"}, "[[rule]]").has_value());
   }
 

@@ -71,7 +71,8 @@ TEST_SUITE("base/files") {
   TEST_CASE("a failed write leaves neither a half file nor the old one changed") {
     const Folder folder;
     CHECK(write_then_rename(folder / "no/such/folder.txt", "x").error().code == ErrorCode::output);
-    CHECK(write_then_rename(folder.path.string(), "x").error().text.find("it is a folder; name a file") != std::string::npos);
+    CHECK(write_then_rename(folder.path.string(), "x").error().text.find("it is a folder; name a file") !=
+          std::string::npos);
     CHECK(write_then_rename("", "x").error().code == ErrorCode::output);
     CHECK(folder.entries() == 0);
     if (fs::exists("/dev/full")) {

@@ -9,17 +9,18 @@ using namespace sendworthy::base;
 
 TEST_SUITE("base/text") {
   TEST_CASE("valid UTF-8 stays as it is") {
-    for (const std::string text : {"", "mix 01.wav", "Fjörður", "日本語", "\U0001F3B5"}) CHECK(clean_utf8(text) == text);
+    for (const std::string text : {"", "mix 01.wav", "Fjörður", "日本語", "\U0001F3B5"})
+      CHECK(clean_utf8(text) == text);
   }
 
   // Unicode standard, table 3-7: the forms a decoder has to refuse.
   TEST_CASE("each byte that is not part of a well-formed sequence becomes one replacement character") {
     CHECK(clean_utf8("a\xFFz") == "a\uFFFDz");
-    CHECK(clean_utf8("\xC0\xAF") == "\uFFFD\uFFFD");               // overlong slash
-    CHECK(clean_utf8("\xE0\x80\xAF") == "\uFFFD\uFFFD\uFFFD");     // overlong, three bytes
-    CHECK(clean_utf8("\xED\xA0\x80") == "\uFFFD\uFFFD\uFFFD");     // surrogate
+    CHECK(clean_utf8("\xC0\xAF") == "\uFFFD\uFFFD");                      // overlong slash
+    CHECK(clean_utf8("\xE0\x80\xAF") == "\uFFFD\uFFFD\uFFFD");            // overlong, three bytes
+    CHECK(clean_utf8("\xED\xA0\x80") == "\uFFFD\uFFFD\uFFFD");            // surrogate
     CHECK(clean_utf8("\xF4\x90\x80\x80") == "\uFFFD\uFFFD\uFFFD\uFFFD");  // above 10FFFF
-    CHECK(clean_utf8("\xE2\x82") == "\uFFFD\uFFFD");               // cut short
+    CHECK(clean_utf8("\xE2\x82") == "\uFFFD\uFFFD");                      // cut short
     CHECK(clean_utf8("\x80") == "\uFFFD");
   }
 
@@ -33,7 +34,7 @@ TEST_SUITE("base/text") {
     CHECK(for_terminal("a\nb\tc\rd") == "a\\nb\\tc\\rd");
     CHECK(for_terminal("\x1b[31mred") == "\\u{1b}[31mred");
     CHECK(for_terminal("\x7f") == "\\u{7f}");
-    CHECK(for_terminal("\xC2\x9B") == "\\u{9b}");         // C1: a one-byte escape introducer
+    CHECK(for_terminal("\xC2\x9B") == "\\u{9b}");  // C1: a one-byte escape introducer
     CHECK(for_terminal("gpj.\u202Ewav") == "gpj.\\u{202e}wav");
     CHECK(for_terminal("a\u2028b") == "a\\u{2028}b");
     CHECK(for_terminal("\xff") == "\uFFFD");

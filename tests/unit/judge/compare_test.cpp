@@ -78,8 +78,9 @@ TEST_SUITE("judge/compare") {
   }
 
   TEST_CASE("the worst comparison decides, and it is named") {
-    const auto made = rule({number_limit(Status::fail, LimitKind::above, 0), number_limit(Status::warn, LimitKind::above, -3),
-                            number_limit(Status::note, LimitKind::above, -6), number_limit(Status::warn, LimitKind::below, -20)});
+    const auto made =
+        rule({number_limit(Status::fail, LimitKind::above, 0), number_limit(Status::warn, LimitKind::above, -3),
+              number_limit(Status::note, LimitKind::above, -6), number_limit(Status::warn, LimitKind::below, -20)});
     CHECK(decide(made, Value(1.0), {}).comparison == &made.comparisons[0]);
     CHECK(decide(made, Value(-1.0), {}).comparison == &made.comparisons[1]);
     CHECK(status_of(made, -5) == Status::note);
@@ -89,7 +90,8 @@ TEST_SUITE("judge/compare") {
     CHECK(decide(made, Value(-19.0), {}).comparison == &made.comparisons[3]);
     CHECK(std::get<double>(*decide(made, Value(-19.0), {}).limit) == -20);
     // A plain warn outranks a fail that is softened to one.
-    const auto both = rule({number_limit(Status::fail, LimitKind::above, -1.0), number_limit(Status::warn, LimitKind::above, -2.0)}, 0.5);
+    const auto both = rule(
+        {number_limit(Status::fail, LimitKind::above, -1.0), number_limit(Status::warn, LimitKind::above, -2.0)}, 0.5);
     CHECK(!decide(both, Value(-0.6), {}).within_tolerance);
     CHECK(decide(both, Value(-0.6), {}).status == Status::warn);
   }
@@ -98,7 +100,8 @@ TEST_SUITE("judge/compare") {
     std::mt19937 random(7);
     std::uniform_real_distribution<double> level(-40, 10);
     for (int i = 0; i < 500; ++i) {
-      const auto made = rule({number_limit(Status::fail, LimitKind::above, level(random)), number_limit(Status::warn, LimitKind::above, level(random))},
+      const auto made = rule({number_limit(Status::fail, LimitKind::above, level(random)),
+                              number_limit(Status::warn, LimitKind::above, level(random))},
                              std::fabs(level(random)) / 10);
       double value = -50;
       Status before = Status::pass;
@@ -159,7 +162,9 @@ TEST_SUITE("judge/compare") {
     require.kind = LimitKind::require;
     require.items = {"fmt ", "data"};
     const ValueKind list{.list = true, .ignore_case = true};
-    const auto status = [&](const Comparison& c, const std::string& value) { return decide(rule({c}), Value(value), list).status; };
+    const auto status = [&](const Comparison& c, const std::string& value) {
+      return decide(rule({c}), Value(value), list).status;
+    };
     CHECK(status(forbid, "fmt , LIST, data") == Status::pass);
     CHECK(status(forbid, "fmt , bext, data") == Status::fail);
     CHECK(status(forbid, "fmt , ID3 , data") == Status::fail);

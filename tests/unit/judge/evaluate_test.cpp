@@ -20,7 +20,9 @@ RuleSet set_of(const std::string& rules) {
 
 RuleSet one_rule(const std::string& keys) { return set_of("[[rule]]\nid = \"r\"\n" + keys); }
 
-Measurement measured(const std::string& id, Outcome outcome) { return {.id = id, .key = id, .outcome = std::move(outcome)}; }
+Measurement measured(const std::string& id, Outcome outcome) {
+  return {.id = id, .key = id, .outcome = std::move(outcome)};
+}
 
 Subject subject() {
   Subject made;
@@ -44,7 +46,8 @@ Finding finding(const std::string& keys, const std::vector<Measurement>& list, c
 }
 
 std::string skip_reason(const std::string& keys, const Subject& about) {
-  const auto judgement = judged("measure = \"true_peak\"\nfail_above = 0\n" + keys, {measured("true_peak", Value(1.0))}, about);
+  const auto judgement =
+      judged("measure = \"true_peak\"\nfail_above = 0\n" + keys, {measured("true_peak", Value(1.0))}, about);
   return judgement.skipped.empty() ? "" : judgement.skipped.front().reason;
 }
 
@@ -56,7 +59,9 @@ TEST_SUITE("judge/evaluate") {
     peak.note = "left";
     peak.where = {{.start_s = 1, .end_s = 2, .channel = 1}};
     peak.where_total = 5;
-    const auto f = finding("measure = \"true_peak\"\nwarn_above = -1\nwhy = \"because\"\nremedy = \"Do it.\"\nsource = \"book\"\n", {peak});
+    const auto f =
+        finding("measure = \"true_peak\"\nwarn_above = -1\nwhy = \"because\"\nremedy = \"Do it.\"\nsource = \"book\"\n",
+                {peak});
     CHECK(f.ruleset == "t");
     CHECK(f.rule == "r");
     CHECK(f.measure == "true_peak");
@@ -79,7 +84,8 @@ TEST_SUITE("judge/evaluate") {
   }
 
   TEST_CASE("a pass names the limit and gives no advice") {
-    const auto f = finding("measure = \"true_peak\"\nwarn_above = -1\nremedy = \"Lower by {change}.\"\n", {measured("true_peak", Value(-3.0))});
+    const auto f = finding("measure = \"true_peak\"\nwarn_above = -1\nremedy = \"Lower by {change}.\"\n",
+                           {measured("true_peak", Value(-3.0))});
     CHECK(f.status == Status::pass);
     CHECK(f.limit_text == "at most -1.0 dBTP");
     CHECK(f.remedy.empty());
@@ -87,7 +93,8 @@ TEST_SUITE("judge/evaluate") {
   }
 
   TEST_CASE("the amount is never less than what is needed") {
-    const auto f = finding("measure = \"true_peak\"\nfail_above = -1\nremedy = \"Lower by {change}.\"\n", {measured("true_peak", Value(-0.96))});
+    const auto f = finding("measure = \"true_peak\"\nfail_above = -1\nremedy = \"Lower by {change}.\"\n",
+                           {measured("true_peak", Value(-0.96))});
     CHECK(f.remedy == "Lower by 0.1 dB.");
     CHECK(f.limit_text == "at most -1.00 dBTP");
   }
@@ -97,13 +104,16 @@ TEST_SUITE("judge/evaluate") {
                            {measured("integrated_loudness", Value(-20.0)), measured("true_peak", Value(-2.0))});
     CHECK(*f.change_db == 4);
     CHECK(f.remedy == "Raise the level by 4.0 dB; the true peak becomes 2.0 dBTP.");
-    const auto without = finding("measure = \"integrated_loudness\"\nfail_below = -16\n", {measured("integrated_loudness", Value(-20.0))});
+    const auto without = finding("measure = \"integrated_loudness\"\nfail_below = -16\n",
+                                 {measured("integrated_loudness", Value(-20.0))});
     CHECK(without.remedy == "Raise the level by 4.0 dB.");
     CHECK(!without.true_peak_after_db);
   }
 
   TEST_CASE("after the change the rule is content") {
-    const std::string keys = "measure = \"integrated_loudness\"\nwarn_below = -23.2\nwarn_above = -22.8\nfail_below = -24\nfail_above = -22\n";
+    const std::string keys =
+        "measure = \"integrated_loudness\"\nwarn_below = -23.2\nwarn_above = -22.8\nfail_below = -24\nfail_above = "
+        "-22\n";
     for (double value = -60; value < 0; value += 0.37) {
       const auto f = finding(keys, {measured("integrated_loudness", Value(value))});
       if (!f.change_db) {
@@ -115,11 +125,14 @@ TEST_SUITE("judge/evaluate") {
   }
 
   TEST_CASE("headroom grows when the fader goes down; a noise floor does not follow it") {
-    const auto f = finding("measure = \"headroom\"\nwarn_below = 3\n", {measured("headroom", Value(1.0)), measured("true_peak", Value(-0.8))});
+    const auto f = finding("measure = \"headroom\"\nwarn_below = 3\n",
+                           {measured("headroom", Value(1.0)), measured("true_peak", Value(-0.8))});
     CHECK(*f.change_db == -2);
     CHECK(*f.true_peak_after_db == doctest::Approx(-2.8));
     CHECK(!finding("measure = \"noise_floor\"\nfail_above = -60\n", {measured("noise_floor", Value(-50.0))}).change_db);
-    CHECK(!finding("measure = \"peak_to_loudness_ratio\"\nwarn_below = 8\n", {measured("peak_to_loudness_ratio", Value(5.0))}).change_db);
+    CHECK(!finding("measure = \"peak_to_loudness_ratio\"\nwarn_below = 8\n",
+                   {measured("peak_to_loudness_ratio", Value(5.0))})
+               .change_db);
   }
 
   TEST_CASE("nothing passes that was not measured") {
@@ -142,7 +155,8 @@ TEST_SUITE("judge/evaluate") {
   }
 
   TEST_CASE("what is not applicable is skipped with its reason") {
-    const auto judgement = judged("measure = \"phase_correlation\"\nfail_below = 0\n", {measured("phase_correlation", NotApplicable{"mono file"})});
+    const auto judgement = judged("measure = \"phase_correlation\"\nfail_below = 0\n",
+                                  {measured("phase_correlation", NotApplicable{"mono file"})});
     CHECK(judgement.findings.empty());
     REQUIRE(judgement.skipped.size() == 1);
     CHECK(judgement.skipped[0].ruleset == "t");
@@ -198,10 +212,12 @@ fail_unless = 48000
 
   TEST_CASE("parameters are judged on their own measurement") {
     Measurement at_150{.id = "side_level_low", .key = "side_level_low(below_hz=150)", .outcome = Value(-3.0)};
-    const auto f = finding("measure = \"side_level_low\"\nbelow_hz = 150\nwarn_above = -12\n", {measured("side_level_low", Value(-30.0)), at_150});
+    const auto f = finding("measure = \"side_level_low\"\nbelow_hz = 150\nwarn_above = -12\n",
+                           {measured("side_level_low", Value(-30.0)), at_150});
     CHECK(f.status == Status::warn);
     CHECK(f.key == "side_level_low(below_hz=150)");
-    CHECK(finding("measure = \"side_level_low\"\nbelow_hz = 200\nwarn_above = -12\n", {at_150}).status == Status::not_measured);
+    CHECK(finding("measure = \"side_level_low\"\nbelow_hz = 200\nwarn_above = -12\n", {at_150}).status ==
+          Status::not_measured);
   }
 
   TEST_CASE("compare_to judges the difference") {
@@ -212,29 +228,39 @@ fail_unless = 48000
     CHECK(f.unit == Unit::bits);
     CHECK(f.note == "effective_bit_depth 16 bits, bit_depth 24 bits");
     CHECK(!f.change_db);
-    CHECK(finding(keys, {measured("effective_bit_depth", Value(24.0)), measured("bit_depth", Value(24.0))}).status == Status::pass);
+    CHECK(finding(keys, {measured("effective_bit_depth", Value(24.0)), measured("bit_depth", Value(24.0))}).status ==
+          Status::pass);
     CHECK(finding(keys, {measured("effective_bit_depth", Value(24.0))}).status == Status::not_measured);
-    CHECK(judged(keys, {measured("effective_bit_depth", NotApplicable{"float"}), measured("bit_depth", Value(32.0))}).skipped.size() == 1);
-    CHECK(judged(keys, {measured("effective_bit_depth", Value(24.0)), measured("bit_depth", NotApplicable{"lossy"})}).skipped.size() == 1);
-    const auto loud = finding("measure = \"max_momentary_loudness\"\ncompare_to = \"integrated_loudness\"\nwarn_above = 8\n",
-                              {measured("max_momentary_loudness", Value(-10.0)), measured("integrated_loudness", Value(-20.0))});
+    CHECK(judged(keys, {measured("effective_bit_depth", NotApplicable{"float"}), measured("bit_depth", Value(32.0))})
+              .skipped.size() == 1);
+    CHECK(judged(keys, {measured("effective_bit_depth", Value(24.0)), measured("bit_depth", NotApplicable{"lossy"})})
+              .skipped.size() == 1);
+    const auto loud =
+        finding("measure = \"max_momentary_loudness\"\ncompare_to = \"integrated_loudness\"\nwarn_above = 8\n",
+                {measured("max_momentary_loudness", Value(-10.0)), measured("integrated_loudness", Value(-20.0))});
     CHECK(loud.status == Status::warn);
     CHECK(loud.unit == Unit::lu);
     CHECK(loud.limit_text == "at most 8.0 LU more than integrated_loudness");
     const std::string same = "measure = \"container\"\ncompare_to = \"encoding\"\nwarn_unless = true\n";
-    CHECK(finding(same, {measured("container", Value(std::string("FLAC"))), measured("encoding", Value(std::string("FLAC")))}).status == Status::pass);
-    CHECK(finding(same, {measured("container", Value(std::string("FLAC"))), measured("encoding", Value(std::string("PCM")))}).status == Status::warn);
+    CHECK(finding(same,
+                  {measured("container", Value(std::string("FLAC"))), measured("encoding", Value(std::string("FLAC")))})
+              .status == Status::pass);
+    CHECK(finding(same,
+                  {measured("container", Value(std::string("FLAC"))), measured("encoding", Value(std::string("PCM")))})
+              .status == Status::warn);
   }
 
   TEST_CASE("a warn inside the tolerance says so") {
-    const auto f = finding("measure = \"true_peak\"\nfail_above = -1\ntolerance = 0.3\n", {measured("true_peak", Value(-0.8))});
+    const auto f =
+        finding("measure = \"true_peak\"\nfail_above = -1\ntolerance = 0.3\n", {measured("true_peak", Value(-0.8))});
     CHECK(f.status == Status::warn);
     CHECK(f.within_tolerance);
     CHECK(*f.tolerance == 0.3);
   }
 
   TEST_CASE("texts from rules and files cannot break a line") {
-    const auto f = finding("measure = \"container\"\nfail_unless = \"W\\u001b[2J\"\n", {measured("container", Value(std::string("x")))});
+    const auto f = finding("measure = \"container\"\nfail_unless = \"W\\u001b[2J\"\n",
+                           {measured("container", Value(std::string("x")))});
     CHECK(f.limit_text.find('\x1b') == std::string::npos);
   }
 }

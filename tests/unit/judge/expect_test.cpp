@@ -23,7 +23,8 @@ Finding judged(const std::string& expectation, const std::string& id, Value valu
   Subject subject;
   subject.channels = 2;
   subject.sample_rate = sample_rate;
-  const auto judgement = evaluate(*set, {{.id = id, .key = id, .outcome = std::move(value)}}, subject, test::fake_catalog());
+  const auto judgement =
+      evaluate(*set, {{.id = id, .key = id, .outcome = std::move(value)}}, subject, test::fake_catalog());
   REQUIRE(judgement.findings.size() == 1);
   return judgement.findings[0];
 }
@@ -69,7 +70,8 @@ TEST_SUITE("judge/expect") {
     CHECK(status("integrated_loudness=-14", "integrated_loudness", Value(-14.06)) == Status::fail);
     CHECK(status("integrated_loudness=-16..-14", "integrated_loudness", Value(-15.0)) == Status::pass);
     CHECK(status("integrated_loudness=-16..-14", "integrated_loudness", Value(-13.9)) == Status::fail);
-    CHECK(judged("integrated_loudness=-16..-14", "integrated_loudness", Value(-12.0)).limit_text == "between -16.0 and -14.0 LUFS");
+    CHECK(judged("integrated_loudness=-16..-14", "integrated_loudness", Value(-12.0)).limit_text ==
+          "between -16.0 and -14.0 LUFS");
     CHECK(status("true_peak=..-1", "true_peak", Value(-1.0)) == Status::pass);
     CHECK(status("true_peak=..-1", "true_peak", Value(-0.9)) == Status::fail);
     CHECK(status("headroom=3..", "headroom", Value(2.0)) == Status::fail);
@@ -91,17 +93,24 @@ TEST_SUITE("judge/expect") {
   }
 
   TEST_CASE("mistakes are answered with what would be right") {
-    CHECK(error_of("sample_rat=96000") == "--expect \"sample_rat=96000\": unknown measurement \"sample_rat\"; did you mean \"sample_rate\"?");
-    CHECK(error_of("sample-rate=1") == "--expect \"sample-rate=1\": unknown measurement \"sample-rate\"; did you mean \"sample_rate\"?");
+    CHECK(error_of("sample_rat=96000") ==
+          "--expect \"sample_rat=96000\": unknown measurement \"sample_rat\"; did you mean \"sample_rate\"?");
+    CHECK(error_of("sample-rate=1") ==
+          "--expect \"sample-rate=1\": unknown measurement \"sample-rate\"; did you mean \"sample_rate\"?");
     CHECK(error_of("sample_rate") == "--expect \"sample_rate\": write KEY=VALUE, such as sample_rate=96000");
     CHECK(error_of("=3") == "--expect \"=3\": write KEY=VALUE, such as sample_rate=96000");
     CHECK(error_of("sample_rate=") == "--expect \"sample_rate=\": the value is missing");
-    CHECK(error_of("sample_rate=48k") == "--expect \"sample_rate=48k\": \"48k\" is no number of Hz, written without the unit");
-    CHECK(error_of("sample_rate=nan") == "--expect \"sample_rate=nan\": \"nan\" is no number of Hz, written without the unit");
-    CHECK(error_of("duration=3:99") == "--expect \"duration=3:99\": \"3:99\" is no time; write seconds such as 215.5, or 3:35.5");
+    CHECK(error_of("sample_rate=48k") ==
+          "--expect \"sample_rate=48k\": \"48k\" is no number of Hz, written without the unit");
+    CHECK(error_of("sample_rate=nan") ==
+          "--expect \"sample_rate=nan\": \"nan\" is no number of Hz, written without the unit");
+    CHECK(error_of("duration=3:99") ==
+          "--expect \"duration=3:99\": \"3:99\" is no time; write seconds such as 215.5, or 3:35.5");
     CHECK(error_of("dual_mono=maybe") == "--expect \"dual_mono=maybe\": dual_mono must be true or false");
     CHECK(error_of("true_peak=-1..-2") == "--expect \"true_peak=-1..-2\": the range runs backwards");
-    CHECK(error_of("true_peak=..") == "--expect \"true_peak=..\": a range needs at least one end, such as -16..-14 or ..-1");
-    CHECK(to_string(expectations({"channels=2", "channels=1"}, test::fake_catalog()).error()) == "--expect \"channels=1\": channels is given twice");
+    CHECK(error_of("true_peak=..") ==
+          "--expect \"true_peak=..\": a range needs at least one end, such as -16..-14 or ..-1");
+    CHECK(to_string(expectations({"channels=2", "channels=1"}, test::fake_catalog()).error()) ==
+          "--expect \"channels=1\": channels is given twice");
   }
 }

@@ -1,6 +1,6 @@
 // Reading rule sets: what the language accepts, what it refuses and in which words, and how sets extend each other.
 #include <doctest/doctest.h>
-
+#include <sendworthy/rule_set.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -8,8 +8,6 @@
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
-
-#include <sendworthy/rule_set.h>
 
 #include "unit/judge/fake_catalog.h"
 
@@ -53,7 +51,9 @@ struct Folder {
   fs::path path;
 };
 
-std::string named(const std::string& name, const std::string& rest) { return "[ruleset]\nname = \"" + name + "\"\n" + rest; }
+std::string named(const std::string& name, const std::string& rest) {
+  return "[ruleset]\nname = \"" + name + "\"\n" + rest;
+}
 
 const Rule& rule_called(const RuleSet& set, std::string_view id) {
   for (const auto& rule : set.rules) {
@@ -146,13 +146,16 @@ optional = true
           "t.toml:6:1: \"forbid\" compares lists and texts, and true_peak is a number of dBTP");
     CHECK(rule_error("measure = \"container\"\nfail_above = 1") ==
           "t.toml:6:1: \"fail_above\" compares numbers, and container is text");
-    CHECK(rule_error("measure = \"tag_title\"\nmatches = \"(a\"") == "t.toml:6:11: \"(a\" is no pattern: a ( without its )");
-    CHECK(rule_error("measure = \"chunks\"\nforbid = [1]") == "t.toml:6:11: \"forbid\" must hold texts only, not a whole number");
+    CHECK(rule_error("measure = \"tag_title\"\nmatches = \"(a\"") ==
+          "t.toml:6:11: \"(a\" is no pattern: a ( without its )");
+    CHECK(rule_error("measure = \"chunks\"\nforbid = [1]") ==
+          "t.toml:6:11: \"forbid\" must hold texts only, not a whole number");
   }
 
   TEST_CASE("a limit may be written with its unit, and only with its unit") {
     CHECK(rule_of("measure = \"true_peak\"\nfail_above = \"-1 dBTP\"").comparisons[0].number == -1);
-    CHECK(rule_error("measure = \"true_peak\"\nfail_above = \"-1 dBFS\"") == "t.toml:6:14: true_peak is in dBTP, not in \"dBFS\"");
+    CHECK(rule_error("measure = \"true_peak\"\nfail_above = \"-1 dBFS\"") ==
+          "t.toml:6:14: true_peak is in dBTP, not in \"dBFS\"");
     CHECK(rule_error("measure = \"true_peak\"\nfail_above = \"loud\"") ==
           "t.toml:6:14: \"fail_above\" must be a number of dBTP, not text");
     CHECK(rule_error("measure = \"phase_correlation\"\nfail_below = \"0 dB\"") ==
@@ -162,13 +165,16 @@ optional = true
   TEST_CASE("wrong keys come with the nearest right one") {
     CHECK(rule_error("measure = \"true_peak\"\nfail_abov = 1") ==
           "t.toml:6:1: unknown key \"fail_abov\" in [[rule]]; did you mean \"fail_above\"?");
-    CHECK(rule_error("messure = \"true_peak\"") == "t.toml:5:1: unknown key \"messure\" in [[rule]]; did you mean \"measure\"?");
+    CHECK(rule_error("messure = \"true_peak\"") ==
+          "t.toml:5:1: unknown key \"messure\" in [[rule]]; did you mean \"measure\"?");
     CHECK(rule_error("measure = \"true_peak\"\nabove = 1") ==
           "t.toml:6:1: unknown key \"above\" in [[rule]]; did you mean \"fail_above\"?");
     CHECK(error_of("[ruleset]\nname = \"t\"\ntitel = \"x\"\n") ==
           "t.toml:3:1: unknown key \"titel\" in [ruleset]; did you mean \"title\"?");
-    CHECK(error_of(kHead + "[[rules]]\nid = \"r\"\n") == "t.toml:3:3: unknown key \"rules\" in a rule set; did you mean \"rule\"?");
-    CHECK(error_of(kHead + "[rule]\nid = \"r\"\n") == "t.toml:3:2: write [[rule]], with two brackets, for each of them");
+    CHECK(error_of(kHead + "[[rules]]\nid = \"r\"\n") ==
+          "t.toml:3:3: unknown key \"rules\" in a rule set; did you mean \"rule\"?");
+    CHECK(error_of(kHead + "[rule]\nid = \"r\"\n") ==
+          "t.toml:3:2: write [[rule]], with two brackets, for each of them");
   }
 
   TEST_CASE("wrong ids come with the nearest right one") {
@@ -185,21 +191,27 @@ optional = true
   TEST_CASE("a rule that could never say anything is refused") {
     CHECK(rule_error("measure = \"true_peak\"") ==
           "t.toml:5:1: rule \"r\" compares true_peak with nothing: give it a limit such as fail_above = 0");
-    CHECK(rule_error("why = \"x\"") == "t.toml:3:1: rule \"r\" has no measure, and no set it extends has a rule of that id");
+    CHECK(rule_error("why = \"x\"") ==
+          "t.toml:3:1: rule \"r\" has no measure, and no set it extends has a rule of that id");
     CHECK(error_of(kHead + "[[rule]]\nmeasure = \"true_peak\"\n") == "t.toml:3:1: [[rule]] needs an id");
     CHECK(rule_error("measure = \"true_peak\"\nfail_above = -3\nfail_below = -2") ==
           "t.toml:7:14: no value can pass: everything below -2 fails, and everything above -3 too");
   }
 
   TEST_CASE("wrong types and impossible numbers are refused") {
-    CHECK(rule_error("measure = \"true_peak\"\nfail_above = nan") == "t.toml:6:14: \"fail_above\" must be a finite number, not nan");
-    CHECK(rule_error("measure = \"true_peak\"\nfail_above = -inf") == "t.toml:6:14: \"fail_above\" must be a finite number, not -inf");
-    CHECK(rule_error("measure = \"true_peak\"\nfail_above = true") == "t.toml:6:14: \"fail_above\" must be a number, not true or false");
+    CHECK(rule_error("measure = \"true_peak\"\nfail_above = nan") ==
+          "t.toml:6:14: \"fail_above\" must be a finite number, not nan");
+    CHECK(rule_error("measure = \"true_peak\"\nfail_above = -inf") ==
+          "t.toml:6:14: \"fail_above\" must be a finite number, not -inf");
+    CHECK(rule_error("measure = \"true_peak\"\nfail_above = true") ==
+          "t.toml:6:14: \"fail_above\" must be a number, not true or false");
     CHECK(rule_error("measure = 5\nfail_above = 0") == "t.toml:5:11: \"measure\" must be text, not a whole number");
-    CHECK(rule_error("measure = \"true_peak\"\nfail_above = 0\ntolerance = -1") == "t.toml:7:13: \"tolerance\" must not be negative");
+    CHECK(rule_error("measure = \"true_peak\"\nfail_above = 0\ntolerance = -1") ==
+          "t.toml:7:13: \"tolerance\" must not be negative");
     CHECK(rule_error("measure = \"dual_mono\"\nfail_unless = true\ntolerance = 1") ==
           "t.toml:7:1: \"tolerance\" needs a number to compare, and dual_mono is true or false");
-    CHECK(rule_error("measure = \"true_peak\"\nfail_above = 0\nchannels = 0") == "t.toml:7:12: \"channels\" must be 1 to 256, not 0");
+    CHECK(rule_error("measure = \"true_peak\"\nfail_above = 0\nchannels = 0") ==
+          "t.toml:7:12: \"channels\" must be 1 to 256, not 0");
     CHECK(rule_error("measure = \"true_peak\"\nfail_above = 0\nchannels = \"two\"") ==
           "t.toml:7:12: \"channels\" must be a whole number, not text");
     CHECK(rule_error("measure = \"true_peak\"\nfail_above = 0\nmin_duration = -1") ==
@@ -212,11 +224,13 @@ optional = true
 
   TEST_CASE("parameters belong to their measurements and have a range") {
     CHECK(key_of(rule_of("measure = \"side_level_low\"\nbelow_hz = 120\nfail_above = 0").measure) == "side_level_low");
-    CHECK(key_of(rule_of("measure = \"side_level_low\"\nbelow_hz = 87.5\nfail_above = 0").measure) == "side_level_low(below_hz=87.5)");
+    CHECK(key_of(rule_of("measure = \"side_level_low\"\nbelow_hz = 87.5\nfail_above = 0").measure) ==
+          "side_level_low(below_hz=87.5)");
     CHECK(rule_error("measure = \"side_level_low\"\nbelow_hz = 20\nfail_above = 0") ==
           "t.toml:6:12: \"below_hz\" is 20; side_level_low takes 40 to 500 Hz");
     CHECK(rule_error("measure = \"true_peak\"\nbelow_hz = 100\nfail_above = 0") ==
-          "t.toml:6:1: \"below_hz\" is no parameter of true_peak; low_phase_correlation, mono_fold_loss_low, side_level_low have it");
+          "t.toml:6:1: \"below_hz\" is no parameter of true_peak; low_phase_correlation, mono_fold_loss_low, "
+          "side_level_low have it");
     CHECK(rule_error("measure = \"side_level_low\"\nbelow_hz = \"low\"\nfail_above = 0") ==
           "t.toml:6:12: \"below_hz\" must be a number, not text");
     CHECK(rule_error("measure = \"side_level_low\"\nbelow_khz = 1\nfail_above = 0") ==
@@ -227,11 +241,13 @@ optional = true
     const auto rule = rule_of("measure = \"effective_bit_depth\"\ncompare_to = \"bit_depth\"\nfail_below = 0");
     CHECK(rule.compare_to->id == "bit_depth");
     CHECK(rule_error("measure = \"true_peak\"\ncompare_to = \"integrated_loudness\"\nfail_above = 1") ==
-          "t.toml:6:14: true_peak is a number of dBTP and integrated_loudness is a number of LUFS: they cannot be compared");
+          "t.toml:6:14: true_peak is a number of dBTP and integrated_loudness is a number of LUFS: they cannot be "
+          "compared");
     CHECK(rule_of("measure = \"container\"\ncompare_to = \"encoding\"\nfail_unless = true").comparisons.size() == 1);
-    CHECK(rule_error("measure = \"container\"\ncompare_to = \"encoding\"\nfail_unless = \"x\"").find("needs true or false") !=
-          std::string::npos);
-    const auto both = rule_of("measure = \"side_level_low\"\ncompare_to = \"mono_fold_loss_low\"\nbelow_hz = 200\nfail_above = 0");
+    CHECK(rule_error("measure = \"container\"\ncompare_to = \"encoding\"\nfail_unless = \"x\"")
+              .find("needs true or false") != std::string::npos);
+    const auto both =
+        rule_of("measure = \"side_level_low\"\ncompare_to = \"mono_fold_loss_low\"\nbelow_hz = 200\nfail_above = 0");
     CHECK(key_of(*both.compare_to) == "mono_fold_loss_low(below_hz=200)");
   }
 
@@ -241,7 +257,7 @@ optional = true
 
   TEST_CASE("a file needs [ruleset], its own name, and each id once") {
     CHECK(error_of("[[rule]]\nid = \"r\"\n") == "t.toml:1:1: a rule set needs a table [ruleset] with its name");
-    CHECK(error_of("") .find("a rule set needs a table [ruleset] with its name") != std::string::npos);
+    CHECK(error_of("").find("a rule set needs a table [ruleset] with its name") != std::string::npos);
     CHECK(error_of("[ruleset]\ntitle = \"x\"\n") == "t.toml:1:1: [ruleset] needs a name: the file name without .toml");
     CHECK(error_of("[ruleset]\nname = \"other\"\n") ==
           "t.toml:2:8: the name is \"other\", the file is called \"t.toml\": both must be the same");
@@ -264,13 +280,15 @@ optional = true
           "t.toml:10:9: \"until\" must be a date such as 2027-01-31, not \"2027-02-30\"");
     CHECK(error_of(rule + "[[waiver]]\nrule = \"rr\"\nreason = \"x\"\nuntil = 2027-01-31\n") ==
           "t.toml:7:1: a waiver for \"rr\", which is no rule of this set; did you mean \"r\"?");
-    CHECK(error_of(rule + "[[waiver]]\nrule = \"r\"\nreason = \"x\"\nuntil = 2027-01-31\naudio = \"md5:00\"\n").find("is no audio digest") !=
-          std::string::npos);
+    CHECK(error_of(rule + "[[waiver]]\nrule = \"r\"\nreason = \"x\"\nuntil = 2027-01-31\naudio = \"md5:00\"\n")
+              .find("is no audio digest") != std::string::npos);
     CHECK(error_of(rule + "[[waiver]]\nrule = \"r\"\nreason = \"x\"\nuntil = 2027-01-31\nfrom_s = 9\nto_s = 3\n") ==
           "t.toml:12:8: \"to_s\" lies before \"from_s\"");
     CHECK(error_of(rule + "[[waiver]]\nrule = \"r\"\nreasn = \"x\"\n") ==
           "t.toml:9:1: unknown key \"reasn\" in [[waiver]]; did you mean \"reason\"?");
-    const auto set = parse(rule + "[[waiver]]\nrule = \"r\"\nfiles = \"*-radio-*\"\nfrom_s = 0\nto_s = 9\nreason = \"agreed\"\nby = \"ab\"\nuntil = 2027-01-31\n");
+    const auto set = parse(rule +
+                           "[[waiver]]\nrule = \"r\"\nfiles = \"*-radio-*\"\nfrom_s = 0\nto_s = 9\nreason = "
+                           "\"agreed\"\nby = \"ab\"\nuntil = 2027-01-31\n");
     REQUIRE(set.has_value());
     CHECK(set->waivers.at(0).until == "2027-01-31");
     CHECK(*set->waivers.at(0).to_s == 9);
@@ -333,24 +351,32 @@ fail_below = 1
 
   TEST_CASE("a rule pointed at another measurement drops what was said about the old one") {
     const Folder folder;
-    folder.write("base.toml", named("base", "[[rule]]\nid = \"low\"\nmeasure = \"side_level_low\"\nbelow_hz = 200\nfail_above = -6\ntolerance = 1\nwhy = \"kept\"\n"));
+    folder.write("base.toml", named("base",
+                                    "[[rule]]\nid = \"low\"\nmeasure = \"side_level_low\"\nbelow_hz = 200\nfail_above "
+                                    "= -6\ntolerance = 1\nwhy = \"kept\"\n"));
     folder.write("bare.toml", named("bare", "extends = \"base\"\n[[rule]]\nid = \"low\"\nmeasure = \"true_peak\"\n"));
     const RuleSetFolders folders{folder.path.string(), ""};
-    CHECK(to_string(load_rule_set("bare", folders, test::fake_catalog()).error()).find("compares true_peak with nothing") != std::string::npos);
-    folder.write("full.toml", named("full", "extends = \"base\"\n[[rule]]\nid = \"low\"\nmeasure = \"true_peak\"\nwarn_above = -1\n"));
+    CHECK(to_string(load_rule_set("bare", folders, test::fake_catalog()).error())
+              .find("compares true_peak with nothing") != std::string::npos);
+    folder.write(
+        "full.toml",
+        named("full", "extends = \"base\"\n[[rule]]\nid = \"low\"\nmeasure = \"true_peak\"\nwarn_above = -1\n"));
     const auto set = load_rule_set("full", folders, test::fake_catalog());
     REQUIRE_MESSAGE(set.has_value(), (set ? "" : to_string(set.error())));
     CHECK(set->rules[0].comparisons.size() == 1);
     CHECK(set->rules[0].tolerance == 0);
     CHECK(set->rules[0].why == "kept");
     CHECK(key_of(set->rules[0].measure) == "true_peak");
-    folder.write("same.toml", named("same", "extends = \"base\"\n[[rule]]\nid = \"low\"\nmeasure = \"side_level_low\"\n"));
+    folder.write("same.toml",
+                 named("same", "extends = \"base\"\n[[rule]]\nid = \"low\"\nmeasure = \"side_level_low\"\n"));
     CHECK(load_rule_set("same", folders, test::fake_catalog())->rules[0].comparisons.size() == 1);
   }
 
   TEST_CASE("two parents of one grandparent keep each other's changes") {
     const Folder folder;
-    folder.write("root.toml", named("root", "[[rule]]\nid = \"a\"\nmeasure = \"true_peak\"\nfail_above = 0\n[[rule]]\nid = \"b\"\nmeasure = \"dual_mono\"\nfail_unless = false\n"));
+    folder.write("root.toml", named("root",
+                                    "[[rule]]\nid = \"a\"\nmeasure = \"true_peak\"\nfail_above = 0\n[[rule]]\nid = "
+                                    "\"b\"\nmeasure = \"dual_mono\"\nfail_unless = false\n"));
     folder.write("left.toml", named("left", "extends = [\"root\"]\n[[rule]]\nid = \"a\"\nfail_above = -1\n"));
     folder.write("right.toml", named("right", "extends = [\"root\"]\n[[rule]]\nid = \"b\"\nenabled = false\n"));
     folder.write("both.toml", named("both", "extends = [\"left\", \"right\"]\n"));
@@ -362,17 +388,24 @@ fail_below = 1
 
   TEST_CASE("errors name the file they are in") {
     const Folder folder;
-    const auto base = folder.write("base.toml", named("base", "[[rule]]\nid = \"a\"\nmeasure = \"side_level_low\"\nbelow_hz = 5\nfail_above = 0\n"));
+    const auto base = folder.write(
+        "base.toml",
+        named("base", "[[rule]]\nid = \"a\"\nmeasure = \"side_level_low\"\nbelow_hz = 5\nfail_above = 0\n"));
     folder.write("mine.toml", named("mine", "extends = [\"base\"]\n"));
     CHECK(to_string(load_rule_set("mine", {folder.path.string(), ""}, test::fake_catalog()).error()) ==
           base + ":6:12: \"below_hz\" is 5; side_level_low takes 40 to 500 Hz");
     const auto typo = folder.write("typo.toml", named("typo", "extends = [\"commom\"]\n"));
     CHECK(to_string(load_rule_set("typo", {folder.path.string(), ""}, test::fake_catalog()).error()) ==
-          typo + ":3:12: no rule set is called \"commom\"; did you mean \"common\"? \"sendworthy rules\" lists them; a file is "
-                 "named by a path with a slash or by its ending .toml");
-    const auto rule = folder.write("rule.toml", named("rule", "extends = [\"common\"]\n[[rule]]\nid = \"clippin\"\nwarn_above = 1\n"));
+          typo +
+              ":3:12: no rule set is called \"commom\"; did you mean \"common\"? \"sendworthy rules\" lists them; a "
+              "file is "
+              "named by a path with a slash or by its ending .toml");
+    const auto rule = folder.write(
+        "rule.toml", named("rule", "extends = [\"common\"]\n[[rule]]\nid = \"clippin\"\nwarn_above = 1\n"));
     CHECK(to_string(load_rule_set("rule", {folder.path.string(), ""}, test::fake_catalog()).error()) ==
-          rule + ":4:1: rule \"clippin\" has no measure, and no set it extends has a rule of that id; did you mean \"clipping\"?");
+          rule +
+              ":4:1: rule \"clippin\" has no measure, and no set it extends has a rule of that id; did you mean "
+              "\"clipping\"?");
   }
 
   TEST_CASE("sets that extend themselves are found out") {
@@ -385,13 +418,15 @@ fail_below = 1
     CHECK(error.find(":3:12: \"a\" extends itself: a → b → c → a") != std::string::npos);
     CHECK(error.find("c.toml") != std::string::npos);
     folder.write("self.toml", named("self", "extends = [\"./self.toml\"]\n"));
-    CHECK(to_string(load_rule_set("self", folders, test::fake_catalog()).error()).find("\"self\" extends itself: self → self") != std::string::npos);
+    CHECK(to_string(load_rule_set("self", folders, test::fake_catalog()).error())
+              .find("\"self\" extends itself: self → self") != std::string::npos);
   }
 
   TEST_CASE("depth and number are bounded") {
     const Folder folder;
     for (int i = 0; i < 20; ++i)
-      folder.write("s" + std::to_string(i) + ".toml", named("s" + std::to_string(i), "extends = [\"s" + std::to_string(i + 1) + "\"]\n"));
+      folder.write("s" + std::to_string(i) + ".toml",
+                   named("s" + std::to_string(i), "extends = [\"s" + std::to_string(i + 1) + "\"]\n"));
     CHECK(to_string(load_rule_set("s0", {folder.path.string(), ""}, test::fake_catalog()).error())
               .find("sets extend each other more than 16 levels deep") != std::string::npos);
     std::string list;
@@ -400,8 +435,8 @@ fail_below = 1
       list += "\"w" + std::to_string(i) + "\", ";
     }
     folder.write("wide.toml", named("wide", "extends = [" + list + "]\n"));
-    CHECK(to_string(load_rule_set("wide", {folder.path.string(), ""}, test::fake_catalog()).error()).find("more than 64 sets") !=
-          std::string::npos);
+    CHECK(to_string(load_rule_set("wide", {folder.path.string(), ""}, test::fake_catalog()).error())
+              .find("more than 64 sets") != std::string::npos);
     std::string rules;
     for (int i = 0; i < 2001; ++i)
       rules += "[[rule]]\nid = \"r" + std::to_string(i) + "\"\nmeasure = \"frames\"\nfail_below = 1\n";
@@ -411,7 +446,10 @@ fail_below = 1
   TEST_CASE("names are looked up in the user's folder, then among the shipped, never in the working folder") {
     const Folder folder;
     const RuleSetFolders folders{(folder.path / "user").string(), ""};
-    folder.write("user/premaster.toml", named("premaster", "title = \"House style\"\nextends = [\"premaster\"]\n[[rule]]\nid = \"headroom\"\nwarn_below = 6\n"));
+    folder.write(
+        "user/premaster.toml",
+        named("premaster",
+              "title = \"House style\"\nextends = [\"premaster\"]\n[[rule]]\nid = \"headroom\"\nwarn_below = 6\n"));
     const auto shadow = load_rule_set("premaster", folders, test::fake_catalog());
     REQUIRE_MESSAGE(shadow.has_value(), (shadow ? "" : to_string(shadow.error())));
     CHECK(shadow->title == "House style");
@@ -437,7 +475,8 @@ fail_below = 1
     folder.write("secret.toml", named("secret", ""));
     const RuleSetFolders folders{(folder.path / "user").string(), ""};
     fs::create_directories(folder.path / "user");
-    for (const char* name : {"..", ".", "", "a.b", "a b", "-\n-"}) CHECK(!load_rule_set(name, folders, test::fake_catalog()));
+    for (const char* name : {"..", ".", "", "a.b", "a b", "-\n-"})
+      CHECK(!load_rule_set(name, folders, test::fake_catalog()));
     const auto wrong = folder.write("user/w.toml", named("w", "extends = [\"../secret\"]\n"));
     CHECK(to_string(load_rule_set("w", folders, test::fake_catalog()).error()) ==
           wrong + ":3:12: \"../secret\" cannot be extended: a path must end in .toml");
@@ -480,7 +519,9 @@ fail_below = 1
   }
 
   TEST_CASE("the digest follows what is judged and nothing else") {
-    const auto digest = [](const std::string& keys) { return parse(kHead + "[[rule]]\nid = \"r\"\nmeasure = \"true_peak\"\n" + keys)->digest; };
+    const auto digest = [](const std::string& keys) {
+      return parse(kHead + "[[rule]]\nid = \"r\"\nmeasure = \"true_peak\"\n" + keys)->digest;
+    };
     const auto plain = digest("fail_above = -1\n");
     CHECK(plain.substr(0, 7) == "xxh128:");
     CHECK(plain.size() == 39);

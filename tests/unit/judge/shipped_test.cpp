@@ -1,4 +1,6 @@
 // The shipped rule sets: they load, read well, and each of their rules tells right from wrong.
+#include "judge/shipped.h"
+
 #include <doctest/doctest.h>
 
 #include <algorithm>
@@ -9,7 +11,6 @@
 #include "base/files.h"
 #include "judge/evaluate.h"
 #include "unit/judge/fake_catalog.h"
-#include "judge/shipped.h"
 
 using namespace sendworthy;
 
@@ -53,9 +54,9 @@ std::vector<Measurement> perfect(const std::string& container = "WAV") {
   add("duration", 180.0);
   add("file_size", 51840044.0);
   add("chunks", std::string("fmt, bext, data"));
-  for (const char* id : {"header_consistency", "stream_integrity", "trailing_bytes", "embedded_artwork_bytes",
-                         "over_full_scale_samples", "non_finite_samples", "clipped_runs", "clipped_samples",
-                         "flat_top_runs", "silent_channels", "copied_channels"})
+  for (const char* id :
+       {"header_consistency", "stream_integrity", "trailing_bytes", "embedded_artwork_bytes", "over_full_scale_samples",
+        "non_finite_samples", "clipped_runs", "clipped_samples", "flat_top_runs", "silent_channels", "copied_channels"})
     add(id, 0.0);
   add("extension_matches", true);
   for (const char* id : {"implausible_scale", "byte_order_suspect", "dual_mono", "inverted_channel"}) add(id, false);
@@ -115,7 +116,8 @@ judge::Subject stereo() {
 std::string troubles(const judge::Judgement& judgement) {
   std::string text;
   for (const auto& finding : judgement.findings) {
-    if (finding.status != Status::pass && finding.status != Status::note && !(finding.optional && finding.status == Status::not_measured))
+    if (finding.status != Status::pass && finding.status != Status::note &&
+        !(finding.optional && finding.status == Status::not_measured))
       text += finding.rule + ": " + std::string(to_string(finding.status)) + " (" + finding.limit_text + ")\n";
   }
   return text;
@@ -208,7 +210,8 @@ TEST_SUITE("judge/shipped") {
   TEST_CASE("everything but common extends common") {
     for (const auto& set : shipped()) {
       CAPTURE(set.name);
-      const auto header = std::find_if(set.rules.begin(), set.rules.end(), [](const Rule& r) { return r.id == "header"; });
+      const auto header =
+          std::find_if(set.rules.begin(), set.rules.end(), [](const Rule& r) { return r.id == "header"; });
       REQUIRE(header != set.rules.end());
       CHECK(header->enabled);
     }
@@ -243,11 +246,13 @@ TEST_SUITE("judge/shipped") {
             case LimitKind::unless:
               for (const auto& accepted : comparison.accepted) CHECK(judged(set, one, accepted).status == Status::pass);
               if (entry->unit == Unit::boolean) {
-                CHECK(judged(set, one, Value(!std::get<bool>(comparison.accepted.front()))).status == comparison.status);
+                CHECK(judged(set, one, Value(!std::get<bool>(comparison.accepted.front()))).status ==
+                      comparison.status);
               } else if (entry->unit == Unit::text) {
                 CHECK(judged(set, one, Value(std::string("something else"))).status == comparison.status);
               } else {
-                CHECK(judged(set, one, Value(std::get<double>(comparison.accepted.back()) + 1)).status == comparison.status);
+                CHECK(judged(set, one, Value(std::get<double>(comparison.accepted.back()) + 1)).status ==
+                      comparison.status);
               }
               break;
             case LimitKind::multiple_of:
@@ -261,15 +266,18 @@ TEST_SUITE("judge/shipped") {
               break;
             case LimitKind::forbid:
               CHECK(judged(set, one, Value(std::string("fmt, data"))).status == Status::pass);
-              CHECK(judged(set, one, Value(entry->unit == Unit::list ? "fmt, " + comparison.items.front() + ", data"
-                                                                     : comparison.items.front()))
+              CHECK(judged(set, one,
+                           Value(entry->unit == Unit::list ? "fmt, " + comparison.items.front() + ", data"
+                                                           : comparison.items.front()))
                         .status == comparison.status);
               break;
             case LimitKind::require:
               CHECK(judged(set, one, Value("fmt, " + comparison.items.front() + ", data")).status == Status::pass);
               CHECK(judged(set, one, Value(std::string("fmt, data"))).status == comparison.status);
               break;
-            case LimitKind::none: FAIL("a comparison without a kind"); break;
+            case LimitKind::none:
+              FAIL("a comparison without a kind");
+              break;
           }
         }
         // Nothing passes that was not measured.
@@ -320,15 +328,15 @@ TEST_SUITE("judge/shipped") {
         if (finding.measure == "noise_floor") CHECK(finding.optional);
       }
     }
-    CHECK(troubles(judge::evaluate(set_called("audiobook"), file, stereo(), test::fake_catalog())).find("chapter-noise: not measured") !=
-          std::string::npos);
+    CHECK(troubles(judge::evaluate(set_called("audiobook"), file, stereo(), test::fake_catalog()))
+              .find("chapter-noise: not measured") != std::string::npos);
   }
 
   TEST_CASE("a mono podcast is judged by the mono rule at -19 LUFS") {
     auto file = perfect("MP3");
-    for (const char* id : {"phase_correlation", "mono_fold_loss", "side_to_mid", "channel_balance", "dual_mono",
-                           "inverted_channel", "silent_channels", "copied_channels", "bit_depth", "effective_bit_depth",
-                           "integer_valued_float"})
+    for (const char* id :
+         {"phase_correlation", "mono_fold_loss", "side_to_mid", "channel_balance", "dual_mono", "inverted_channel",
+          "silent_channels", "copied_channels", "bit_depth", "effective_bit_depth", "integer_valued_float"})
       put(file, id, NotApplicable{"one channel"});
     put(file, "channels", Value(1.0));
     put(file, "sample_rate", Value(44100.0));
@@ -371,7 +379,8 @@ TEST_SUITE("judge/shipped") {
         CHECK(finding.remedy ==
               "Take all group faders down by 5.0 dB, or the output fader when nothing on the bus depends on level; the "
               "true peak becomes -1.0 dBTP.");
-      if (finding.rule == "true-peak") CHECK(finding.remedy == "Lower the mix bus by 5.0 dB; the true peak becomes -1.0 dBTP.");
+      if (finding.rule == "true-peak")
+        CHECK(finding.remedy == "Lower the mix bus by 5.0 dB; the true peak becomes -1.0 dBTP.");
     }
   }
 
@@ -425,8 +434,9 @@ TEST_SUITE("judge/shipped") {
   }
 
   TEST_CASE("evidence never fails alone") {
-    const std::set<std::string> evidence{"limited_peaks",     "peak_to_loudness_ratio", "byte_order_suspect", "dual_mono",
-                                         "implausible_scale", "flat_top_runs",          "inter_channel_delay"};
+    const std::set<std::string> evidence{"limited_peaks",      "peak_to_loudness_ratio", "byte_order_suspect",
+                                         "dual_mono",          "implausible_scale",      "flat_top_runs",
+                                         "inter_channel_delay"};
     for (const auto& set : shipped()) {
       for (const auto& rule : set.rules) {
         if (evidence.count(rule.measure.id) == 0) continue;

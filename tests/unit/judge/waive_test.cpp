@@ -12,7 +12,9 @@ const std::string kDigest = "xxh128:00112233445566778899aabbccddeeff";
 
 RuleSet with_waiver(const std::string& waiver, const std::string& rule = "fail_above = 0") {
   auto set = parse_rule_set("[ruleset]\nname = \"t\"\n[[rule]]\nid = \"clip\"\nmeasure = \"clipped_runs\"\n" + rule +
-                                "\n[[rule]]\nid = \"peak\"\nmeasure = \"true_peak\"\nwarn_above = -1\n[[waiver]]\nreason = \"agreed by mail\"\nby = \"ab\"\n" + waiver + "\n",
+                                "\n[[rule]]\nid = \"peak\"\nmeasure = \"true_peak\"\nwarn_above = "
+                                "-1\n[[waiver]]\nreason = \"agreed by mail\"\nby = \"ab\"\n" +
+                                waiver + "\n",
                             "", {}, test::fake_catalog());
   REQUIRE_MESSAGE(set.has_value(), (set ? "" : to_string(set.error())));
   return *set;
@@ -35,7 +37,8 @@ std::vector<Measurement> clipped(std::vector<Where> where = {{.start_s = 5, .end
   return {clip, {.id = "true_peak", .key = "true_peak", .outcome = Value(-3.0)}};
 }
 
-Judgement judged(const std::string& waiver, const Subject& about = subject(), const std::vector<Measurement>& list = clipped()) {
+Judgement judged(const std::string& waiver, const Subject& about = subject(),
+                 const std::vector<Measurement>& list = clipped()) {
   return evaluate(with_waiver(waiver), list, about, test::fake_catalog());
 }
 
@@ -77,7 +80,8 @@ TEST_SUITE("judge/waivers") {
     CHECK(waived(judgement));
     REQUIRE(judgement.findings.size() == 3);
     CHECK(judgement.findings[2].status == Status::note);
-    CHECK(judgement.findings[2].why == "Waivers were applied without looking at their last day, because no date was given.");
+    CHECK(judgement.findings[2].why ==
+          "Waivers were applied without looking at their last day, because no date was given.");
   }
 
   TEST_CASE("files are matched by path and by name") {
@@ -111,10 +115,13 @@ TEST_SUITE("judge/waivers") {
     CHECK(judged("rule = \"peak\"\nuntil = 2026-06-30").used_waivers.empty());  // it passes
     const auto set = with_waiver("rule = \"clip\"\nuntil = 2026-06-30", "note_above = 0");
     CHECK(evaluate(set, clipped(), subject(), test::fake_catalog()).findings[0].status == Status::note);
-    const auto unmeasured = evaluate(with_waiver("rule = \"clip\"\nuntil = 2026-06-30"), {}, subject(), test::fake_catalog());
+    const auto unmeasured =
+        evaluate(with_waiver("rule = \"clip\"\nuntil = 2026-06-30"), {}, subject(), test::fake_catalog());
     CHECK(unmeasured.findings[0].status == Status::waived);
     CHECK(unmeasured.findings[0].before_waiver == Status::not_measured);
-    const auto optional = evaluate(with_waiver("rule = \"clip\"\nuntil = 2026-06-30", "fail_above = 0\noptional = true"), {}, subject(), test::fake_catalog());
+    const auto optional =
+        evaluate(with_waiver("rule = \"clip\"\nuntil = 2026-06-30", "fail_above = 0\noptional = true"), {}, subject(),
+                 test::fake_catalog());
     CHECK(optional.findings[0].status == Status::not_measured);
   }
 

@@ -27,9 +27,11 @@ TEST_SUITE("judge/words") {
   TEST_CASE("limits in words") {
     CHECK(words({limit(LimitKind::above, -1)}, Unit::dbtp, 1) == "at most -1.0 dBTP");
     CHECK(words({limit(LimitKind::below, 24)}, Unit::bits, 0) == "at least 24 bits");
-    CHECK(words({limit(LimitKind::above, -22), limit(LimitKind::below, -24)}, Unit::lufs, 1) == "between -24.0 and -22.0 LUFS");
+    CHECK(words({limit(LimitKind::above, -22), limit(LimitKind::below, -24)}, Unit::lufs, 1) ==
+          "between -24.0 and -22.0 LUFS");
     CHECK(words({limit(LimitKind::above, 3), limit(LimitKind::below, 3)}, Unit::count, 0) == "exactly 3");
-    CHECK(words({limit(LimitKind::above, -22), limit(LimitKind::below, -25, Status::warn)}, Unit::lufs, 1) == "at most -22.0 LUFS");
+    CHECK(words({limit(LimitKind::above, -22), limit(LimitKind::below, -25, Status::warn)}, Unit::lufs, 1) ==
+          "at most -22.0 LUFS");
     CHECK(words({limit(LimitKind::multiple_of, 588)}, Unit::count, 0) == "a multiple of 588");
     Comparison rates = limit(LimitKind::unless, 0);
     rates.accepted = {Value(44100.0), Value(48000.0)};
@@ -75,8 +77,8 @@ TEST_SUITE("judge/words") {
     CHECK(fill("Move it {direction} by {change}; the true peak becomes {true_peak_after}.", all) ==
           "Move it down by 1.4 dB; the true peak becomes -2.0 dBTP.");
     CHECK(fill("It is {value}, not {limit}.", all) == "It is -0.6 dBTP, not -2.0 dBTP.");
-    CHECK(fill("Move it by {change}; the true peak becomes {true_peak_after}. Then bounce.", {"1.0 dB", "", "", "", ""}) ==
-          "Move it by 1.0 dB. Then bounce.");
+    CHECK(fill("Move it by {change}; the true peak becomes {true_peak_after}. Then bounce.",
+               {"1.0 dB", "", "", "", ""}) == "Move it by 1.0 dB. Then bounce.");
     CHECK(fill("Lower by {change}. Bounce again. Do {direction} it.", {}) == "Bounce again.");
     CHECK(fill("{change}", {}) == "");
     CHECK(fill("0.5 to 1 s; no amounts", {}) == "0.5 to 1 s; no amounts");
