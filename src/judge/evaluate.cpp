@@ -168,6 +168,7 @@ class Judge {
     const auto other = outcome_of(*rule.compare_to, measured_, catalog_);
     const Unit unit = finding.unit;
     finding.unit = unit_of_difference(unit);
+    finding.compare_to = rule.compare_to->id;
     if (!std::holds_alternative<Value>(finding.outcome)) return;
     if (!std::holds_alternative<Value>(other)) {
       finding.outcome = other;

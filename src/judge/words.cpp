@@ -181,17 +181,16 @@ bool says_amount(std::string_view text) {
 std::string limit_words(const Rule& rule, const Comparison& decisive, Unit unit, int decimals,
                         std::optional<double> value) {
   const std::string suffix = unit_suffix(unit);
-  const std::string than = rule.compare_to ? fmt::format(" more than {}", rule.compare_to->id) : std::string();
   switch (decisive.kind) {
     case LimitKind::above:
     case LimitKind::below: {
       const auto* low = find(rule, decisive.status, LimitKind::below);
       const auto* high = find(rule, decisive.status, LimitKind::above);
       const auto number = [&](const Comparison* c) { return value_words(Value(c->number), decimals, value); };
-      if (low && high && low->number == high->number) return fmt::format("exactly {}{}{}", number(low), suffix, than);
-      if (low && high) return fmt::format("between {} and {}{}{}", number(low), number(high), suffix, than);
-      return high ? fmt::format("at most {}{}{}", number(high), suffix, than)
-                  : fmt::format("at least {}{}{}", number(low), suffix, than);
+      if (low && high && low->number == high->number) return fmt::format("exactly {}{}", number(low), suffix);
+      if (low && high) return fmt::format("between {} and {}{}", number(low), number(high), suffix);
+      return high ? fmt::format("at most {}{}", number(high), suffix)
+                  : fmt::format("at least {}{}", number(low), suffix);
     }
     case LimitKind::unless: {
       std::vector<std::string> words;
@@ -199,12 +198,11 @@ std::string limit_words(const Rule& rule, const Comparison& decisive, Unit unit,
       if (rule.compare_to && unit == Unit::boolean)
         return fmt::format("{} {}", words.front() == "yes" ? "equal to" : "different from", rule.compare_to->id);
       if (words.size() == 1)
-        return (unit == Unit::boolean ? words.front() : "exactly " + words.front()) + suffix + than;
-      return fmt::format("one of {}{}{}", fmt::join(words, ", "), suffix, than);
+        return (unit == Unit::boolean ? words.front() : "exactly " + words.front()) + suffix;
+      return fmt::format("one of {}{}", fmt::join(words, ", "), suffix);
     }
     case LimitKind::multiple_of:
-      return fmt::format("a multiple of {}{}{}", value_words(Value(decisive.number), decimals, std::nullopt), suffix,
-                         than);
+      return fmt::format("a multiple of {}{}", value_words(Value(decisive.number), decimals, std::nullopt), suffix);
     case LimitKind::matches:
       return fmt::format("like \"{}\"", base::for_terminal(decisive.items.front()));
     case LimitKind::forbid:

@@ -116,6 +116,7 @@ void write_finding(JsonText& json, const Finding& finding, const Catalog& catalo
     write_value(json, *finding.limit, decimals);
   }
   json.text("limit_kind", to_string(finding.limit_kind));
+  json.text_unless_empty("compare_to", finding.compare_to);
   json.text_unless_empty("limit_text", finding.limit_text);
   json.text("measure", finding.measure);
   json.text_unless_empty("note", finding.note);

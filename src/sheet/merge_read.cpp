@@ -215,6 +215,7 @@ Finding finding(const Json& json, const Catalog& catalog) {
   made.unit = unit(text(json, "unit"), made.measure, catalog);
   if (optional_member(json, "limit_kind") != nullptr) made.limit_kind = limit_kind(text(json, "limit_kind"));
   if (const auto& limit = member(json, "limit"); !limit.is_null()) made.limit = value(limit, "limit");
+  made.compare_to = optional_text(json, "compare_to");
   made.limit_text = optional_text(json, "limit_text");
   made.within_tolerance = optional_flag(json, "within_tolerance", false);
   made.tolerance = optional_number(json, "tolerance");

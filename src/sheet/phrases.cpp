@@ -83,7 +83,10 @@ double change_to_show(double change_db) {
 }
 
 std::string title_of(const Finding& finding, const Catalog& catalog) {
-  return finding.measure.empty() ? base::for_terminal(finding.rule) : title(finding.measure, finding.key, catalog);
+  if (finding.measure.empty()) return base::for_terminal(finding.rule);
+  std::string text = title(finding.measure, finding.key, catalog);
+  if (!finding.compare_to.empty()) text += " against " + title(finding.compare_to, finding.compare_to, catalog);
+  return text;
 }
 
 std::string title_of(const Measurement& measurement, const Catalog& catalog) {
@@ -120,11 +123,6 @@ std::string headline(const Finding& finding, const Catalog& catalog) {
     if (finding.tolerance) text += " of " + figure(*finding.tolerance, unit_of_difference(finding.unit), -1);
   }
   return text;
-}
-
-std::string compared_with(const Finding& finding) {
-  const auto at = finding.limit_text.find(" more than ");
-  return at == std::string::npos ? "" : base::for_terminal(std::string_view(finding.limit_text).substr(at));
 }
 
 std::string channel_name(int channel, int channels) {

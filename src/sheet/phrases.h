@@ -31,7 +31,7 @@ namespace sendworthy::sheet {
 /// How far to move a level, to a tenth of a decibel and never less than what is needed.
 [[nodiscard]] double change_to_show(double change_db);
 
-/// "True peak", "Low-band correlation (below_hz=150)"; the rule's id where a finding stands on no measurement.
+/// "True peak", "Low-band correlation (below_hz=150)", "Bits in use against Bit depth"; the rule's id where a finding stands on no measurement.
 [[nodiscard]] std::string title_of(const Finding& finding, const Catalog& catalog);
 [[nodiscard]] std::string title_of(const Measurement& measurement, const Catalog& catalog);
 
@@ -41,9 +41,6 @@ namespace sendworthy::sheet {
 
 /// "True peak: +0.4 dBTP, at most -1.0 dBTP", with the tolerance or the reason where there is one.
 [[nodiscard]] std::string headline(const Finding& finding, const Catalog& catalog);
-
-/// " more than bit_depth" where the rule compares two measurements and the value is their difference, else empty.
-[[nodiscard]] std::string compared_with(const Finding& finding);
 
 /// Why nothing could be measured, or empty.
 [[nodiscard]] std::string reason_of(const Outcome& outcome);

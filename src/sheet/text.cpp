@@ -288,8 +288,7 @@ class TextSheet {
     std::string text;
     std::set<std::string> said;  // two rules may ask the same
     for (const auto* item : chosen) {
-      const auto words = title_of(*item->finding, catalog_) + unbroken(" " + value_of(*item->finding, catalog_)) +
-                         compared_with(*item->finding);
+      const auto words = title_of(*item->finding, catalog_) + unbroken(" " + value_of(*item->finding, catalog_));
       if (said.insert(words).second) text += (text.empty() ? "" : "; ") + words;
     }
     page_.line(item_indent(), text);

@@ -75,6 +75,7 @@ struct Finding {
   std::string rule;
   std::string measure;  ///< catalog id; empty for findings about waivers, inputs or the set
   std::string key;      ///< Measurement::key
+  std::string compare_to;  ///< catalog id the value is the difference from, or empty
   Status status = Status::not_measured;
   Status before_waiver = Status::not_measured;  ///< equals status unless waived
   Outcome outcome = NotMeasured{"not measured"};

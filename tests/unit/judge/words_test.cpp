@@ -64,7 +64,7 @@ TEST_SUITE("judge/words") {
     Rule rule;
     rule.compare_to = MeasureRequest{"bit_depth", {}};
     rule.comparisons = {limit(LimitKind::below, -3)};
-    CHECK(limit_words(rule, rule.comparisons[0], Unit::bits, 0, {}) == "at least -3 bits more than bit_depth");
+    CHECK(limit_words(rule, rule.comparisons[0], Unit::bits, 0, {}) == "at least -3 bits");
     rule.comparisons = {limit(LimitKind::unless, 0)};
     rule.comparisons[0].accepted = {Value(true)};
     CHECK(limit_words(rule, rule.comparisons[0], Unit::boolean, 0, {}) == "equal to bit_depth");

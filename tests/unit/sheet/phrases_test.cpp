@@ -95,8 +95,8 @@ TEST_SUITE("sheet/phrases") {
     finding.limit = Value(false);
     finding.limit_text = "no";
     CHECK(headline(finding, small_catalog()) == "Dual mono: yes, should be no");
-    finding.limit_text = "at least -3 bits more than bit_depth";
-    CHECK(compared_with(finding) == " more than bit_depth");
+    finding.compare_to = "true_peak";
+    CHECK(title_of(finding, small_catalog()) == "Dual mono against True peak");
   }
 
   TEST_CASE("parameters of a measurement stand in its title, and an unknown id is its own title") {
