@@ -85,9 +85,10 @@ class Window {
 [[nodiscard]] inline std::uint64_t be64(const std::uint8_t* p) {
   return static_cast<std::uint64_t>(be32(p)) << 32 | be32(p + 4);
 }
-/// A 64-bit size from a header as a signed one; what no file can have becomes the largest.
+/// A 64-bit size from a header as a signed one. What no file can have becomes 2^60: sums and frame counts of it still
+/// fit.
 [[nodiscard]] inline std::int64_t size_from(std::uint64_t value) {
-  constexpr std::uint64_t kLargest = std::uint64_t{1} << 62;
+  constexpr std::uint64_t kLargest = std::uint64_t{1} << 60;
   return static_cast<std::int64_t>(value < kLargest ? value : kLargest);
 }
 /// The characters of a four-character code or another fixed field, as they stand.

@@ -56,22 +56,29 @@ class MpegSource final : public Source {
   std::int64_t read_some(double* to, std::int64_t frames) {
     const auto channels = static_cast<std::size_t>(format_.channels);
     floats_.resize(static_cast<std::size_t>(std::min<std::int64_t>(frames, 4096)) * channels);
-    // Changes of format end a walk, so that only the first call reports one.
-    for (int formats = 0; formats < 2; ++formats) {
+    for (;;) {
       std::size_t got = 0;
       const int status = mpg123_read(handle_.get(), floats_.data(), floats_.size() * sizeof(float), &got);
       const auto samples = got / sizeof(float) / channels * channels;
       std::copy_n(floats_.begin(), samples, to);
       if (samples > 0) return count(samples / channels);
-      if (status == MPG123_NEW_FORMAT) continue;
-      if (status == MPG123_ERR)
+      if (status == MPG123_NEW_FORMAT) {
+        if (same_format()) continue;
+        why_ = "the stream has another format than its first frame";
+      } else if (status == MPG123_ERR) {
         why_ = mpg123_strerror(handle_.get());
-      else if (status != MPG123_OK && status != MPG123_DONE)
+      } else if (status != MPG123_OK && status != MPG123_DONE) {
         why_ = mpg123_plain_strerror(status);
+      }
       return 0;
     }
-    why_ = "the format changes";
-    return 0;
+  }
+
+  bool same_format() {
+    long rate = 0;
+    int channels = 0, encoding = 0;
+    return mpg123_getformat(handle_.get(), &rate, &channels, &encoding) == MPG123_OK && rate == format_.sample_rate &&
+           channels == format_.channels && encoding == MPG123_ENC_FLOAT_32 && ++formats_ < 1000;
   }
 
   std::int64_t count(std::size_t frames) {
@@ -97,6 +104,7 @@ class MpegSource final : public Source {
   std::vector<float> floats_;
   std::string why_;
   std::int64_t at_ = 0;
+  int formats_ = 0;
   bool ended_ = false;
 };
 
@@ -118,11 +126,8 @@ Result<std::unique_ptr<Source>> open_mpeg(std::unique_ptr<Bytes> bytes, Walked w
   range->bytes = std::move(bytes);
   auto* const h = handle.get();
   const auto off_t_none = [](void*, off_t, int) -> off_t { return -1; };  // read once, so nothing has to seek
-  const int channels = walked.format.channels == 1 ? MPG123_MONO : MPG123_STEREO;
   if (mpg123_param(h, MPG123_ADD_FLAGS, MPG123_QUIET | MPG123_FORCE_FLOAT, 0) != MPG123_OK ||
-      mpg123_param(h, MPG123_REMOVE_FLAGS, MPG123_AUTO_RESAMPLE, 0) != MPG123_OK ||
-      mpg123_format_none(h) != MPG123_OK ||
-      mpg123_format(h, walked.format.sample_rate, channels, MPG123_ENC_FLOAT_32) != MPG123_OK ||
+      mpg123_param(h, MPG123_REMOVE_FLAGS, MPG123_AUTO_RESAMPLE, 0) != MPG123_OK || mpg123_format_all(h) != MPG123_OK ||
       mpg123_replace_reader_handle(h, &read_range, off_t_none, nullptr) != MPG123_OK ||
       mpg123_open_handle(h, range.get()) != MPG123_OK)
     return refuse(mpg123_strerror(h));

@@ -243,7 +243,7 @@ class RiffWalk {
   void drop_counted_pad() {
     auto& data = walk_.result.data;
     if (form_ != "RF64" || !sizes_ || !declared_bytes_ || data.frame_bytes <= 0) return;
-    if (sizes_->samples <= 0 || sizes_->samples > *declared_bytes_) return;
+    if (sizes_->samples <= 0 || sizes_->samples > *declared_bytes_ / data.frame_bytes) return;
     const auto counted = sizes_->samples * data.frame_bytes;
     if ((counted & 1) == 0 || counted + 1 != *declared_bytes_) return;
     declared_bytes_ = counted;
