@@ -86,7 +86,7 @@ class OtherCommands(lab.Case):
         self.assertEqual(self.run_program("merge", sheets["pass"], "gone.jsonl", "--fail-on", "never")[0], 3)
         self.assertEqual(self.run_program("merge", "missing.jsonl")[0], 3)
         self.put("broken.jsonl", "{]\n")
-        self.assertEqual(self.run_program("merge", "broken.jsonl")[0], 2)
+        self.assertEqual(self.run_program("merge", "broken.jsonl")[0], 3)
 
 
 if __name__ == "__main__":
