@@ -55,40 +55,65 @@ std::string tolerance(const SelftestRow& row) {
   return above + "/" + below;
 }
 
-std::string table(const std::vector<SelftestRow>& rows, bool quiet) {
-  constexpr int kSignal = 24, kQuantity = 15, kNumber = 8, kTolerance = 11;
-  std::string text;
-  std::string source;
-  int rate = 0;
-  std::size_t passed = 0;
-  for (const auto& row : rows) {
-    if (row.source != source || row.sample_rate != rate) {
-      source = row.source;
-      rate = row.sample_rate;
-      text += (text.empty() ? "" : "\n") + source + ", " + base::shortest(rate / 1000.0) + " kHz\n";
-      text += "  " + padded("signal", kSignal) + padded("quantity", kQuantity) + right("expected", kNumber + 1) +
-              right("read", kNumber) + right("second", kNumber) + right("tolerance", kTolerance) + "\n";
-    }
-    if (row.passed) ++passed;
-    const auto line = right(base::fixed(row.expected, 1), kNumber + 1) + right(base::fixed(row.read, 2), kNumber) +
-                      right(row.second, kNumber) + right(tolerance(row), kTolerance);
-    const auto names = base::columns(row.signal) < kSignal && base::columns(row.quantity) < kQuantity
-                           ? padded(row.signal, kSignal) + padded(row.quantity, kQuantity)
-                           : row.signal + ": " + row.quantity;
-    text += row.passed ? "  " : "! ";
-    if (base::columns(names) <= kSignal + kQuantity) {
-      text += padded(names, kSignal + kQuantity) + line + "\n";
-    } else {
-      const auto lines = base::wrap(names, 78);
-      for (std::size_t i = 0; i < lines.size(); ++i) text += (i > 0 ? "  " : "") + lines[i] + "\n";
-      text += std::string(kSignal + kQuantity + 2, ' ') + line + "\n";
-    }
-  }
-  if (quiet) text.clear();
-  text += (quiet ? "" : "\n") + std::to_string(passed) + " of " + std::to_string(rows.size()) +
-          " readings within tolerance";
-  return text + (passed == rows.size() ? ".\n" : "; the others are marked with \"!\".\n");
+/// The place of `text` in `known`, from 1; added where it is new.
+std::size_t number_of(const std::string& text, std::vector<std::string>& known) {
+  const auto found = std::find(known.begin(), known.end(), text);
+  const auto index = static_cast<std::size_t>(found - known.begin());
+  if (found == known.end()) known.push_back(text);
+  return index + 1;
 }
+
+constexpr int kName = 36, kNumber = 9, kTolerance = 11, kSource = 4;
+
+std::string heading(int sample_rate) {
+  return base::shortest(sample_rate / 1000.0) + " kHz\n  " + padded("signal and reading", kName) +
+         right("expected", kNumber) + right("read", kNumber) + right("second", kNumber) +
+         right("tolerance", kTolerance) + right("src", kSource) + "\n";
+}
+
+std::string table(const std::vector<SelftestRow>& rows) {
+  std::string text;
+  std::vector<std::string> sources, remarks;
+  int sample_rate = 0;
+  std::string signal;
+  for (const auto& row : rows) {
+    if (row.sample_rate != sample_rate) {
+      sample_rate = row.sample_rate;
+      signal.clear();
+      text += (text.empty() ? "" : "\n") + heading(sample_rate);
+    }
+    if (row.signal != signal) {
+      signal = row.signal;
+      text += paragraph(signal, 2);
+    }
+    // "-22.99 (100 ms grid)" becomes "-22.99*" with the remark below the table.
+    auto second = row.second;
+    if (const auto remark = second.find(" ("); remark != std::string::npos && second.back() == ')') {
+      const auto stars = number_of(second.substr(remark + 2, second.size() - remark - 3), remarks);
+      second = second.substr(0, remark) + std::string(stars, '*');
+    }
+    const auto source = "[" + std::to_string(number_of(row.source, sources)) + "]";
+    const auto names = base::wrap(row.quantity + ", " + row.unit, kName - 4);
+    text += (row.passed ? "    " : "!   ") + padded(names.empty() ? "" : names[0], kName - 2) +
+            right(base::fixed(row.expected, 2), kNumber) + right(base::fixed(row.read, 2), kNumber) +
+            right(second, kNumber) + right(tolerance(row), kTolerance) + right(source, kSource) + "\n";
+    for (std::size_t i = 1; i < names.size(); ++i) text += "      " + names[i] + "\n";
+  }
+  text += "\nSources\n";
+  for (std::size_t i = 0; i < sources.size(); ++i) text += "  [" + std::to_string(i + 1) + "] " + sources[i] + "\n";
+  text += "second: another library's reading of the same signal, for comparison only\n";
+  for (std::size_t i = 0; i < remarks.size(); ++i) text += std::string(i + 1, '*') + ": " + remarks[i] + "\n";
+  return text + "\n";
+}
+
+std::string summary(const std::vector<SelftestRow>& rows) {
+  const auto passed = std::count_if(rows.begin(), rows.end(), [](const SelftestRow& row) { return row.passed; });
+  const auto text = std::to_string(passed) + " of " + std::to_string(rows.size()) + " readings within tolerance";
+  return text + (passed == std::ssize(rows) ? ".\n" : "; the others are marked with \"!\".\n");
+}
+
+/// Binary fractions print as -23.130000000000003; five decimals are more than any of the sources gives.
+double tidy(double value) { return std::round(value * 1e5) / 1e5; }
 
 std::string as_json(const std::vector<SelftestRow>& rows, bool passed) {
   JsonText json;
@@ -103,9 +128,9 @@ std::string as_json(const std::vector<SelftestRow>& rows, bool passed) {
     json.member("signal", row.signal);
     json.member("sample_rate", row.sample_rate);
     json.member("quantity", row.quantity);
-    json.member("expected", row.expected);
-    json.member("lower", row.lower);
-    json.member("upper", row.upper);
+    json.member("expected", tidy(row.expected));
+    json.member("lower", tidy(row.lower));
+    json.member("upper", tidy(row.upper));
     json.key("read");
     json.number(row.read, 3);
     json.member("second", row.second);
@@ -137,8 +162,13 @@ int run_selftest(const Words& words) {
   const bool passed =
       !rows.empty() && std::all_of(rows.begin(), rows.end(), [](const auto& row) { return row.passed; });
   const int code = passed ? kExitPass : kExitFail;
-  const auto written =
-      deliver(output.path, output.format == "json" ? as_json(rows, passed) : table(rows, output.quiet));
+  std::string text;
+  if (output.format == "json") {
+    text = as_json(rows, passed);
+  } else {
+    text = (output.quiet ? std::string() : table(rows)) + summary(rows);
+  }
+  const auto written = deliver(output.path, text);
   return written ? code : std::max(code, report(written.error(), "selftest"));
 }
 

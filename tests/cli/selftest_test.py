@@ -23,12 +23,9 @@ class SelfTest(lab.Case):
         text = out.decode()
         self.assertEqual(code, 0)
         self.assertLessEqual(max(map(len, text.splitlines())), 80)
-        for heading in ("expected", "read", "second", "tolerance"):
+        for heading in ("44.1 kHz", "48 kHz", "96 kHz", "expected", "read", "second", "tolerance", "Sources"):
             self.assertIn(heading, text)
         self.assertTrue(text.endswith(f"\n{len(data['rows'])} of {len(data['rows'])} readings within tolerance.\n"))
-
-        code, out, _ = self.run_program("selftest", "--quiet")
-        self.assertEqual(len(out.splitlines()), 1)
 
 
 if __name__ == "__main__":
