@@ -116,8 +116,8 @@ std::vector<Explanation> explain_rule(std::string_view set_name, std::string_vie
       if (entry != nullptr) text.add("what", "What that says", entry->what);
       text.add_list("limits", "Limits", comparisons_in_words(rule, catalog()));
       text.add_list("conditions", "Applies", conditions_in_words(rule));
-      text.add("why", "Why", rule.why);
-      text.add("act", "What to do", rule.remedy);
+      text.add("why", "Why", without_amounts(rule.why));
+      text.add("act", "What to do", without_amounts(rule.remedy));
       if (entry != nullptr) text.add("caveat", "What it cannot know", entry->caveat);
       text.add("source", "Source", rule.source);
       const auto same = std::find_if(found.begin(), found.end(), [&](const Explanation& other) {

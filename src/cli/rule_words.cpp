@@ -1,5 +1,8 @@
 #include "cli/rule_words.h"
 
+#include <array>
+#include <string_view>
+
 #include "base/text.h"
 
 namespace sendworthy::cli {
@@ -122,6 +125,22 @@ std::vector<std::string> conditions_in_words(const Rule& rule) {
     words.push_back("only from " + base::shortest(*conditions.min_duration_s) + " s of length on");
   }
   return words;
+}
+
+std::string without_amounts(std::string text) {
+  static constexpr std::array<std::pair<std::string_view, std::string_view>, 5> kWords{{
+      {"{change}", "the amount the sheet names"},
+      {"{true_peak_after}", "the value the sheet names"},
+      {"{value}", "the value read"},
+      {"{limit}", "the limit"},
+      {"{direction}", "up or down"},
+  }};
+  for (const auto& [mark, words] : kWords) {
+    for (auto at = text.find(mark); at != std::string::npos; at = text.find(mark, at + words.size())) {
+      text.replace(at, mark.size(), words);
+    }
+  }
+  return text;
 }
 
 std::vector<RuleKey> keys_of(const Rule& rule) {

@@ -16,6 +16,9 @@ namespace sendworthy::cli {
 /// "only stereo files", "only the role mix": when the rule applies. Empty: always.
 [[nodiscard]] std::vector<std::string> conditions_in_words(const Rule& rule);
 
+/// A rule's why or remedy as it reads without a file: the amounts that a sheet fills in become words.
+[[nodiscard]] std::string without_amounts(std::string text);
+
 struct RuleKey {
   std::string key;
   std::string value;   ///< as TOML

@@ -74,15 +74,19 @@ std::string joined(const std::vector<std::string>& words) {
   return text;
 }
 
-/// `key = value` lines as in the file, each ending in "# from SET", so that a line can be copied into a set of one's
-/// own.
+/// `key = value` lines as in the file. Where a key comes from stands beside it, or once when all come from one set.
 std::string rule_as_text(const Rule& rule) {
-  std::string text = "\n[[rule]] " + base::for_terminal(rule.id) + "\n";
-  for (const auto& key : keys_of(rule)) {
+  const auto keys = keys_of(rule);
+  const auto origin = keys.empty() ? std::string() : keys.front().origin;
+  const bool one_origin = !origin.empty() && std::all_of(keys.begin(), keys.end(),
+                                                         [&](const RuleKey& key) { return key.origin == origin; });
+  std::string text = "\n[[rule]] " + base::for_terminal(rule.id);
+  text += (one_origin ? "   # all from " + base::for_terminal(origin) : "") + "\n";
+  for (const auto& key : keys) {
     auto line = key.key + " = " + key.value;
-    if (!key.origin.empty()) line += "   # " + base::for_terminal(key.origin);
+    if (!one_origin && !key.origin.empty()) line += "   # from " + base::for_terminal(key.origin);
     const auto lines = base::wrap(line, 76);
-    for (std::size_t i = 0; i < lines.size(); ++i) text += (i == 0 ? "  " : "      ") + lines[i] + "\n";
+    for (std::size_t i = 0; i < lines.size(); ++i) text += (i == 0 ? "  " : "    ") + lines[i] + "\n";
   }
   return text;
 }

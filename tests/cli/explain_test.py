@@ -30,6 +30,7 @@ class Explain(lab.Case):
                 continue
             for part in ("rulesets", "measure", "limits", "why", "act", "source"):
                 self.assertTrue(e.get(part), (e["id"], part))
+            self.assertNotIn("{", e["act"] + e["why"])
 
     def test_a_rule_of_one_set(self):
         rule, = [e for e in self.explained("premaster/true-peak") if e["kind"] == "rule"]

@@ -66,8 +66,10 @@ class Rules(lab.Case):
         self.assertEqual(keys["fail_above"], ("-1", "base"))
         self.assertEqual(keys["warn_above"], ("-6", "own"))
         _, out, _ = self.run_program("rules", "./own.toml")
-        self.assertRegex(out.decode(), r"(?m)^  warn_above = -6 +# own$")
-        self.assertRegex(out.decode(), r"(?m)^  fail_above = -1 +# base$")
+        self.assertRegex(out.decode(), r"(?m)^  warn_above = -6 +# from own$")
+        self.assertRegex(out.decode(), r"(?m)^  fail_above = -1 +# from base$")
+        _, out, _ = self.run_program("rules", "base")
+        self.assertRegex(out.decode(), r"(?m)^\[\[rule\]\] peak   # all from base$")
         self.assertLessEqual(max(map(len, out.decode().splitlines())), 80)
 
     def test_what_is_wrong_is_said_with_the_place_and_the_nearest_name(self):
