@@ -127,10 +127,10 @@ Audio with_dc(const Audio& mix, double percent) {
   return out;
 }
 
-/// A widener left on the band's bus turned its right side over: in mono the guitars, keys and backing voices cancel.
-Audio hollow_in_mono(const Audio& mix, const Audio& wide) {
+/// A widener on the bus of voices and instruments turned its right side over: in mono only drums and bass are left.
+Audio hollow_in_mono(const Audio& mix, const Audio& tuned) {
   Audio out = mix;
-  for (std::size_t i = 1; i < out.codes.size(); i += 2) out.codes[i] = code_of(out.codes[i] - 2.0 * wide.codes[i]);
+  for (std::size_t i = 1; i < out.codes.size(); i += 2) out.codes[i] = code_of(out.codes[i] - 2.0 * tuned.codes[i]);
   return out;
 }
 
@@ -238,7 +238,7 @@ double true_peak_of(const Audio& audio) {
   return peak / kFullScale;
 }
 
-void write_broken_exports(const std::string& folder, const Audio& mix, const Audio& wide) {
+void write_broken_exports(const std::string& folder, const Audio& mix, const Audio& tuned) {
   const std::string list_path = folder + "/faults.txt";
   std::ofstream list(list_path);
   const auto note = [&](std::string_view name, std::string_view fault) { list << name << "  " << fault << '\n'; };
@@ -255,7 +255,7 @@ void write_broken_exports(const std::string& folder, const Audio& mix, const Aud
   put("dual-mono.wav", "called stereo, both channels equal", dual_mono(mix));
   put("header-half.wav", "the header says half the audio that is there", mix, {.claimed_data_bytes = half});
   put("hot-master.wav", "limited, true peak 0.6 dB above full scale", hot_master(mix, 10.0, 0.6));
-  put("mono-trouble.wav", "guitars, keys and backing voices cancel in mono", hollow_in_mono(mix, wide));
+  put("mono-trouble.wav", "voices, guitars and keys cancel in mono", hollow_in_mono(mix, tuned));
   write_flac(folder + "/not-a-wav.wav", mix, kRate);
   note("not-a-wav.wav", "a FLAC file with the wrong name");
   put("padded-16-in-24.wav", "16 bits in a 24-bit file", padded_16(mix));

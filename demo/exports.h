@@ -8,8 +8,8 @@
 namespace demo {
 
 /// Writes `folder`/*.wav and `folder`/faults.txt, which says what is wrong with each.
-/// `wide` is the sum of the stems that stand at the sides (guitar, keys, backing voices).
-void write_broken_exports(const std::string& folder, const Audio& mix, const Audio& wide);
+/// `tuned` is the sum of the stems beside drums and bass (keys, guitar, voices).
+void write_broken_exports(const std::string& folder, const Audio& mix, const Audio& tuned);
 
 /// Highest value between the samples, as a factor of full scale: 16 points a sample round the largest samples.
 [[nodiscard]] double true_peak_of(const Audio& audio);

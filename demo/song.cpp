@@ -17,15 +17,16 @@
 namespace demo {
 namespace {
 
+enum class Bus { rhythm, instruments, voices };
+
 /// One channel strip of the mix. There is nothing on the bus: the mix is the sum of the stems, to the bit.
 struct Strip {
   std::string_view name;
+  Bus bus;
   Stereo (*play)();
   double fader_db;
   std::vector<FaderPoint> rides;
   std::function<void(Stereo&)> effects;
-  bool voice = false;
-  bool wide = false;
 };
 
 std::vector<Strip> strips() {
@@ -36,8 +37,9 @@ std::vector<Strip> strips() {
                                                 {frame_of(18, 4), frame_of(19, 12)},
                                                 {frame_of(28, 0), frame_of(28, 14)}}};
   return {
-      {"01-kick", play_kick, -14.0, {}, [](Stereo&) {}},
+      {"01-kick", Bus::rhythm, play_kick, -14.0, {}, [](Stereo&) {}},
       {"02-snare",
+       Bus::rhythm,
        play_snare,
        -12.5,
        {},
@@ -45,60 +47,57 @@ std::vector<Strip> strips() {
          add_room(s, {0.9, 0.008, 350, 7000, -19, 11});
        }},
       {"03-percussion",
+       Bus::rhythm,
        play_percussion,
        -7.5,
        {{0, 0}, {4, 1.5}, {12, 0}, {16, 1}, {20, 0}},
        [](Stereo& s) {
          add_room(s, {0.7, 0.005, 800, 9000, -24, 12});
        }},
-      {"04-bass", play_bass, -16.5, {{4, -1}, {12, 0}, {16, -1}, {20, 0.5}}, [](Stereo&) {}},
+      {"04-bass", Bus::rhythm, play_bass, -16.5, {{4, -1}, {12, 0}, {16, -1}, {20, 0.5}}, [](Stereo&) {}},
       {"05-keys",
+       Bus::instruments,
        play_keys,
        -9.5,
        {{0, 2}, {4, 0.5}, {12, 0}, {20, 1.5}},
        [](Stereo& s) {
          add_room(s, {1.7, 0.018, 300, 5000, -17, 13});
          narrow_low_end(s, 160);
-       },
-       false,
-       true},
+       }},
       {"06-guitar",
+       Bus::instruments,
        play_guitar,
        -7.0,
        {{0, 4}, {4, 2}, {12, -0.5}, {16, 2}, {20, 0.5}},
        [](Stereo& s) {
          add_room(s, {1.4, 0.012, 300, 6500, -19, 14});
          narrow_low_end(s, 160);
-       },
-       false,
-       true},
+       }},
       {"07-lead-voice",
+       Bus::voices,
        sing_lead,
        -1.0,
        {{4, 0}, {12, 0.5}, {16, -0.5}, {20, 1.5}},
        [](Stereo& s) {
          add_echo(s, kThrows, -13, 0.42);
          add_room(s, {1.8, 0.035, 300, 6000, -17, 15});
-       },
-       true},
+       }},
       {"08-backing-high",
+       Bus::voices,
        sing_high_backing,
        -9.0,
        {{12, -1}, {20, 0}},
        [](Stereo& s) {
          add_room(s, {2.1, 0.03, 350, 5500, -12, 16});
-       },
-       true,
-       true},
+       }},
       {"09-backing-low",
+       Bus::voices,
        sing_low_backing,
        -8.5,
        {{12, -1}, {20, 0}},
        [](Stereo& s) {
          add_room(s, {2.1, 0.03, 350, 5500, -12, 17});
-       },
-       true,
-       true},
+       }},
   };
 }
 
@@ -135,8 +134,8 @@ void add(Audio& sum, const Audio& part) {
 void make_demo(const std::string& folder, bool broken) {
   std::filesystem::create_directories(folder + "/stems");
   const std::string words = std::string(kArtist) + ": " + std::string(kTitle) + ", " + std::string(kLabel) + ", ";
-  Audio mix, instrumental, wide;
-  for (Audio* sum : {&mix, &instrumental, &wide}) sum->codes.assign(2 * kFrames, 0);
+  Audio mix, instrumental, tuned;
+  for (Audio* sum : {&mix, &instrumental, &tuned}) sum->codes.assign(2 * kFrames, 0);
   std::uint64_t seed = 1000;
   for (const Strip& strip : strips()) {
     Stereo part = strip.play();
@@ -145,15 +144,15 @@ void make_demo(const std::string& folder, bool broken) {
     const Audio stem = quantise(part, from_db(strip.fader_db), ++seed);
     write_wav(folder + "/stems/" + std::string(strip.name) + ".wav", stem);
     add(mix, stem);
-    if (!strip.voice) add(instrumental, stem);
-    if (strip.wide) add(wide, stem);
+    if (strip.bus != Bus::voices) add(instrumental, stem);
+    if (strip.bus != Bus::rhythm) add(tuned, stem);
   }
   expect_room(mix);
   write_wav(folder + "/mix.wav", mix, {.description = words + "mix 4, ISRC AA6Q72000047"});
   write_wav(folder + "/instrumental.wav", instrumental, {.description = words + "instrumental of mix 4"});
   if (broken) {
     std::filesystem::create_directories(folder + "/broken");
-    write_broken_exports(folder + "/broken", mix, wide);
+    write_broken_exports(folder + "/broken", mix, tuned);
   }
 }
 
