@@ -27,10 +27,8 @@ const Manual& manual() {
       },
       {
           "Exit codes: as for check, by what stands on the sheets: 0 pass, or warn unless --fail-on warn; 1 fail; 2 "
-          "the "
-          "call is wrong or a sheet cannot be understood; 3 a sheet that cannot be read, an input that had no sheet, "
-          "or "
-          "an output that could not be written; 130 interrupted.",
+          "the call is wrong; 3 a sheet that cannot be read or understood, an input that had no sheet, or an output "
+          "that could not be written; 130 interrupted.",
       }};
   return kManual;
 }
