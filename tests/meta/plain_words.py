@@ -26,7 +26,9 @@ def files(source):
     listing = subprocess.run(["git", "-C", str(source), "ls-files", "-co", "--exclude-standard", "-z"], capture_output=True)
     if listing.returncode == 0 and listing.stdout:
         return [source / name.decode() for name in listing.stdout.split(b"\0") if name]
-    return [p for p in source.rglob("*") if p.is_file() and "build" not in p.relative_to(source).parts]
+    made = {".git", "build"}
+    return [p for p in source.rglob("*") if p.is_file() and p.relative_to(source).parts[0] not in made
+            and p.relative_to(source).parts[:2] != ("demo", "out")]
 
 
 def main():
