@@ -162,6 +162,7 @@ const std::map<std::string, Maker>& makers() {
          }
        }},
       {"phase_correlation", [](Sample& s, double v) { turn(s, "phase_correlation", v, turn_right); }},
+      {"min_phase_correlation", [](Sample& s, double v) { turn(s, "min_phase_correlation", v, turn_right); }},
       {"low_phase_correlation", [](Sample& s, double v) { turn(s, "low_phase_correlation", v, turn_right); }},
       {"mono_fold_loss", [](Sample& s, double v) { turn(s, "mono_fold_loss", v, turn_right); }},
       {"side_to_mid", [](Sample& s, double v) { turn(s, "side_to_mid", v, turn_right); }},
