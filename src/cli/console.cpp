@@ -3,13 +3,13 @@
 #include <algorithm>
 #include <cstdlib>
 
-#include "base/process.h"
+#include "cli/process.h"
 #include "base/text.h"
 
 namespace sendworthy::cli {
 namespace {
 
-using base::os::Stream;
+using os::Stream;
 
 constexpr auto kRedrawEvery = std::chrono::milliseconds(50);
 constexpr std::string_view kEraseLine = "\r\033[K";
@@ -38,7 +38,7 @@ std::string last_columns(std::string_view text, int columns) {
 }  // namespace
 
 Result<void> write_stdout(std::string_view text) {
-  const auto error = base::os::write_all(Stream::out, text);
+  const auto error = os::write_all(Stream::out, text);
   if (!error) return {};
   if (error == std::errc::broken_pipe) reader_left = true;
   return fail(ErrorCode::output, "cannot write to standard output: " + error.message());
@@ -48,14 +48,14 @@ bool stdout_reader_left() { return reader_left; }
 
 void write_stderr(std::string_view text) {
   // There is nowhere left to report to when this fails.
-  (void)base::os::write_all(Stream::err, text);
+  (void)os::write_all(Stream::err, text);
 }
 
 void complain(std::string_view text) { write_stderr("sendworthy: " + base::for_terminal(text) + "\n"); }
 
-bool stdout_is_terminal() { return base::os::is_terminal(Stream::out); }
+bool stdout_is_terminal() { return os::is_terminal(Stream::out); }
 
-int sheet_columns() { return stdout_is_terminal() ? std::clamp(base::os::terminal_columns(Stream::out), 40, 80) : 80; }
+int sheet_columns() { return stdout_is_terminal() ? std::clamp(os::terminal_columns(Stream::out), 40, 80) : 80; }
 
 Colour colour_for(ColourWish wish, bool to_stdout) {
   if (wish == ColourWish::always) return Colour::on;
@@ -66,9 +66,9 @@ Colour colour_for(ColourWish wish, bool to_stdout) {
 }
 
 ProgressLine::ProgressLine(bool wanted) {
-  on_ = wanted && base::os::is_terminal(Stream::err) && terminal_rewrites_lines();
+  on_ = wanted && os::is_terminal(Stream::err) && terminal_rewrites_lines();
   if (!on_) return;
-  columns_ = std::max(base::os::terminal_columns(Stream::err), 20);
+  columns_ = std::max(os::terminal_columns(Stream::err), 20);
   draw("reading ...");
 }
 
@@ -104,7 +104,7 @@ void ProgressLine::erase() {
 }
 
 void erase_progress_from_signal() noexcept {
-  if (line_on_screen.exchange(false)) (void)base::os::write_all(Stream::err, kEraseLine);
+  if (line_on_screen.exchange(false)) (void)os::write_all(Stream::err, kEraseLine);
 }
 
 }  // namespace sendworthy::cli

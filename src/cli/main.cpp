@@ -5,7 +5,7 @@
 #include <array>
 #include <exception>
 
-#include "base/process.h"
+#include "cli/process.h"
 #include "base/text.h"
 #include "cli/arguments.h"
 #include "cli/command.h"
@@ -128,7 +128,7 @@ int run(Words words) {
 int main(int argc, char** argv) {
   using namespace sendworthy::cli;
   try {
-    sendworthy::base::os::hold_standard_streams();
+    sendworthy::cli::os::hold_standard_streams();
     catch_signals();
     return run(Words(argv + std::min(argc, 1), argv + argc));
   } catch (const std::bad_alloc&) {

@@ -5,7 +5,7 @@
 #include <algorithm>
 
 #include "base/files.h"
-#include "base/process.h"
+#include "cli/process.h"
 #include "cli/command.h"
 #include "cli/sheet_output.h"
 #include "cli/signals.h"
@@ -66,7 +66,7 @@ int run_merge(const Words& words) {
   int code = kExitPass;
   std::vector<std::pair<std::string, std::string>> sheets;
   for (const auto& path : paths) {
-    auto text = path == "-" ? base::os::read_stdin(kMaxSheetBytes, stop_flag()) : base::read_text(path, kMaxSheetBytes);
+    auto text = path == "-" ? os::read_stdin(kMaxSheetBytes, stop_flag()) : base::read_text(path, kMaxSheetBytes);
     if (!text) {
       code = std::max(code, report(text.error(), "merge"));
       continue;

@@ -6,7 +6,7 @@
 #include <thread>
 
 #include "base/files.h"
-#include "base/process.h"
+#include "cli/process.h"
 #include "base/text.h"
 #include "cli/signals.h"
 
@@ -64,7 +64,7 @@ Result<Inputs> collect(const FileOptions& options) {
   auto operands = options.operands;
   for (const auto& list : options.lists) {
     const auto text =
-        list == "-" ? base::os::read_stdin(kMaxListBytes, stop_flag()) : base::read_text(list, kMaxListBytes);
+        list == "-" ? os::read_stdin(kMaxListBytes, stop_flag()) : base::read_text(list, kMaxListBytes);
     if (!text) return tl::unexpected(text.error());
     auto names = names_in(*text);
     if (names.empty()) {

@@ -3,7 +3,7 @@
 #include <signal.h>
 
 #include "base/files.h"
-#include "base/process.h"
+#include "cli/process.h"
 #include "cli/console.h"
 #include "cli/exit_code.h"
 
@@ -20,13 +20,13 @@ static_assert(std::atomic<bool>::is_always_lock_free, "written inside signal han
 void end_now() {
   erase_progress_from_signal();
   base::remove_unfinished_files();
-  base::os::exit_now(kExitInterrupted);
+  os::exit_now(kExitInterrupted);
 }
 
 extern "C" void on_signal(int) {
   const bool second = stop.exchange(true);
   if (second || !gentle) end_now();
-  base::os::alarm_after(kPatienceSeconds);
+  os::alarm_after(kPatienceSeconds);
 }
 
 extern "C" void on_alarm(int) { end_now(); }

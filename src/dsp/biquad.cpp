@@ -30,22 +30,30 @@ Biquad high_pass_pair(double p1_hz, double p2_hz, double fs) {
   return {g, -2 * g, g, ((p1 - k) * (k + p2) + (p2 - k) * (k + p1)) / a0, (p1 - k) * (p2 - k) / a0};
 }
 
-// 1/(1 + s/p)² with poles e^(−p/fs), and a numerator whose power response meets the analogue one at 0, fs/4 and fs/2.
-// With φ1 = sin²(w/2), φ0 = 1 − φ1, φ2 = 4 φ0 φ1: |B|² = B0 φ0 + B1 φ1 + B2 φ2, B0 = (b0 + b1 + b2)², B1 = (b0 − b1 + b2)²,
-// B2 = −4 b0 b2; the same for A.
+// 1/(1 + s/p)² with poles e^(−κp/fs), and a numerator whose power response meets the analogue one at 0 and at two more
+// frequencies. With φ1 = sin²(w/2), φ0 = 1 − φ1, φ2 = 4 φ0 φ1: |B|² = B0 φ0 + B1 φ1 + B2 φ2, B0 = (b0 + b1 + b2)²,
+// B1 = (b0 − b1 + b2)², B2 = −4 b0 b2; the same for A. κ and the two frequencies were searched for the smallest error from
+// 20 Hz to 20 kHz (or 0.45 fs): 0.17 dB at 44.1 kHz, 0.08 at 48, 0.13 at 32, under 0.01 from 64 kHz on. Poles matched in
+// time with a fit at fs/4 and fs/2 had missed by 0.8 dB.
 Biquad low_pass_double_pole(double p_hz, double fs) {
-  const double r = std::exp(-2 * kPi * p_hz / fs);
+  const bool fast = fs >= 64000;
+  const double first_hz = (fast ? 0.2 : 0.32) * fs, second_hz = (fast ? 0.3 : 0.42) * fs;
+  const double r = std::exp(-2 * kPi * p_hz * (fast ? 1 : 0.94) / fs);
   const double a1 = -2 * r, a2 = r * r;
   const double A0 = (1 + a1 + a2) * (1 + a1 + a2), A1 = (1 - a1 + a2) * (1 - a1 + a2), A2 = -4 * a2;
-  const auto analogue_power = [p_hz](double hz) {
-    const double u = 1 + (hz / p_hz) * (hz / p_hz);
-    return 1 / (u * u);
+  struct Row {
+    double one, two, wanted;
   };
-  const double B0 = A0;
-  const double B1 = A1 * analogue_power(fs / 2);
-  const double mid = (A0 * 0.5 + A1 * 0.5 + A2) * analogue_power(fs / 4);  // φ0 = φ1 = 1/2, φ2 = 1
-  const double B2 = mid - 0.5 * B0 - 0.5 * B1;
-  const double root0 = std::sqrt(B0), root1 = std::sqrt(B1);
+  const auto row = [&](double hz) -> Row {
+    const double sine = std::sin(kPi * hz / fs), f1 = sine * sine, f0 = 1 - f1, f2 = 4 * f0 * f1;
+    const double u = 1 + (hz / p_hz) * (hz / p_hz);
+    return {f1, f2, (A0 * f0 + A1 * f1 + A2 * f2) / (u * u) - A0 * f0};
+  };
+  const Row x = row(first_hz), y = row(second_hz);
+  const double determinant = x.one * y.two - x.two * y.one;
+  const double B1 = (x.wanted * y.two - x.two * y.wanted) / determinant;
+  const double B2 = (x.one * y.wanted - x.wanted * y.one) / determinant;
+  const double root0 = std::sqrt(A0), root1 = std::sqrt(std::max(0.0, B1));
   const double w = 0.5 * (root0 + root1);
   const double b0 = 0.5 * (w + std::sqrt(std::max(0.0, w * w + B2)));
   return {b0, 0.5 * (root0 - root1), b0 != 0 ? -B2 / (4 * b0) : 0, a1, a2};

@@ -129,8 +129,9 @@ constexpr float kGridSlack = 1.0824f * 1.012f;
 constexpr float kScreenSurely = 0.985f;
 
 // A parabola through three 4x points misses a peak by up to 0.6 % at 0.45 fs (cosines 0.354 and 1.06 rad off the peak) and
-// 0.85 % at fs/2; the short screen reads up to 0.4 % low below 0.44 fs, 1.2 % at 0.45.
-constexpr float kParabolaSlack = 1.018f;
+// 0.85 % at fs/2; the short screen reads up to 0.4 % low below 0.44 fs and more
+// above.
+constexpr float kParabolaSlack = 1.03f;
 
 // Top of the parabola through three neighbours, b where b is no maximum.
 float parabola(float a, float b, float c) {
@@ -264,11 +265,12 @@ TruePeakMeter::Peak TruePeakMeter::close(std::int64_t end) {
 }
 
 float true_peak_unpruned(const float* samples, std::int64_t frames) {
-  std::vector<float> padded(static_cast<std::size_t>(frames) + 2 * kLong + 2, 0.0f);
-  std::copy(samples, samples + frames, padded.begin() + kLong);
+  std::vector<float> padded(static_cast<std::size_t>(frames) + 4 * kLong, 0.0f);
+  std::copy(samples, samples + frames, padded.begin() + 2 * kLong);
   float peak = 0;
-  for (std::int64_t n = -1; n <= frames; ++n) {
-    const float* x = padded.data() + kLong + n;
+  // Around the stream the waveform still moves for half the interpolator's length.
+  for (std::int64_t n = -kLong / 2; n < frames + kLong / 2; ++n) {
+    const float* x = padded.data() + 2 * kLong + n;
     peak = std::max(peak, std::abs(*x));
     for (int p = 1; p < kPhases; ++p) peak = std::max(peak, fine_value(x, p));
   }

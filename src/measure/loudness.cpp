@@ -43,7 +43,7 @@ constexpr CatalogEntry kEntries[] = {
      .how = "Mean square of the A-weighted signal over the whole file, channels added as powers; full-scale square wave = "
             "0 dB per channel.",
      .source = "IEC 61672-1 (A-weighting)",
-     .caveat = "Within 0.2 dB up to 16 kHz at 44.1 kHz and above. A file has no sound pressure level of its own.",
+     .caveat = "The weighting is within 0.2 dB up to 20 kHz or 0.45 of the sample rate. A file has no sound pressure level of its own.",
      .act = "Nothing to mend; it feeds the listening cautions."},
 };
 

@@ -35,13 +35,12 @@ THIRD_PARTY = [
     (r"openssl/.*", r"audio/"),
     (r"CLI/.*", r"cli/"),
     (r"xxhash\.h", r"(base|audio|measure|judge)/"),
-    (r"kiss_fftr?\.h|kissfft/.*", r"dsp/"),
+    (r"mpg123\.h", r"audio/mpeg_source\.cpp$"),
     (r"hwy/.*", r"dsp/"),
     (r"tl/expected\.hpp", r"include/sendworthy/result\.h$|(?!include/)"),
     (r"fmt/.*", r"(?!include/)"),
-    # System calls: base/ only, so that the rest moves to another system as it is. The main program may ask for signals and
-    # whether it talks to a terminal.
-    (r"(unistd|fcntl|dirent|poll|pthread|termios|dlfcn|spawn|pwd)\.h|sys/.*", r"base/"),
+    # System calls: base/ and one file of the program, so that the rest moves to another system as it is.
+    (r"(unistd|fcntl|dirent|poll|pthread|termios|dlfcn|spawn|pwd)\.h|sys/.*", r"base/|cli/process\.cpp$"),
     (r"signal\.h", r"(base|cli)/"),
 ]
 INCLUDE = re.compile(r'^\s*#\s*include\s*(?:<([^>]+)>|"([^"]+)"|(\w+))')

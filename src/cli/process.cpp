@@ -1,4 +1,4 @@
-#include "base/process.h"
+#include "cli/process.h"
 
 #include <fcntl.h>
 #include <sys/ioctl.h>
@@ -7,7 +7,7 @@
 #include <array>
 #include <cerrno>
 
-namespace sendworthy::base::os {
+namespace sendworthy::cli::os {
 namespace {
 
 int number(Stream stream) { return static_cast<int>(stream); }
@@ -63,4 +63,4 @@ void exit_now(int code) noexcept { ::_exit(code); }
 
 void alarm_after(unsigned seconds) noexcept { ::alarm(seconds); }
 
-}  // namespace sendworthy::base::os
+}  // namespace sendworthy::cli::os

@@ -9,7 +9,7 @@
 #include <string_view>
 #include <system_error>
 
-namespace sendworthy::base::os {
+namespace sendworthy::cli::os {
 
 enum class Stream { in = 0, out = 1, err = 2 };
 
@@ -33,4 +33,4 @@ void hold_standard_streams();
 /// Raises SIGALRM after so many seconds. Async-signal-safe.
 void alarm_after(unsigned seconds) noexcept;
 
-}  // namespace sendworthy::base::os
+}  // namespace sendworthy::cli::os
