@@ -13,6 +13,7 @@ namespace {
 constexpr std::size_t kBatchWords = 32;
 constexpr std::size_t kHeadFrames = 1 << 17;
 constexpr double kLeastCorrelation = 0.6;  // below, left and right share too little for a common lag
+constexpr double kBetter = 1.1;
 constexpr double kClearMargin = 0.1;       // how far the peak stands above everything 1 ms and more away
 
 constexpr CatalogEntry kEntries[] = {
@@ -86,14 +87,14 @@ DelayFinder::Peak DelayFinder::best() const {
 }
 
 bool DelayFinder::worth_refining(const Peak& peak) const {
-  return peak.lag != 0 && factor_ > 1 && std::abs(peak.value) >= kLeastCorrelation;
+  return factor_ > 1 && std::abs(peak.value) >= kLeastCorrelation;
 }
 
 void DelayFinder::correlate(const float* left, const float* right, std::int64_t frames) {
   // `left` and `right` hold frames samples; every lag needs its neighbour, so a margin on both sides stays out.
   const int reach = factor_ + 2;
-  const int lowest = candidate_ * factor_ - reach, count = 2 * reach + 1;
-  const std::int64_t margin = std::abs(candidate_) * static_cast<std::int64_t>(factor_) + reach + 1;
+  const int lowest = *candidate_ * factor_ - reach, count = 2 * reach + 1;
+  const std::int64_t margin = std::abs(*candidate_) * static_cast<std::int64_t>(factor_) + reach + 1;
   const std::int64_t usable = frames - 2 * margin;
   if (usable <= 0) return;
   dsp::difference_correlation(left + margin, right + margin, static_cast<int>(usable), lowest, count, fine_.data());
@@ -108,7 +109,7 @@ void DelayFinder::refine(const Block& block) {
   if (counted_ < static_cast<std::uint64_t>(sample_rate_ / factor_ / 4)) return;
   const Peak peak = best();
   if (!worth_refining(peak)) {
-    candidate_ = 0;
+    candidate_.reset();
     return;
   }
   if (peak.lag != candidate_) {
@@ -121,7 +122,7 @@ void DelayFinder::refine(const Block& block) {
   near_right_.insert(near_right_.end(), block.row(1), block.row(1) + block.frames);
   correlate(near_left_.data(), near_right_.data(), static_cast<std::int64_t>(near_left_.size()));
   // What the margins left out comes up again with the next block.
-  const auto keep = std::min(near_left_.size(), static_cast<std::size_t>(2 * (std::abs(candidate_) * factor_ + factor_ + 3)));
+  const auto keep = std::min(near_left_.size(), static_cast<std::size_t>(2 * (std::abs(*candidate_) * factor_ + factor_ + 3)));
   near_left_.erase(near_left_.begin(), near_left_.end() - static_cast<std::ptrdiff_t>(keep));
   near_right_.erase(near_right_.begin(), near_right_.end() - static_cast<std::ptrdiff_t>(keep));
 }
@@ -159,7 +160,10 @@ void DelayFinder::report(Report& report) {
     }
     const auto top = std::max_element(fine_.begin(), fine_.end(),
                                       [](double a, double b) { return std::abs(a) < std::abs(b); }) - fine_.begin();
-    lag += static_cast<double>(top) - (factor_ + 2);
+    // Next to no lag, a sample or two count only if they fit clearly better than none.
+    const auto none = static_cast<std::size_t>(factor_ + 2);
+    const bool better = peak.lag != 0 || std::abs(fine_[static_cast<std::size_t>(top)]) > kBetter * std::abs(fine_[none]);
+    if (better) lag += static_cast<double>(top) - (factor_ + 2);
   }
   auto& m = report.value(kId, lag);
   if (lag != 0) m.note = lag > 0 ? "right is behind left" : "left is behind right";

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <vector>
 
 #include "measure/meter.h"
@@ -42,7 +43,7 @@ class DelayFinder {
   std::vector<std::uint64_t> equal_;
   std::uint64_t counted_ = 0;
 
-  int candidate_ = 0;                       ///< slow samples; 0: none
+  std::optional<int> candidate_;            ///< slow samples
   std::vector<double> fine_;                ///< sums for lags candidate·factor − reach … + reach
   std::int64_t fine_frames_ = 0;
   std::vector<float> near_left_, near_right_;  ///< full-rate samples around what is being correlated
