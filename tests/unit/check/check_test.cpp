@@ -1,0 +1,157 @@
+#include <stdlib.h>
+
+#include <algorithm>
+#include <atomic>
+#include <filesystem>
+#include <fstream>
+
+#include <doctest/doctest.h>
+
+#include <sendworthy/check.h>
+
+#include "check/second_opinion.h"
+#include "faults/sample.h"
+
+using namespace sendworthy;
+
+namespace {
+
+struct Folder {
+  std::string path;
+  Folder() {
+    std::string pattern = (std::filesystem::temp_directory_path() / "sendworthy-check-XXXXXX").string();
+    REQUIRE(mkdtemp(pattern.data()) != nullptr);
+    path = pattern;
+  }
+  ~Folder() {
+    std::error_code ignored;
+    std::filesystem::remove_all(path, ignored);
+  }
+};
+
+RuleSet rules(const std::string& text) {
+  auto set = parse_rule_set("[ruleset]\nname = \"t\"\n" + text, "", {}, catalog());
+  REQUIRE(set.has_value());
+  return *set;
+}
+
+std::string rule(const std::string& keys) {
+  return "[[rule]]\nid = \"r\"\n" + keys + "\nwhy = \"w\"\nremedy = \"r\"\nsource = \"s\"\n";
+}
+
+Measurement made(const char* key, const char* id, double value) { return {.id = id, .key = key, .outcome = Value(value)}; }
+
+}  // namespace
+
+TEST_SUITE("check/files") {
+  TEST_CASE("one file that cannot be read does not stop the others, and the order is that of the paths") {
+    const Folder folder;
+    const auto good = test::write_sample(folder.path, "b", test::music(), {});
+    std::ofstream(folder.path + "/a.wav") << "RIFF but no audio";
+    const auto set = rules(rule("measure = \"sample_peak\"\nfail_above = 0"));
+    for (const int jobs : {1, 3}) {
+      CheckOptions options;
+      options.jobs = jobs;
+      const auto sheet = check_files({good, folder.path + "/none.wav", folder.path + "/a.wav"}, {set}, options);
+      REQUIRE(sheet.files.size() == 3);
+      CHECK(sheet.files[0].error->code == ErrorCode::unrecognised);
+      CHECK(sheet.files[1].path == good);
+      CHECK(sheet.files[1].verdict == Verdict::pass);
+      CHECK(sheet.files[1].audio_digest.starts_with("xxh128:"));
+      CHECK(!sheet.files[1].cautions.empty());
+      CHECK(sheet.files[2].error->code == ErrorCode::missing);
+      CHECK(sheet.verdict == Verdict::fail);
+    }
+  }
+
+  TEST_CASE("what was not measured fails, unless the rule is optional; nothing checked is nothing passed") {
+    const Folder folder;
+    auto clip = test::music();
+    for (auto& channel : clip.channels) channel.resize(4800);  // 0.1 s: no loudness
+    const auto path = test::write_sample(folder.path, "short", clip, {});
+    const auto verdict = [&](const std::string& keys) {
+      return check_files({path}, {rules(rule(keys))}, {}).verdict;
+    };
+    CHECK(verdict("measure = \"integrated_loudness\"\nfail_above = 0") == Verdict::fail);
+    CHECK(verdict("measure = \"integrated_loudness\"\nfail_above = 0\noptional = true") == Verdict::pass);
+    CHECK(verdict("measure = \"mains_hum\"\nfail_above = 0") == Verdict::fail);
+    CHECK(check_files({}, {rules(rule("measure = \"sample_peak\"\nfail_above = 0"))}, {}).verdict == Verdict::fail);
+  }
+
+  TEST_CASE("a waiver that was used on no file warns once for the whole set") {
+    const Folder folder;
+    const auto path = test::write_sample(folder.path, "a", test::music(), {});
+    const auto set = rules(rule("measure = \"sample_peak\"\nfail_above = 0") +
+                           "[[waiver]]\nrule = \"r\"\nreason = \"agreed\"\nuntil = 2030-01-01\n");
+    CheckOptions options;
+    options.today = "2026-01-01";
+    const auto sheet = check_files({path}, {set}, options);
+    REQUIRE(sheet.findings.size() == 1);
+    CHECK(sheet.findings[0].status == Status::warn);
+    CHECK(sheet.verdict == Verdict::warn);
+  }
+
+  TEST_CASE("a stop is said on every file, and progress never runs backwards") {
+    const Folder folder;
+    const auto path = test::write_sample(folder.path, "a", test::music(), {});
+    std::atomic<bool> stop{true};
+    CheckHooks hooks;
+    hooks.stop = &stop;
+    const auto sheet = check_files({path}, {}, {}, hooks);
+    CHECK(sheet.files[0].error->code == ErrorCode::interrupted);
+    stop = false;
+    double last = 0;
+    int done = 0;
+    hooks.progress = [&](const Progress& p) {
+      CHECK(p.fraction >= last);
+      last = p.fraction;
+    };
+    hooks.file_done = [&](const FileSheet&) { ++done; };
+    CHECK(!check_files({path}, {}, {}, hooks).files[0].error);
+    CHECK(done == 1);
+  }
+
+  TEST_CASE("SHA-256 of the file where it is asked for") {
+    const Folder folder;
+    const auto path = test::write_sample(folder.path, "a", test::music(), {});
+    CheckOptions options;
+    CHECK(check_files({path}, {}, options).files[0].file_digest.empty());
+    options.file_digest = true;
+    const auto digest = check_files({path}, {}, options).files[0].file_digest;
+    CHECK(digest.starts_with("sha256:"));
+    CHECK(digest.size() == 7 + 64);
+  }
+}
+
+TEST_SUITE("check/second opinion") {
+  TEST_CASE("agreement passes, disagreement warns, a true peak that reads lower is no disagreement") {
+    std::vector<Measurement> list{made("integrated_loudness", "integrated_loudness", -16),
+                                  made("second_meter.integrated_loudness", "integrated_loudness", -16.05),
+                                  made("true_peak", "true_peak", -1), made("second_meter.true_peak", "true_peak", -1.4)};
+    const auto status = [&](const char* id) {
+      const auto findings = second_opinion(list);
+      return std::find_if(findings.begin(), findings.end(), [&](const Finding& f) { return f.rule == id; })->status;
+    };
+    CHECK(status("second-meter-integrated") == Status::pass);
+    CHECK(status("second-meter-true-peak") == Status::pass);
+    CHECK(status("second-meter-range") == Status::note);
+    list[1].outcome = Value(-15.8);
+    list[3].outcome = Value(-0.8);
+    CHECK(status("second-meter-integrated") == Status::warn);
+    CHECK(status("second-meter-true-peak") == Status::warn);
+  }
+
+  TEST_CASE("on real music the two meters agree") {
+    const Folder folder;
+    CheckOptions options;
+    options.second_meter = true;
+    const auto sheet = check_files({test::write_sample(folder.path, "a", test::music(), {})}, {}, options);
+    int compared = 0;
+    for (const auto& finding : sheet.files[0].findings) {
+      if (finding.ruleset != "second-meter") continue;
+      ++compared;
+      CHECK(finding.status == Status::pass);
+    }
+    CHECK(compared == 4);
+  }
+}
