@@ -26,6 +26,8 @@ def quoted(text):
 def entry(program, suite, name, timeout_s):
     title = f"{suite}: {name}" if suite else name
     labels = {suite.split("/")[0]} if suite else set()
+    if suite.startswith(("faults/", "standards/selftest")):
+        labels.add("release-only")  # minutes under a sanitizer, through code that the other cases run too
     if "thread" in (suite + " " + name).lower():
         labels.add("threads")
     arguments = [program, "--test-case=" + filter_of(name), "--no-intro=true"]

@@ -160,9 +160,11 @@ Result<void> Walk::check_format(std::int64_t channels, double sample_rate) const
                   fmt::format("its header says {} channels, at most {} can be read; export it again", grouped(channels),
                               kMaxChannels));
   // Written so that NaN fails too.
-  if (!(sample_rate >= 1 && sample_rate <= kMaxSampleRate))
+  // Below 1 kHz there is no sound worth measuring, only headers that lie; and every series per second would grow past
+  // all bounds.
+  if (!(sample_rate >= 1000 && sample_rate <= kMaxSampleRate))
     return refuse(ErrorCode::unrecognised,
-                  fmt::format("its header says a sample rate of {} Hz, 1 to 768 000 Hz can be read; export it again",
+                  fmt::format("its header says a sample rate of {} Hz, 1 000 to 768 000 Hz can be read; export it again",
                               std::isfinite(sample_rate) ? fmt::format("{:.10g}", sample_rate) : "(no number)"));
   return {};
 }

@@ -145,7 +145,7 @@ class Checker {
   void judge_set(Sheet& sheet) {
     for (std::size_t i = 0; i < rule_sets_.size(); ++i) {
       const std::vector<std::size_t> used(used_waivers_[i].begin(), used_waivers_[i].end());
-      auto findings = judge::unused_waivers(rule_sets_[i], used);
+      auto findings = judge::unused_waivers(rule_sets_[i], used, options_.today);
       std::move(findings.begin(), findings.end(), std::back_inserter(sheet.findings));
     }
     sheet.verdict = verdict_of(sheet.findings);

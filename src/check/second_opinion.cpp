@@ -23,7 +23,7 @@ constexpr Comparison kComparisons[] = {
      false},
     {"second-meter-momentary", "max_momentary_loudness", "second_meter.own_momentary", "second_meter.max_momentary_loudness",
      Unit::lufs, 0.1, false},
-    {"second-meter-range", "loudness_range", "loudness_range", "second_meter.loudness_range", Unit::lu, 1.0, false},
+    {"second-meter-range", "loudness_range", "second_meter.own_range", "second_meter.loudness_range", Unit::lu, 0.3, false},
     {"second-meter-true-peak", "true_peak", "true_peak", "second_meter.true_peak", Unit::dbtp, 0.1, true},
 };
 

@@ -55,6 +55,18 @@ std::string rendered(const Sheet& sheet, const SheetOutput& wanted) {
   return text;
 }
 
+/// Whether replacing the file that stands beside a named output loses nothing of the user's: it is not there, or was
+/// written by this program.
+bool may_replace(const std::string& path) {
+  std::error_code ignored;
+  if (!std::filesystem::exists(path, ignored)) return true;
+  const auto text = base::read_text(path, 64u << 20);
+  if (!text) return false;
+  const std::string_view head = std::string_view(*text).substr(0, 64);
+  return lower_ending(path) == ".mid" ? head.starts_with("MThd") && head.find("sendworthy") != head.npos
+                                      : text->starts_with(render_markers_csv(Sheet{}, catalog()).substr(0, 16));
+}
+
 }  // namespace
 
 Result<void> spare_the_inputs(const SheetOutput& output, const std::vector<std::string>& inputs) {
@@ -71,6 +83,14 @@ Result<void> spare_the_inputs(const SheetOutput& output, const std::vector<std::
       if (std::filesystem::equivalent(path, input, ignored)) {
         return fail(ErrorCode::usage, std::string(option) + " \"" + path + "\" is one of the files to be read");
       }
+    }
+  }
+  if (output.output.format == "markers" && !output.output.to_stdout()) {
+    const auto& path = output.output.path;
+    const auto companion = with_ending(path, lower_ending(path) == ".mid" ? ".csv" : ".mid");
+    if (!may_replace(companion)) {
+      return fail(ErrorCode::usage, "markers come as a pair, and \"" + companion +
+                                        "\" stands there already and was not written by this program; give --output another name");
     }
   }
   if (!output.note_path.empty() && output.note_path == output.output.path) {

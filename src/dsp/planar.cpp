@@ -214,7 +214,7 @@ std::uint32_t split_codes(const std::int32_t* in, int frames, int channels, floa
 }
 
 RealStats split_reals(const double* in, int frames, int channels, float* rows, std::int64_t stride) {
-  constexpr double kLargest = 1e18, kSmallest = 1e-37, kSmallestNormalFloat = 1.17549435e-38;
+  constexpr double kLargest = 1e12, kSmallest = 1e-37, kSmallestNormalFloat = 1.17549435e-38;
   RealStats stats;
   for (int c = 0; c < channels; ++c) {
     const double* x = in + c;

@@ -17,7 +17,7 @@ struct RealStats {
   std::int64_t tiny = 0;        ///< not zero, magnitude below the smallest normal 32-bit float
   std::int64_t nonzero = 0;
 };
-/// The same for reals. NaN and infinities become 0; magnitudes are limited to 1e18 so that squares stay finite;
+/// The same for reals. NaN and infinities become 0; magnitudes are limited to 1e12 so that sums of squares stay finite;
 /// magnitudes below 1e-37 become 0, since denormal arithmetic is slow.
 RealStats split_reals(const double* interleaved, int frames, int channels, float* rows, std::int64_t stride);
 

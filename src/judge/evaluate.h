@@ -33,7 +33,9 @@ struct Judgement {
 [[nodiscard]] Judgement evaluate(const RuleSet& rule_set, const std::vector<Measurement>& measurements,
                                  const Subject& subject, const Catalog& catalog);
 
-/// Findings of the whole set: waivers nothing used (warn). `used[i]`: the used_waivers of file i, joined.
-[[nodiscard]] std::vector<Finding> unused_waivers(const RuleSet& rule_set, const std::vector<std::size_t>& used);
+/// Findings of the whole set: waivers nothing used (warn), or that have ended on `today` (fail). `used`: the used_waivers of
+/// all files, joined.
+[[nodiscard]] std::vector<Finding> unused_waivers(const RuleSet& rule_set, const std::vector<std::size_t>& used,
+                                                  std::string_view today);
 
 }  // namespace sendworthy::judge

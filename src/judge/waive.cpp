@@ -18,9 +18,11 @@ bool about_this_file(const Waiver& waiver, const Subject& subject) {
   return base::matches_pattern(waiver.files, subject.path) || base::matches_pattern(waiver.files, name);
 }
 
-// A waiver for a stretch of time covers a finding only when every place is known and lies inside.
+// A waiver for a stretch of time covers a finding only when every place is known and lies inside. A measurement that is no
+// count names its worst place alone: what the rest of the file does is then not known.
 bool covers(const Waiver& waiver, const Finding& finding) {
   if (!waiver.from_s && !waiver.to_s) return true;
+  if (finding.unit != Unit::count) return false;
   constexpr double kGuard = 1e-9;
   if (finding.where.empty() || finding.where_total > static_cast<std::int64_t>(finding.where.size())) return false;
   return std::all_of(finding.where.begin(), finding.where.end(), [&](const Where& where) {
@@ -34,8 +36,8 @@ bool can_be_waived(const Finding& finding) {
          (finding.status == Status::not_measured && !finding.optional);
 }
 
-bool has_ended(const Waiver& waiver, const Subject& subject) {
-  return !subject.today.empty() && waiver.until < subject.today;  // both YYYY-MM-DD; the last day still counts
+bool has_ended(const Waiver& waiver, std::string_view today) {
+  return !today.empty() && waiver.until < today;  // both YYYY-MM-DD; the last day still counts
 }
 
 Finding about(const RuleSet& rule_set, const Waiver& waiver, Status status, std::string value) {
@@ -49,6 +51,13 @@ Finding about(const RuleSet& rule_set, const Waiver& waiver, Status status, std:
   return finding;
 }
 
+Finding ended_finding(const RuleSet& rule_set, const Waiver& waiver, std::string_view today) {
+  auto finding = about(rule_set, waiver, Status::fail, fmt::format("waiver ended on {}", waiver.until));
+  finding.why = fmt::format("The waiver for {} held until {}; today is {}.", waiver.rule, waiver.until, today);
+  finding.remedy = "Mend the fault and take the waiver out, or have it agreed again with a new until.";
+  return finding;
+}
+
 }  // namespace
 
 std::vector<std::size_t> apply_waivers(const RuleSet& rule_set, const Subject& subject,
@@ -59,12 +68,8 @@ std::vector<std::size_t> apply_waivers(const RuleSet& rule_set, const Subject& s
   for (std::size_t i = 0; i < rule_set.waivers.size(); ++i) {
     const auto& waiver = rule_set.waivers[i];
     if (!about_this_file(waiver, subject)) continue;
-    if (has_ended(waiver, subject)) {
-      auto finding = about(rule_set, waiver, Status::fail, fmt::format("waiver ended on {}", waiver.until));
-      finding.why =
-          fmt::format("The waiver for {} held until {}; today is {}.", waiver.rule, waiver.until, subject.today);
-      finding.remedy = "Mend the fault and take the waiver out, or have it agreed again with a new until.";
-      ended.push_back(std::move(finding));
+    if (has_ended(waiver, subject.today)) {
+      ended.push_back(ended_finding(rule_set, waiver, subject.today));
       used.push_back(i);
       continue;
     }
@@ -95,7 +100,7 @@ std::vector<std::size_t> apply_waivers(const RuleSet& rule_set, const Subject& s
   return used;
 }
 
-std::vector<Finding> unused_waivers(const RuleSet& rule_set, const std::vector<std::size_t>& used) {
+std::vector<Finding> unused_waivers(const RuleSet& rule_set, const std::vector<std::size_t>& used, std::string_view today) {
   std::vector<Finding> findings;
   for (std::size_t i = 0; i < rule_set.waivers.size(); ++i) {
     if (std::find(used.begin(), used.end(), i) != used.end()) continue;
@@ -103,6 +108,10 @@ std::vector<Finding> unused_waivers(const RuleSet& rule_set, const std::vector<s
     std::string whom =
         waiver.files.empty() ? std::string() : fmt::format(" in files like \"{}\"", base::for_terminal(waiver.files));
     if (!waiver.audio_digest.empty()) whom += fmt::format(" for the audio {}", waiver.audio_digest);
+    if (has_ended(waiver, today)) {
+      findings.push_back(ended_finding(rule_set, waiver, today));
+      continue;
+    }
     auto finding = about(rule_set, waiver, Status::warn, "waiver not used");
     finding.why = fmt::format("The waiver for {}{} met no fault in any file of this run.", waiver.rule, whom);
     finding.remedy =

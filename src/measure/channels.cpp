@@ -135,7 +135,7 @@ class ChannelMeter final : public Meter {
     }
     // When nothing plays at all the file is silent, which is another finding.
     if (quiet == static_cast<int>(bus.peak.size())) {
-      report.value("silent_channels", static_cast<double>(quiet), variant).note = "every channel is silent";
+      report.value("silent_channels", 0.0, variant).note = "every channel is silent";
       return;
     }
     report.value("silent_channels", static_cast<double>(quiet), variant).note = which;
@@ -151,10 +151,11 @@ class ChannelMeter final : public Meter {
       return;
     }
     const bool identical = leader_[1] == 0;
-    const bool nearly = !identical && mid > 0 && 10 * std::log10(side / mid) <= -60;
+    const bool nearly = !identical && mid > 0 && side <= 1e-6 * mid;
     auto& dual = report.value("dual_mono", identical || nearly);
     if (identical) dual.note = "identical to the bit";
-    if (nearly) dual.note = "nearly: the difference lies " + base::fixed(-10 * std::log10(side / mid), 1) + " dB under the sum";
+    const double under = side > 0 ? std::min(-10 * std::log10(side / mid), -kFloorDb) : -kFloorDb;
+    if (nearly) dual.note = "nearly: the difference lies " + base::fixed(under, 1) + " dB under the sum";
     if (negated_) {
       report.value("inverted_channel", true).note = "to the bit";
       return;

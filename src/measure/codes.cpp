@@ -25,8 +25,8 @@ constexpr CatalogEntry kEntries[] = {
      .act = "Find the plug-in that fails at the place named, reset it and export again."},
     {.id = "clipped_runs", .title = "Clipped places", .group = Group::level, .unit = Unit::count, .better = Better::lower,
      .what = "Places where the waveform was cut off at full scale.",
-     .how = "Runs of three or more identical consecutive samples at a sign's ceiling (integer: lowest or highest code, also "
-            "of the bits in use; float: one value of magnitude 1.0 or more) with a step of more than 4 LSB of the effective "
+     .how = "Runs of three or more identical consecutive samples at a sign's ceiling (integer: lowest or highest code or "
+            "the highest's opposite, also of the bits in use; float: one value of magnitude 1.0 or more) with a step of more than 4 LSB of the effective "
             "depth into or out of the run.",
      .source = "common practice, no source",
      .caveat = "Square waves at full scale look the same. A limiter's peaks touch the ceiling without such runs.",
@@ -80,7 +80,13 @@ struct FlatRuns {
     if (shift < 0) return;
     ++runs[static_cast<std::size_t>(shift)];
     samples[static_cast<std::size_t>(shift)] += end - start;
-    if (first.size() < kMaxEvents) first.push_back({start, end, shift});
+    if (first.size() < kMaxEvents) {
+      first.push_back({start, end, shift});
+      return;
+    }
+    // Runs with small steps may turn out not to count once the depth in use is known: they give way.
+    const auto weakest = std::min_element(first.begin(), first.end(), [](const FlatRun& a, const FlatRun& b) { return a.shift < b.shift; });
+    if (weakest->shift < shift) *weakest = {start, end, shift};
   }
   [[nodiscard]] std::int64_t total(const std::array<std::int64_t, kShifts>& counts, int from) const {
     std::int64_t sum = 0;
@@ -339,7 +345,8 @@ class CodeMeter final : public Meter {
           collect(found, static_cast<int>(c), clipped_where);
         }
         const bool full = real_ ? peaks.level >= 1
-                                : (sign == 1 ? peaks.level >= 1 : peaks.level == container_top || peaks.level == effective_top);
+                                // The lowest code is one step further out than the highest; exports clip at either.
+                                : peaks.level >= 1 || peaks.level == container_top || peaks.level == effective_top;
         if (full && !real_) {
           clipped += peaks.found.total(peaks.found.runs, shift);
           clipped_samples += peaks.found.total(peaks.found.samples, shift);

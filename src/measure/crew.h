@@ -14,7 +14,7 @@ class Shared {
  public:
   enum class Step { did_work, nothing_to_do, finished };
   virtual ~Shared() = default;
-  virtual Step step() = 0;
+  virtual Step step() noexcept = 0;
 };
 
 /// Runs jobs (one per file) on `size` threads. A thread without a job of its own helps with any running Shared.

@@ -15,19 +15,20 @@ constexpr Parameter kThreshold[] = {{.name = "threshold_dbfs", .unit = "dBFS", .
 constexpr CatalogEntry kEntries[] = {
     {.id = "leading_silence", .title = "Silence at the head", .group = Group::edges, .unit = Unit::seconds, .decimals = 3,
      .what = "How long it takes until the sound begins.",
-     .how = "Time before the first sample of any channel above threshold_dbfs (-60), or above the noise floor plus 6 dB where "
-            "the floor is over -66 dBFS. Digital zero is named in the note.",
+     .how = "Time before the first sample of any channel above threshold_dbfs (-60), or, where the noise floor is over "
+            "-66 dBFS, the first 64 frames whose RMS stands 6 dB above it. Digital zero is named in the note.",
      .source = "common practice, no source", .caveat = "A very soft start counts as silence until it passes the threshold.",
      .act = "Move the start marker of the export.", .parameters = kThreshold},
     {.id = "trailing_silence", .title = "Silence at the tail", .group = Group::edges, .unit = Unit::seconds, .decimals = 3,
      .what = "How much room is left after the last sound.",
-     .how = "Time after the last sample of any channel above threshold_dbfs (-60), or above the noise floor plus 6 dB where "
-            "the floor is over -66 dBFS. Digital zero is named in the note.",
+     .how = "Time after the last sample of any channel above threshold_dbfs (-60), or, where the noise floor is over "
+            "-66 dBFS, the last 64 frames whose RMS stands 6 dB above it. Digital zero is named in the note.",
      .source = "common practice, no source", .caveat = "The end of a reverb below the threshold counts as silence.",
      .act = "Move the end marker of the export; leave the reverb its room.", .parameters = kThreshold},
 };
 
 constexpr double kFloorSwitchDb = -66, kAboveFloorDb = 6;
+constexpr float kLowestSorted = 0.001f;  // −60 dBFS
 constexpr int kBinsPerDb = 10;
 constexpr int kBins = 60 * kBinsPerDb + 1;  // −60 … 0 dBFS
 
@@ -55,7 +56,7 @@ class EdgeMeter final : public Meter {
       float top = 0;
       for (int c = 0; c < block.channels; ++c) top = std::max({top, block.high(c)[s], -block.low(c)[s]});
       tops_[static_cast<std::size_t>(s)] = top;
-      sort_in(block, s, top);
+      if (top >= kLowestSorted) sort_in(block, s);
     }
     for (auto& edge : edges_) find(block, edge);
     find(block, zero_);
@@ -140,10 +141,14 @@ class EdgeMeter final : public Meter {
   }
 
   // The threshold that follows the noise floor is known only at the end, so first and last sight of every level above
-  // −60 dBFS is kept, in steps of 0.1 dB and to one sub-block.
-  void sort_in(const Block& block, int s, float top) {
-    if (top < 0.001f) return;
-    const int bin = std::clamp(static_cast<int>((6.0205999f * std::log2(top) + 60) * kBinsPerDb), 0, kBins - 1);
+  // −60 dBFS is kept, in steps of 0.1 dB. Levels are those of whole sub-blocks (RMS): the floor is an RMS value, and single
+  // samples of plain noise stand more than 6 dB above theirs one time in twenty.
+  void sort_in(const Block& block, int s) {
+    const int from = s * dsp::kSubBlock, count = std::min(dsp::kSubBlock, block.frames - from);
+    double power = 0;
+    for (int c = 0; c < block.channels; ++c) power = std::max(power, dsp::row_sums(block.row(c) + from, count).square / count);
+    if (power <= 1e-6) return;
+    const int bin = std::clamp(static_cast<int>((10 * std::log10(power) + 60) * kBinsPerDb), 0, kBins - 1);
     const std::int64_t begin = block.first_frame + static_cast<std::int64_t>(s) * dsp::kSubBlock;
     if (first_[static_cast<std::size_t>(bin)] < 0) first_[static_cast<std::size_t>(bin)] = begin;
     last_[static_cast<std::size_t>(bin)] =

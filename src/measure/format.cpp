@@ -138,7 +138,10 @@ class FormatMeter final : public Meter {
  private:
   void consistency(const Bus& bus, Report& report) {
     auto list = facts_.contradictions;
-    if (!format_.lossy && facts_.declared_frames && *facts_.declared_frames != bus.frames && list.empty())
+    const bool said = std::any_of(list.begin(), list.end(), [](const audio::Damage& damage) {
+      return damage.text.find(" frames") != std::string::npos;
+    });
+    if (!format_.lossy && facts_.declared_frames && *facts_.declared_frames != bus.frames && !said)
       list.push_back({"the header says " + std::to_string(*facts_.declared_frames) + " frames, " +
                       std::to_string(bus.frames) + " were decoded"});
     damages(report.value("header_consistency", static_cast<double>(list.size())), list);

@@ -42,7 +42,7 @@ constexpr CatalogEntry kEntries[] = {
      .act = "Send a version with the last limiter off or eased."},
     {.id = "noise_floor", .title = "Noise floor", .group = Group::noise, .unit = Unit::dbfs, .decimals = 2,
      .better = Better::lower, .what = "The level of the quietest parts, where hiss and hum are heard.",
-     .how = "RMS of 0.5 s windows every 0.25 s, without windows that hold more than 1 ms of digital zero and without fades; "
+     .how = "RMS, less DC, of 0.5 s windows every 0.25 s, without windows that hold more than 1 ms of digital zero and without fades; "
             "the 5th percentile of each channel, the worst channel.",
      .source = "definition",
      .caveat = "Not measured unless at least four windows, and the percentile itself, lie 20 dB or more under the integrated "
@@ -129,8 +129,8 @@ class LevelMeter final : public Meter {
     double sum = 0, square = 0, peak = 0;
     std::int64_t peak_frame = 0;
     double second_sum = 0, worst_second = 0;
-    double half_square = 0;
-    std::vector<float> halves;       ///< mean power of each half window
+    double half_square = 0, half_sum = 0;
+    Series halves;                   ///< mean power of each half window
     std::vector<bool> half_has_zero; ///< holds a run of digital zero longer than 1 ms
     std::int64_t zero_tail = 0;      ///< zeros at the end of the last block
   };
@@ -145,7 +145,7 @@ class LevelMeter final : public Meter {
   void add(int c, const dsp::RowSums& sums, const Block& block, int offset, int count) {
     auto& channel = channels_[static_cast<std::size_t>(c)];
     channel.sum += sums.sum, channel.second_sum += sums.sum;
-    channel.square += sums.square, channel.half_square += sums.square;
+    channel.square += sums.square, channel.half_square += sums.square, channel.half_sum += sums.sum;
     tick_peak_ = std::max(tick_peak_, sums.peak);
     if (sums.peak > channel.peak) {
       channel.peak = sums.peak;
@@ -167,8 +167,9 @@ class LevelMeter final : public Meter {
     if (tick % kHalfTicks == 0) {
       const auto frames = static_cast<double>(ticks_.start(tick) - ticks_.start(tick - kHalfTicks));
       for (auto& channel : channels_) {
-        channel.halves.push_back(static_cast<float>(channel.half_square / frames));
-        channel.half_square = 0;
+        const double mean = channel.half_sum / frames;  // DC is no noise
+        channel.halves.push_back(static_cast<float>(std::max(0.0, channel.half_square / frames - mean * mean)));
+        channel.half_square = channel.half_sum = 0;
       }
     }
   }

@@ -97,23 +97,21 @@ class LoudnessMeter final : public Meter {
 
   void publish(Bus& bus) override {
     gate();
-    bus.k_hops = hops_;
+    if (format_.sample_rate < 8000) return;  // the weighting does not fit: nothing that others could build on
     bus.k_left = std::move(left_), bus.k_right = std::move(right_), bus.k_product = std::move(product_);
-    bus.gated_blocks = gated_;
+    bus.gated_blocks = std::move(gated_);
     bus.integrated_lufs = integrated_;
-    short_power_.reserve(hops_.size());
-    double sum = 0;
     for (std::size_t i = 0; i + kShortHops <= hops_.size(); ++i) {
       // A fresh sum at every step: a running one would drift over hours.
-      sum = 0;
+      double sum = 0;
       for (std::size_t k = i; k < i + kShortHops; ++k) sum += hops_[k];
-      short_power_.push_back(static_cast<float>(sum / frames_between(i, i + kShortHops)));
+      bus.short_term_power.push_back(static_cast<float>(sum / frames_between(i, i + kShortHops)));
     }
-    bus.short_term_power = short_power_;
+    bus.k_hops = std::move(hops_);
     if (timelines_) {
       bus.timelines.push_back(bounded_timeline("momentary", "LUFS", 0, 0.0, 0.1, momentary_line_, Merge::highest));
       std::vector<float> line(kShortHops - 1, std::nanf(""));
-      for (const float power : short_power_) line.push_back(power > 0 ? static_cast<float>(lufs(power)) : std::nanf(""));
+      for (const float power : bus.short_term_power) line.push_back(power > 0 ? static_cast<float>(lufs(power)) : std::nanf(""));
       bus.timelines.push_back(bounded_timeline("short_term", "LUFS", 0, 0.0, 0.1, std::move(line), Merge::highest));
     }
   }
@@ -240,7 +238,7 @@ class LoudnessMeter final : public Meter {
     const double absolute = std::pow(10.0, (-70 + 0.691) / 10);
     double sum = 0;
     std::int64_t count = 0;
-    for (const float z : short_power_) {
+    for (const float z : bus.short_term_power) {
       if (z >= absolute) sum += z, ++count;
     }
     if (count == 0) {
@@ -250,7 +248,7 @@ class LoudnessMeter final : public Meter {
     }
     const double relative = sum / static_cast<double>(count) / 100;
     std::vector<float> kept;
-    for (const float z : short_power_) {
+    for (const float z : bus.short_term_power) {
       if (z >= absolute && z >= relative) kept.push_back(z);
     }
     const float high = percentile(kept, 0.95), low = percentile(kept, 0.10);
@@ -268,7 +266,8 @@ class LoudnessMeter final : public Meter {
   std::vector<double> ring_;
   double short_sum_ = 0;
   Top top_momentary_, top_short_;
-  std::vector<float> hops_, left_, right_, product_, short_power_, momentary_line_;
+  Series hops_, left_, right_, product_;
+  std::vector<float> momentary_line_;
   std::vector<bool> gated_;
   std::optional<double> integrated_;
 };

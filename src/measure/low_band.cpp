@@ -37,7 +37,7 @@ constexpr CatalogEntry kEntries[] = {
      .act = "High-pass the side signal at the edge named.", .parameters = kBelow},
 };
 
-constexpr double kEmptyPower = 1e-12;  // −120 dBFS mean square: nothing there to compare
+constexpr double kEmptyPower = 1e-10;  // −100 dBFS mean square: nothing but dither (16-bit TPDF leaves −116 below 120 Hz)
 
 class LowBandMeter final : public Meter {
  public:
@@ -78,12 +78,15 @@ class LowBandMeter final : public Meter {
     const auto tail = static_cast<std::size_t>(mid_chain_.low_delay_frames()) + 1;
     mid_.assign(tail, 0), side_.assign(tail, 0);
     feed();
+    for (auto& band : bands_) band.mid_hops.push_back(static_cast<float>(band.hop_mid)), band.side_hops.push_back(static_cast<float>(band.hop_side));
     frames_ = bus.frames;
   }
 
   void report(const Bus& bus, Report& report) override {
     if (format_.channels != 2) {
-      for (const auto& entry : kEntries) report.not_applicable(entry.id, "needs exactly two channels");
+      for (const auto& band : bands_) {
+        for (const auto& entry : kEntries) report.not_applicable(entry.id, "needs exactly two channels", band.parameters);
+      }
       report.not_applicable("inter_channel_delay", "needs exactly two channels");
       return;
     }
@@ -99,7 +102,7 @@ class LowBandMeter final : public Meter {
     dsp::Cascade mid, side;
     double mid_square = 0, side_square = 0, product = 0, mid_sum = 0, side_sum = 0;
     double hop_mid = 0, hop_side = 0;
-    std::vector<float> mid_hops, side_hops;
+    Series mid_hops, side_hops;
 
     Band(Parameters p, double edge, double rate)
         : parameters(std::move(p)), edge_hz(edge), possible(rate >= 4 * edge), mid(sections(edge, rate)),
@@ -149,7 +152,7 @@ class LowBandMeter final : public Meter {
       return;
     }
     const double count = static_cast<double>(frames_) / mid_chain_.low_factor();
-    const std::string nothing = "nothing below " + base::shortest(band.edge_hz) + " Hz (less than -120 dBFS)";
+    const std::string nothing = "nothing below " + base::shortest(band.edge_hz) + " Hz (less than -100 dBFS)";
     if (count < 1 || (band.mid_square + band.side_square) / count < kEmptyPower) {
       all([&](auto id) { report.not_applicable(id, nothing, p); });
       return;

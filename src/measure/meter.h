@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <deque>
 #include <memory>
 #include <optional>
 #include <span>
@@ -40,6 +41,9 @@ struct Block {
   [[nodiscard]] int subs() const { return (frames + dsp::kSubBlock - 1) / dsp::kSubBlock; }
 };
 
+/// One number per hop or tick of a whole file: grows in small pieces, never by copying itself into twice the room.
+using Series = std::deque<float>;
+
 /// What the meters tell each other once the stream has ended. Series hold one number per hop (100 ms) or tick (10 ms).
 struct Bus {
   std::int64_t frames = 0;
@@ -49,14 +53,14 @@ struct Bus {
   std::vector<audio::Damage> damage;  ///< from the source
 
   // K-weighted sums of squares per hop, BS.1770 channel weights applied; whole hops only.
-  std::vector<float> k_hops;
-  std::vector<float> k_left, k_right, k_product;  ///< stereo only
+  Series k_hops;
+  Series k_left, k_right, k_product;  ///< stereo only
   std::vector<bool> gated_blocks;                 ///< the 400 ms block that starts at this hop passes both gates
   std::optional<double> integrated_lufs;
-  std::vector<float> short_term_power;            ///< mean K power of the 3 s that start at this hop
+  Series short_term_power;            ///< mean K power of the 3 s that start at this hop
 
   double true_peak = 0;                           ///< linear
-  std::vector<float> true_peak_hops;              ///< linear, highest channel; the last hop may be short
+  Series true_peak_hops;              ///< linear, highest channel; the last hop may be short
 
   std::vector<double> peak;                       ///< per channel, linear, of samples
   std::vector<double> sum, square;                ///< per channel

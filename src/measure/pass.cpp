@@ -1,6 +1,7 @@
 #include "measure/pass.h"
 
 #include <algorithm>
+#include <exception>
 #include <memory>
 #include <mutex>
 #include <utility>
@@ -47,8 +48,9 @@ class Lanes final : public Shared {
     }
   }
 
-  Step step() override {
+  Step step() noexcept override {
     std::unique_lock lock(mutex_);
+    if (problem_) return idle() ? Step::finished : Step::nothing_to_do;
     const auto oldest = slowest();
     const bool may_decode = !decoding_ && !ended_ && decoded_ - oldest < static_cast<std::int64_t>(slots_.size());
     if (may_decode && decoded_ - oldest < ahead_) return decode(lock);
@@ -60,9 +62,10 @@ class Lanes final : public Shared {
       next->busy = true;
       const Block& block = slots_[static_cast<std::size_t>(next->at) % slots_.size()].block;
       lock.unlock();
-      next->meter->process(block);
+      const auto problem = caught([&] { next->meter->process(block); });
       lock.lock();
       next->busy = false;
+      if (problem) give_up(problem);
       ++next->at;
       return Step::did_work;
     }
@@ -71,6 +74,9 @@ class Lanes final : public Shared {
   }
 
   [[nodiscard]] std::int64_t frames() const { return total_frames_; }
+  /// What a lane threw, such as running out of memory; the pass then ended early. A step itself never throws: it may run on
+  /// a thread that has no business with this file.
+  [[nodiscard]] std::exception_ptr problem() const { return problem_; }
   [[nodiscard]] bool interrupted() const { return interrupted_; }
 
  private:
@@ -79,6 +85,23 @@ class Lanes final : public Shared {
     std::int64_t at = 0;
     bool busy = false;
   };
+
+  template <class F>
+  static std::exception_ptr caught(F f) {
+    try {
+      f();
+    } catch (...) {
+      return std::current_exception();
+    }
+    return nullptr;
+  }
+  void give_up(std::exception_ptr problem) {
+    if (!problem_) problem_ = std::move(problem);
+    ended_ = true;
+  }
+  [[nodiscard]] bool idle() const {
+    return !decoding_ && std::none_of(lanes_.begin(), lanes_.end(), [](const Lane& lane) { return lane.busy; });
+  }
 
   std::int64_t slowest() const {
     std::int64_t at = decoded_;
@@ -91,14 +114,19 @@ class Lanes final : public Shared {
     Slot& slot = slots_[static_cast<std::size_t>(decoded_) % slots_.size()];
     lock.unlock();
     const bool stopped = options_.stop != nullptr && options_.stop->load(std::memory_order_relaxed);
-    const int got = stopped ? 0 : fill(slot);
-    if (got > 0 && options_.progress) {
+    int got = 0;
+    const auto problem = caught([&] {
+      got = stopped ? 0 : fill(slot);
       const auto expected = source_.expected_frames();
-      if (decoded_ % 16 == 0 && expected && *expected > 0)
+      if (got > 0 && options_.progress && decoded_ % 16 == 0 && expected && *expected > 0)
         options_.progress(std::min(1.0, static_cast<double>(total_frames_) / static_cast<double>(*expected)));
-    }
+    });
     lock.lock();
     decoding_ = false;
+    if (problem) {
+      give_up(problem);
+      return Step::did_work;
+    }
     interrupted_ = interrupted_ || stopped;
     if (got > 0) {
       ++decoded_;
@@ -154,6 +182,7 @@ class Lanes final : public Shared {
   std::mutex mutex_;
   std::int64_t decoded_ = 0, total_frames_ = 0;
   bool decoding_ = false, ended_ = false, interrupted_ = false;
+  std::exception_ptr problem_;
 };
 
 bool wanted(const MeterModule& module, const PassOptions& options) {
@@ -185,6 +214,7 @@ Result<PassResult> run_pass(audio::OpenedFile& file, const PassOptions& options,
 
   Lanes lanes(*file.source, meters, options, crew.size());
   crew.push(lanes);
+  if (lanes.problem()) std::rethrow_exception(lanes.problem());
 
   PassResult result;
   result.frames = lanes.frames();

@@ -34,6 +34,7 @@ struct PassResult {
 };
 
 /// Decodes `file.source` to its end. The result does not depend on the crew's size. Errors: no_audio (no frame decoded).
+/// Throws only what running out of memory throws; check/ turns that into an error of the file.
 [[nodiscard]] Result<PassResult> run_pass(audio::OpenedFile& file, const PassOptions& options, Crew& crew);
 
 }  // namespace sendworthy::measure

@@ -22,6 +22,24 @@ int channel_of(audio::Speaker speaker) {
   }
 }
 
+// Our loudness range from short-term loudness once a second, which is how the library makes its own.
+double own_range(const Bus& bus) {
+  const double absolute = std::pow(10.0, (-70 + 0.691) / 10);
+  double sum = 0;
+  std::int64_t count = 0;
+  for (std::size_t i = 0; i < bus.short_term_power.size(); i += 10) {
+    if (bus.short_term_power[i] >= absolute) sum += bus.short_term_power[i], ++count;
+  }
+  if (count == 0) return std::nan("");
+  std::vector<float> kept;
+  for (std::size_t i = 0; i < bus.short_term_power.size(); i += 10) {
+    const double z = bus.short_term_power[i];
+    if (z >= absolute && z >= sum / static_cast<double>(count) / 100) kept.push_back(static_cast<float>(z));
+  }
+  const float high = percentile(kept, 0.95), low = percentile(kept, 0.10);
+  return 10 * std::log10(static_cast<double>(high) / low);
+}
+
 }  // namespace
 
 struct SecondMeter::State {
@@ -105,6 +123,8 @@ void SecondMeter::report(const Bus& bus, Report& report) {
   }
   put("max_momentary_loudness", own > 0 ? -0.691 + 10 * std::log10(own) : std::nan(""));
   report.measurements.back().key = "second_meter.own_momentary";
+  put("loudness_range", own_range(bus));
+  report.measurements.back().key = "second_meter.own_range";
   if (reads_ == Reads::loudness) return;
   double peak = 0;
   for (int c = 0; c < format_.channels; ++c) {

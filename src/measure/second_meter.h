@@ -9,8 +9,8 @@ namespace sendworthy::measure {
 
 /// Adds measurements with keys "second_meter.<id>": integrated_loudness, loudness_range (from a 1 Hz series, which is how
 /// the library makes it), max_momentary_loudness (read every 100 ms), true_peak (no more than 0.1 dB above ours is all that
-/// can be asked: it interpolates 4 times at most). "second_meter.own_momentary" is our highest momentary loudness on the
-/// same 100 ms grid, for comparison.
+/// can be asked: it interpolates 4 times at most). "second_meter.own_momentary" and
+/// "second_meter.own_range" are our own readings on the same 100 ms and 1 s grids, for comparison.
 class SecondMeter final : public Meter {
  public:
   /// True peak is three quarters of its cost.

@@ -114,7 +114,10 @@ class StereoMeter final : public Meter {
       dsp::PairSums window;
       for (const auto& part : ring_) add(window, part);
       const auto frames = static_cast<double>(ticks_.hop_start(hop) - ticks_.hop_start(hop - kWindowHops));
-      if (window.left_square > kQuietPower * frames && window.right_square > kQuietPower * frames) {
+      // Without their DC: a constant is no sound, and what is left of it after subtraction is rounding.
+      const double left = window.left_square - window.left * window.left / frames;
+      const double right = window.right_square - window.right * window.right / frames;
+      if (left > kQuietPower * frames && right > kQuietPower * frames) {
         const double r = correlation(window, frames);
         value = static_cast<float>(r);
         if (r < lowest_) lowest_ = r, lowest_hop_ = hop - kWindowHops;

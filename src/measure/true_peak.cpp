@@ -49,7 +49,7 @@ class TruePeakModule final : public Meter {
     for (auto& channel : channels_) channel.meter.flush();
     while (closed_ < frames_) close(std::min(ticks_.hop_start(hop_ + 1), frames_));
     for (const auto& channel : channels_) bus.true_peak = std::max(bus.true_peak, static_cast<double>(channel.peak.value));
-    bus.true_peak_hops = hops_;
+    bus.true_peak_hops = std::move(hops_);
   }
 
   void report(const Bus& bus, Report& report) override {
@@ -99,8 +99,8 @@ class TruePeakModule final : public Meter {
     for (std::size_t i = 0; i < bus.short_term_power.size(); ++i) {
       const double power = bus.short_term_power[i];
       if (power <= absolute) continue;
-      const float peak = *std::max_element(hops_.begin() + static_cast<std::ptrdiff_t>(i),
-                                           hops_.begin() + static_cast<std::ptrdiff_t>(i) + 30);
+      const float peak = *std::max_element(bus.true_peak_hops.begin() + static_cast<std::ptrdiff_t>(i),
+                                           bus.true_peak_hops.begin() + static_cast<std::ptrdiff_t>(i) + 30);
       ratios.push_back(static_cast<float>(amplitude_db(peak) - (-0.691 + 10 * std::log10(power))));
     }
     if (ratios.empty()) {
@@ -115,7 +115,7 @@ class TruePeakModule final : public Meter {
   Ticks ticks_;
   std::vector<Channel> channels_;
   std::int64_t frames_ = 0, hop_ = 0, closed_ = 0;
-  std::vector<float> hops_;
+  Series hops_;
 };
 
 std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<TruePeakModule>(setup); }

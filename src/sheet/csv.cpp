@@ -44,7 +44,12 @@ void finding_row(std::string& out, const std::string& file, const Finding& findi
   const auto* value = std::get_if<Value>(&finding.outcome);
   value != nullptr ? value_cell(row, *value, decimals) : row.raw("");
   row.text(to_string(finding.unit));
-  finding.limit ? value_cell(row, *finding.limit, decimals) : row.raw("");
+  if (finding.limit) {
+    const auto* number = std::get_if<double>(&*finding.limit);
+    value_cell(row, *finding.limit, number != nullptr ? decimals_as_written(*number, decimals) : decimals);
+  } else {
+    row.raw("");
+  }
   const Where* first = finding.where.empty() ? nullptr : &finding.where.front();
   row.raw(first != nullptr ? digits(first->start_s, 6) : "");
   row.raw(first != nullptr ? digits(first->end_s, 6) : "");

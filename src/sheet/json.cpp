@@ -17,14 +17,6 @@ namespace sendworthy {
 namespace sheet {
 namespace {
 
-/// Someone wrote this number: rounding may not change it.
-int decimals_as_written(double value, int decimals) {
-  const auto text = digits(value, decimals);
-  double back = 0;
-  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), back);
-  return error == std::errc{} && back == value ? decimals : -1;
-}
-
 void write_value(JsonText& json, const Value& value, int decimals) {
   if (const auto* real = std::get_if<double>(&value)) {
     json.number(*real, decimals);

@@ -43,12 +43,13 @@ Finding replaced(const Row& earlier, const Row& later) {
   const bool other_audio = audio != later.line.file.audio_digest;
   const bool hides = other_audio && earlier.line.file.verdict != Verdict::pass;
   auto finding = about_the_merge(
-      "one-sheet-per-file", hides ? Status::warn : Status::note,
+      "one-sheet-per-file", hides ? Status::fail : Status::note,
       "read more than once; the sheet from " + later.from + " stands, the one from " + earlier.from + " does not",
       !other_audio ? "Both sheets are of the same audio, so the later one says all."
       : hides      ? "The sheet that no longer counts was of other audio, and it was not a pass."
                    : "The sheet that no longer counts was of other audio.",
-      !other_audio ? "" : "If these are two files with one name, check them with their folders in the path.");
+      !other_audio ? "" : "If these are two files with one name, check them with their folders in the path; if one is an old bounce, leave its "
+                     "sheet out.");
   finding.files = {later.line.file.path};
   return finding;
 }

@@ -2,6 +2,7 @@
 
 #include <sendworthy/render.h>
 
+#include <charconv>
 #include <cmath>
 
 #include "base/text.h"
@@ -75,6 +76,13 @@ int decimals_of(const Finding& finding, const Catalog& catalog) {
     if (digits(*value, more) != digits(*limit, more)) return more;
   }
   return -1;
+}
+
+int decimals_as_written(double value, int decimals) {
+  const auto text = digits(value, decimals);
+  double back = 0;
+  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), back);
+  return error == std::errc{} && back == value ? decimals : -1;
 }
 
 double change_to_show(double change_db) {

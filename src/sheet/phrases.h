@@ -28,6 +28,9 @@ namespace sendworthy::sheet {
 /// would print alike.
 [[nodiscard]] int decimals_of(const Finding& finding, const Catalog& catalog);
 
+/// Decimals of a number that someone wrote, such as a limit: rounding may not change it.
+[[nodiscard]] int decimals_as_written(double value, int decimals);
+
 /// How far to move a level, to a tenth of a decibel and never less than what is needed.
 [[nodiscard]] double change_to_show(double change_db);
 

@@ -63,7 +63,7 @@ void judge_by(const RuleSet& set) {
     require(finding.remedy.find("{change}") == std::string::npos);
   }
   require(about_rules + judgement.skipped.size() == enabled);
-  (void)judge::unused_waivers(set, judgement.used_waivers);
+  (void)judge::unused_waivers(set, judgement.used_waivers, "2026-01-01");
   (void)requests_of({set});
 }
 

@@ -63,7 +63,10 @@ struct Decoded {
   std::int64_t frames = 0;
 };
 /// Reads to the end in blocks of the given size.
-[[nodiscard]] Decoded decode(sendworthy::audio::Source& source, std::int64_t block = 1000);
+[[nodiscard]] /// A copy that outlives the test's next few hundred files: what is opened from memory reads from it later.
+const std::string& kept(std::string bytes);
+
+Decoded decode(sendworthy::audio::Source& source, std::int64_t block = 1000);
 
 /// Whether any of the findings holds the text.
 [[nodiscard]] bool mentions(const std::vector<sendworthy::audio::Damage>& list, std::string_view text);

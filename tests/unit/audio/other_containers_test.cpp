@@ -15,7 +15,7 @@ using makers::mentions;
 namespace {
 
 audio::OpenedFile opened(const std::string& bytes, const std::string& name) {
-  auto result = audio::open_bytes(bytes, name);
+  auto result = audio::open_bytes(makers::kept(bytes), name);
   REQUIRE_MESSAGE(result.has_value(), result.error().text);
   return std::move(*result);
 }

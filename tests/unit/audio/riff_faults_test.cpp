@@ -16,7 +16,7 @@ using makers::Wave;
 namespace {
 
 audio::OpenedFile opened(const std::string& bytes, const std::string& name = "mix.wav") {
-  auto result = audio::open_bytes(bytes, name);
+  auto result = audio::open_bytes(makers::kept(bytes), name);
   REQUIRE_MESSAGE(result.has_value(), result.error().text);
   return std::move(*result);
 }

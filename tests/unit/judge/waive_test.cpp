@@ -127,12 +127,12 @@ TEST_SUITE("judge/waivers") {
 
   TEST_CASE("a waiver that nothing used is a warning about the set") {
     const auto set = with_waiver("rule = \"peak\"\nfiles = \"*.wav\"\nuntil = 2026-06-30");
-    const auto findings = unused_waivers(set, {});
+    const auto findings = unused_waivers(set, {}, "2026-01-01");
     REQUIRE(findings.size() == 1);
     CHECK(findings[0].status == Status::warn);
     CHECK(findings[0].rule == "peak");
     CHECK(findings[0].measure.empty());
     CHECK(findings[0].why == "The waiver for peak in files like \"*.wav\" met no fault in any file of this run.");
-    CHECK(unused_waivers(set, {0, 0}).empty());
+    CHECK(unused_waivers(set, {0, 0}, "2026-01-01").empty());
   }
 }

@@ -104,8 +104,8 @@ TEST_SUITE("sheet/merge") {
     other.files.front().path = one_mix().files.front().path;
     other.files.front().audio_digest = "xxh128:ffffffffffffffffffffffffffffffff";
     const auto sheet = merged({{"a", jsonl_of(one_mix())}, {"b", jsonl_of(other)}});
-    CHECK(sheet.verdict == Verdict::warn);
-    CHECK(about(sheet, "one-sheet-per-file")->status == Status::warn);
+    CHECK(sheet.verdict == Verdict::fail);
+    CHECK(about(sheet, "one-sheet-per-file")->status == Status::fail);
   }
 
   TEST_CASE("one file under two rule sets keeps both sheets") {
