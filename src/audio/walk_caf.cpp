@@ -30,6 +30,9 @@ class CafWalk {
     if (be16(head + 6) != 0) walk_.contradict(6, "the CAF flags are not 0");
     if (auto ok = chunks(); !ok) return ok;
     if (!described_) return walk_.refuse(ErrorCode::unrecognised, "it has no desc chunk; export it again");
+    if (data_head_ < 0 && walk_.result.facts.chunks_total >= kMaxChunksWalked)
+      return walk_.refuse(ErrorCode::no_audio, fmt::format("its first {} chunks hold no audio, and more are not read; export it again",
+                                                           kMaxChunksWalked));
     if (data_head_ < 0)
       return walk_.refuse(ErrorCode::no_audio, "it has no data chunk, so there is no audio in it; export it again");
     finish();

@@ -194,6 +194,24 @@ class FlacWalk {
     return {};
   }
 
+  // Two FLAC files joined into one: decoders stop where the first ends, or go on as if nothing were wrong. The marker with
+  // the head of STREAMINFO behind it cannot stand in the audio by chance.
+  void look_for_another_stream(std::int64_t end) {
+    constexpr std::int64_t kSlice = 256 << 10;
+    constexpr std::string_view kMarker("fLaC\0\0\0\x22", 8);
+    for (auto at = audio_at_; at + 8 <= end; at += kSlice) {
+      const auto copy = copy_range(window_.bytes(), at, std::min(end - at, kSlice + 7), kSlice + 7);
+      const std::string_view bytes(reinterpret_cast<const char*>(copy.data()), copy.size());
+      // The marker's fifth byte has its top bit set when no other block follows.
+      for (auto found = bytes.find("fLaC"); found != bytes.npos; found = bytes.find("fLaC", found + 1)) {
+        if (found + 8 > bytes.size() || (bytes[found + 4] & 0x7F) != 0 || bytes.substr(found + 5, 3) != kMarker.substr(5)) continue;
+        walk_.contradict(at + static_cast<std::int64_t>(found),
+                         "a second FLAC stream begins here; players end before it, so what it holds is lost");
+        return;
+      }
+    }
+  }
+
   // The last frame whose checksum reaches the end of the audio; or, in a damaged file, the last readable header.
   void count_samples(std::int64_t end) {
     constexpr std::int64_t kSlice = 256 << 10;
@@ -259,6 +277,7 @@ class FlacWalk {
       walk_.contradict(
           info_at_ + 13,
           "STREAMINFO does not say how many samples there are: written by a program that could not go back");
+    look_for_another_stream(end);
     count_samples(end);
     const auto walked = facts.walked_frames.value_or(0);
     if (info_.total > 0 && walked != info_.total)

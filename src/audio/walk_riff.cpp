@@ -34,6 +34,9 @@ class RiffWalk {
     riff_size32_ = u32(head + 4);
     if (auto ok = chunks(); !ok) return ok;
     if (!wave_) return walk_.refuse(ErrorCode::unrecognised, "it has no format chunk; export it again");
+    if (!have_data_ && walk_.result.facts.chunks_total >= kMaxChunksWalked)
+      return walk_.refuse(ErrorCode::no_audio, fmt::format("its first {} chunks hold no audio, and more are not read; export it again",
+                                                           kMaxChunksWalked));
     if (!have_data_)
       return walk_.refuse(ErrorCode::no_audio, "it has no data chunk, so there is no audio in it; export it again");
     if (auto ok = data_found(); !ok) return ok;

@@ -153,6 +153,15 @@ TEST_SUITE("audio/coded") {
     CHECK_FALSE(pass(hurt, "a.flac").damage.empty());
   }
 
+  TEST_CASE("two FLAC files joined into one are said to be two") {
+    if (!makers::have("flac")) return;
+    const Encoded e;
+    const auto good = makers::contents(e.make("a.flac", "flac -s -f " + e.source + " -o"));
+    CHECK(pass(good, "a.flac").facts.contradictions.empty());
+    // Of the same length, so that the last frame's number alone gives nothing away.
+    CHECK(mentions(pass(good + good, "a.flac").facts.contradictions, "a second FLAC stream begins here"));
+  }
+
   TEST_CASE("Ogg Vorbis, Opus and MP3 have the length their encoders were given, and no damage") {
     if (!makers::have("ffmpeg") || !makers::have("oggenc") || !makers::have("opusenc") || !makers::have("lame")) return;
     const Encoded e;
