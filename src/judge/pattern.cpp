@@ -394,6 +394,7 @@ Result<Pattern> Pattern::compile(std::string_view expression) {
   const std::u32string text = code_points(expression);
   if (text.size() > kLongestPattern)
     return fail(ErrorCode::rules, fmt::format("longer than {} characters", kLongestPattern));
+  if (text.empty()) return fail(ErrorCode::rules, "an empty pattern matches everything");
   Reader reader(text);
   const auto piece = reader.read();
   if (!piece) return fail(ErrorCode::rules, reader.error);
@@ -409,8 +410,8 @@ Result<Pattern> Pattern::compile(std::string_view expression) {
     while (slashes + 1 < body.size() && body[body.size() - 2 - slashes] == '\\') ++slashes;
     anchored_end = slashes % 2 == 0;
   }
-  program->free_start = anchored_end && !anchored_start;
-  program->free_end = anchored_start && !anchored_end;
+  program->free_start = !anchored_start;
+  program->free_end = !anchored_end;
   Pattern pattern;
   pattern.program_ = std::move(program);
   return pattern;

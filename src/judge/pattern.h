@@ -12,7 +12,7 @@ namespace sendworthy::judge {
 
 /// Syntax: literals, `.`, `[a-z]`, `[^…]`, `\d \w \s` and their capitals, `( )`, `(?: )`, `|`, `* + ? {m} {m,} {m,n}`,
 /// `^`, `$`, `\` before a sign, `(?i)` at the start to ignore ASCII case. A character is a Unicode code point.
-/// The whole text must match, unless the pattern begins with ^ or ends with $: then it is taken as written.
+/// A match anywhere in the text counts; ^ at the start and $ at the end tie it to the text's ends.
 class Pattern {
  public:
   /// At most 500 characters, and 4000 states after {m,n} has been written out. The error's text says what is wrong.
