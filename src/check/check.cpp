@@ -34,6 +34,19 @@ Facts facts_of(const audio::OpenedFile& file, const measure::PassResult& pass) {
   return facts;
 }
 
+// Every rule was skipped: that is no pass.
+Finding nothing_judged(const RuleSet& rule_set) {
+  Finding finding;
+  finding.ruleset = rule_set.name;
+  finding.rule = "nothing-judged";
+  finding.status = finding.before_waiver = Status::not_measured;
+  finding.outcome = NotMeasured{"no rule of this set applies to this file"};
+  finding.why = "Each rule asks for another kind of file or another role, so nothing was looked at.";
+  finding.remedy = "Look at what was skipped and why; name the role with --role, or take another rule set.";
+  finding.source = "definition";
+  return finding;
+}
+
 class Checker {
  public:
   Checker(const std::vector<std::string>& paths, const std::vector<RuleSet>& rule_sets, const CheckOptions& options,
@@ -130,6 +143,7 @@ class Checker {
     subject.today = options_.today;
     for (std::size_t i = 0; i < rule_sets_.size(); ++i) {
       auto judgement = judge::evaluate(rule_sets_[i], sheet.measurements, subject, catalog());
+      if (judgement.findings.empty()) judgement.findings.push_back(nothing_judged(rule_sets_[i]));
       std::move(judgement.findings.begin(), judgement.findings.end(), std::back_inserter(sheet.findings));
       std::move(judgement.skipped.begin(), judgement.skipped.end(), std::back_inserter(sheet.skipped));
       const std::lock_guard lock(hooks_mutex_);

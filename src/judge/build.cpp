@@ -2,10 +2,12 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <charconv>
 #include <cmath>
 
 #include "base/text.h"
+#include "judge/compare.h"
 #include "judge/draft.h"
 #include "judge/pattern.h"
 #include "judge/words.h"
@@ -61,6 +63,12 @@ Result<Value> accepted_value(const Node& node, const CatalogEntry& entry, Unit u
   return wrong(node,
                fmt::format("{} needs {}, because {} is {}", in_quotes(key), in_unit(unit), entry.id, in_unit(unit)));
 }
+
+constexpr double kLargestTolerance = 10;
+
+/// The words of the measurement `container`.
+constexpr std::array<std::string_view, 12> kContainers{"WAV",    "RIFX", "RF64", "BW64",       "W64",  "AIFF",
+                                                       "AIFF-C", "CAF",  "FLAC", "Ogg Vorbis", "Opus", "MP3"};
 
 Result<std::vector<std::string>> items_in(const Node& node, const std::string& key) {
   auto items = node.texts();
@@ -183,6 +191,16 @@ Result<void> read_conditions(const DraftRule& draft, Conditions& conditions) {
       auto items = items_in(at->second.value, key);
       if (!items) return tl::unexpected(items.error());
       *target = std::move(*items);
+      if (std::string_view(key) != "container") continue;
+      // A name nothing answers to would make a rule that never applies.
+      for (const auto& name : *target) {
+        const bool known = std::any_of(kContainers.begin(), kContainers.end(),
+                                       [&](std::string_view container) { return same_text(container, name, true); });
+        if (!known) {
+          return wrong(at->second.value, fmt::format("no container is called {}{}", in_quotes(name),
+                                                     did_you_mean(name, {kContainers.begin(), kContainers.end()})));
+        }
+      }
     }
   }
   if (const auto at = draft.keys.find("min_duration"); at != draft.keys.end()) {
@@ -231,6 +249,7 @@ Result<Rule> build_rule(const DraftRule& draft, const Catalog& catalog) {
     const auto found = find_measurement(at->second.value, catalog);
     if (!found) return tl::unexpected(found.error());
     other = *found;
+    if (other->id == (*entry)->id) return wrong(at->second.value, "a measurement compared to itself always agrees");
     rule.compare_to = MeasureRequest{std::string(other->id), {}};
     const bool alike = is_number(unit) ? unit == other->unit : !is_number(other->unit) && unit == other->unit;
     if (!alike) {
@@ -255,6 +274,8 @@ Result<Rule> build_rule(const DraftRule& draft, const Catalog& catalog) {
       const auto value = key.value.number();
       if (!value) return tl::unexpected(value.error());
       if (*value < 0) return wrong(key.value, "\"tolerance\" must not be negative");
+      if (*value > kLargestTolerance)
+        return wrong(key.value, fmt::format("\"tolerance\" is what a measurement may be off, not more than {}", kLargestTolerance));
       rule.tolerance = *value;
     } else if (canonical == "optional" || canonical == "enabled") {
       const auto value = key.value.boolean();

@@ -209,6 +209,12 @@ class Loader {
       }
       set.waivers.push_back(std::move(waiver));
     }
+    // A set that asks nothing would pass everything.
+    if (std::none_of(set.rules.begin(), set.rules.end(), [](const Rule& rule) { return rule.enabled; }))
+      return fail(ErrorCode::rules,
+                  fmt::format("{} has no rule that is enabled, so it could only pass; add a [[rule]] or extend a set",
+                              in_quotes(set.name)),
+                  {origin == "shipped" || origin == "user" ? "" : origin, 0, 0});
     set.digest = judge::digest_of(set);
     return set;
   }

@@ -78,6 +78,30 @@ TEST_SUITE("check/files") {
     CHECK(check_files({}, {rules(rule("measure = \"sample_peak\"\nfail_above = 0"))}, {}).verdict == Verdict::fail);
   }
 
+  TEST_CASE("a file to which no rule applies is not passed") {
+    const Folder folder;
+    const auto path = test::write_sample(folder.path, "a", test::music(), {});
+    const auto sheet = check_files({path}, {rules(rule("measure = \"sample_peak\"\nfail_above = 0\nrole = \"stem\""))}, {});
+    REQUIRE(sheet.files[0].findings.size() == 1);
+    CHECK(sheet.files[0].findings[0].status == Status::not_measured);
+    CHECK(sheet.files[0].skipped.size() == 1);
+    CHECK(sheet.verdict == Verdict::fail);
+  }
+
+  TEST_CASE("a waiver for a stretch of time does not cover a measurement that names only its worst place") {
+    const Folder folder;
+    const auto path = test::write_sample(folder.path, "a", test::music(), {});
+    const std::string waiver = "[[waiver]]\nrule = \"r\"\nfrom_s = 0\nto_s = 1000\nreason = \"agreed\"\nuntil = 2030-01-01\n";
+    CHECK(check_files({path}, {rules(rule("measure = \"sample_peak\"\nfail_above = -60") + waiver)}, {}).verdict == Verdict::fail);
+    auto clip = test::music();
+    clip.gain_db(12);  // clips
+    const auto hot = test::write_sample(folder.path, "hot", clip, {});
+    auto sheet = check_files({hot}, {rules(rule("measure = \"clipped_runs\"\nfail_above = 0") + waiver)}, {});
+    const auto& finding = sheet.files[0].findings[0];
+    // More places than are listed: what lies in the rest is not known, so it is not waived either.
+    CHECK((finding.status == Status::waived) == (finding.where_total <= static_cast<std::int64_t>(kMaxWhere)));
+  }
+
   TEST_CASE("a waiver that was used on no file warns once for the whole set") {
     const Folder folder;
     const auto path = test::write_sample(folder.path, "a", test::music(), {});

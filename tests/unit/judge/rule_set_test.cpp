@@ -459,7 +459,7 @@ fail_below = 1
     CHECK(load_rule_set("premaster", {}, test::fake_catalog())->origin == "shipped");
 
     const auto before = fs::current_path();
-    folder.write("here/local.toml", named("local", ""));
+    folder.write("here/local.toml", named("local", "extends = [\"common\"]\n"));
     fs::current_path(folder.path / "here");
     const auto by_name = load_rule_set("local", folders, test::fake_catalog());
     const auto by_path = load_rule_set("./local.toml", folders, test::fake_catalog());
@@ -472,7 +472,7 @@ fail_below = 1
 
   TEST_CASE("a name cannot lead out of its folder, and an extended path must be a rule set") {
     const Folder folder;
-    folder.write("secret.toml", named("secret", ""));
+    folder.write("secret.toml", named("secret", "extends = [\"common\"]\n"));
     const RuleSetFolders folders{(folder.path / "user").string(), ""};
     fs::create_directories(folder.path / "user");
     for (const char* name : {"..", ".", "", "a.b", "a b", "-\n-"})
@@ -500,7 +500,7 @@ fail_below = 1
 
   TEST_CASE("the list says what is there, what hides what, and what is broken") {
     const Folder folder;
-    folder.write("cd.toml", named("cd", "title = \"Our discs\"\n"));
+    folder.write("cd.toml", named("cd", "title = \"Our discs\"\nextends = [\"common\"]\n"));
     folder.write("broken.toml", "nonsense");
     folder.write("notes.txt", "");
     const auto list = list_rule_sets({folder.path.string(), ""}, test::fake_catalog());
