@@ -11,6 +11,10 @@ namespace sendworthy::base {
 /// Valid UTF-8 in any case: each byte that is not part of a well-formed sequence becomes U+FFFD.
 [[nodiscard]] std::string clean_utf8(std::string_view bytes);
 
+/// Printable ASCII as it is, every other byte and % itself as %XX; and back. What is no %XX stays as it is.
+[[nodiscard]] std::string percent_encoded(std::string_view bytes);
+[[nodiscard]] std::string percent_decoded(std::string_view text);
+
 /// One line for a terminal: clean_utf8, then control characters (C0, C1, DEL), line and paragraph separators, and
 /// bidirectional controls become visible escapes such as \n or \u{202e}.
 [[nodiscard]] std::string for_terminal(std::string_view bytes);

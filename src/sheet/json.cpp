@@ -236,6 +236,7 @@ void write_file(JsonText& json, const FileSheet& file, bool judged, const Catalo
   }
   json.end_object();
   json.text("path", file.path);
+  if (base::clean_utf8(file.path) != file.path) json.text("path_bytes", base::percent_encoded(file.path));
   json.text_unless_empty("role", file.role);
   json.key("skipped");
   json.begin_array();

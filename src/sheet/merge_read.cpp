@@ -286,6 +286,7 @@ FileSheet file(const Json& json, const Catalog& catalog, bool& judged) {
   as_object(json, "file");
   FileSheet made;
   made.path = text(json, "path");
+  if (const auto bytes = optional_text(json, "path_bytes"); !bytes.empty()) made.path = base::percent_decoded(bytes);
   made.role = optional_text(json, "role");
   const auto& digest = as_object(member(json, "digest"), "digest");
   made.audio_digest = optional_text(digest, "audio");

@@ -118,6 +118,15 @@ TEST_SUITE("sheet/merge") {
     CHECK(about(sheet, "same-rule-sets-for-all") != nullptr);
   }
 
+  TEST_CASE("names that differ only in bytes that are no UTF-8 stay two files, and come back byte by byte") {
+    auto a = one_mix(), b = clean_mix();
+    a.files.front().path = "Gr\xf6n %41.wav", b.files.front().path = "Gr\xfcn.wav";
+    const auto sheet = merged({{"a", jsonl_of(a)}, {"b", jsonl_of(b)}});
+    REQUIRE(sheet.files.size() == 2);
+    CHECK(sheet.files[0].path == "Gr\xf6n %41.wav");
+    CHECK(sheet.files[1].path == "Gr\xfcn.wav");
+  }
+
   TEST_CASE("two versions of a rule set or of the program are said") {
     auto other = clean_mix();
     other.rules.front().digest = "xxh128:ffffffffffffffffffffffffffffffff";
