@@ -79,7 +79,8 @@ class TextSheet {
         catalog_(catalog),
         page_(options.width, options.colour),
         files_(in_order(sheet.files)),
-        several_(sheet.files.size() != 1),
+        // What concerns the whole set must show in the first line, also when the set is one file.
+        several_(sheet.files.size() != 1 || (sheet.judged && sheet.verdict != sheet.files.front().verdict)),
         common_(several_ ? common_folder(files_) : 0) {
     for (const auto* file : files_) read_ += file->error ? 0 : 1;
   }
