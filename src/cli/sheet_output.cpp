@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <array>
 #include <filesystem>
+#include <fstream>
 
 #include "base/files.h"
 #include "base/text.h"
@@ -15,9 +16,11 @@
 namespace sendworthy::cli {
 namespace {
 
-constexpr std::array<std::string_view, 18> kAudioEndings{".wav",  ".wave", ".rf64", ".bw64", ".w64", ".aif",
+constexpr std::array<std::string_view, 28> kAudioEndings{".wav",  ".wave", ".rf64", ".bw64", ".w64", ".aif",
                                                          ".aiff", ".aifc", ".caf",  ".flac", ".ogg", ".oga",
-                                                         ".opus", ".mp3",  ".m4a",  ".mp4",  ".mov", ".wv"};
+                                                         ".opus", ".mp3",  ".m4a",  ".mp4",  ".mov", ".wv",
+                                                         ".bwf",  ".aac",  ".wma",  ".dsf",  ".dff", ".mka",
+                                                         ".ape",  ".au",   ".snd",  ".sd2"};
 
 std::string lower_ending(const std::string& path) {
   const auto slash = path.rfind('/');
@@ -67,23 +70,45 @@ bool may_replace(const std::string& path) {
                                       : text->starts_with(render_markers_csv(Sheet{}, catalog()).substr(0, 16));
 }
 
+/// Whether a file is text, or not there, or no file (a device may be written to): whatever its name, sound is none of these.
+bool holds_text(const std::string& path) {
+  std::error_code ignored;
+  if (!std::filesystem::is_regular_file(path, ignored)) return true;
+  if (lower_ending(path) == ".mid") return may_replace(path);
+  std::ifstream file(path, std::ios::binary);
+  std::string head(4096, '\0');
+  file.read(head.data(), static_cast<std::streamsize>(head.size()));
+  head.resize(static_cast<std::size_t>(std::max<std::streamsize>(0, file.gcount())));
+  return head.find('\0') == head.npos && (head.size() == 4096 || base::clean_utf8(head) == head);
+}
+
+/// Refuses to write over what may be somebody's sound or rule set, whether this run reads it or not.
+Result<void> may_write(std::string_view option, const std::string& path) {
+  const auto ending = lower_ending(path);
+  const auto refuse = [&](std::string_view why) {
+    return fail(ErrorCode::usage, std::string(option) + " \"" + path + "\" " + std::string(why));
+  };
+  if (std::find(kAudioEndings.begin(), kAudioEndings.end(), ending) != kAudioEndings.end())
+    return refuse("is named like audio; a sheet is never written over a sound file");
+  if (ending == ".toml") return refuse("is named like a rule set; a sheet is never written over one");
+  if (!holds_text(path))
+    return refuse("stands there already and is no text; a sheet replaces only text, so give another name");
+  return {};
+}
+
 }  // namespace
 
 Result<void> spare_the_inputs(const SheetOutput& output, const std::vector<std::string>& inputs) {
   for (const auto& [option, path] :
        {std::pair{"--output", output.output.path}, std::pair{"--note", output.note_path}}) {
     if (path.empty() || path == "-") continue;
-    const auto ending = lower_ending(path);
-    if (std::find(kAudioEndings.begin(), kAudioEndings.end(), ending) != kAudioEndings.end()) {
-      return fail(ErrorCode::usage, std::string(option) + " \"" + path +
-                                        "\" is named like audio; a sheet is never written over a sound file");
-    }
     for (const auto& input : inputs) {
       std::error_code ignored;
       if (std::filesystem::equivalent(path, input, ignored)) {
         return fail(ErrorCode::usage, std::string(option) + " \"" + path + "\" is one of the files to be read");
       }
     }
+    if (const auto ok = may_write(option, path); !ok) return ok;
   }
   if (output.output.format == "markers" && !output.output.to_stdout()) {
     const auto& path = output.output.path;
@@ -100,7 +125,9 @@ Result<void> spare_the_inputs(const SheetOutput& output, const std::vector<std::
 }
 
 Result<void> deliver(const std::string& path, std::string_view text) {
-  return path.empty() || path == "-" ? write_stdout(text) : base::write_then_rename(path, text);
+  if (path.empty() || path == "-") return write_stdout(text);
+  if (const auto ok = may_write("--output", path); !ok) return ok;
+  return base::write_then_rename(path, text);
 }
 
 int write_sheet(const Sheet& sheet, const SheetOutput& wanted) {

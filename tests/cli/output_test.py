@@ -123,10 +123,25 @@ class Spared(lab.Case):
         return err
 
     def test_sound_is_never_written_over(self):
-        for name in ("a.wav", "new.wav", "B.WAV", "x.flac", "y.aif", "z.mp3"):
+        self.assertIn(b"is one of the files to be read", self.refused("check", "a.wav", "--output", "a.wav"))
+        for name in ("new.wav", "B.WAV", "x.flac", "y.aif", "z.mp3"):
             self.assertIn(b"is named like audio", self.refused("check", "a.wav", "--output", name))
             self.assertIn(b"is named like audio", self.refused("check", "a.wav", "--note", name))
             self.assertIn(b"is named like audio", self.refused("measure", "a.wav", "-o", name))
+
+    def test_what_is_no_text_is_not_written_over_whatever_its_name(self):
+        self.put("take1", self.sound)
+        self.put("take.bak", self.sound)
+        for name in ("take1", "take.bak"):
+            self.assertIn(b"is no text", self.refused("check", "a.wav", "--output", name))
+            self.assertIn(b"is no text", self.refused("check", "a.wav", "--note", name))
+            self.assertIn(b"is no text", self.refused("rules", "-o", name))
+        self.put("places.mid", self.sound)
+        self.assertIn(b"was not written by this program", self.refused("check", "a.wav", "-f", "markers", "-o", "places.csv"))
+
+    def test_a_rule_set_is_not_written_over(self):
+        self.assertIn(b"is named like a rule set", self.refused("rules", self.rules, "-o", "loud.toml"))
+        self.assertIn(b"is named like a rule set", self.refused("check", "a.wav", "-o", "other.toml"))
 
     def test_nothing_that_was_read_is_written_over(self):
         self.assertIn(b"is one of the files to be read", self.refused("check", "noending", "--output", "./noending"))
