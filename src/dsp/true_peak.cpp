@@ -219,12 +219,14 @@ TruePeakMeter::Peak TruePeakMeter::close(std::int64_t end) {
     const float ends = std::max(extremes_[i + 1], std::abs(x[(s + 1) * kSub]));
     if (ends + t.bend * bend + t.rest * around <= bar) continue;
     const int from = s * kSub;
-    const float top = HWY_DYNAMIC_DISPATCH(Screen)(x + from, kSub, t.screen, grid.data() + 1);
+    float top = HWY_DYNAMIC_DISPATCH(Screen)(x + from, kSub, t.screen, grid.data() + 1);
+    const int last = 4 * std::min(kSub, count - from);
+    // What lies past `end` is the next segment's: were it to raise the bar, this segment's own peak would be passed over.
+    if (last < 4 * kSub) top = *std::max_element(grid.begin() + 1, grid.begin() + 1 + last);
     bar = std::max(bar, top * kScreenSurely);
     const float needed = bar / kGridSlack;
     if (top <= needed) continue;
     grid.front() = grid.back() = 0;
-    const int last = 4 * std::min(kSub, count - from);
     for (int k = 1; k <= last; ++k) {
       const float v = grid[static_cast<std::size_t>(k)];
       if (v <= needed) continue;
