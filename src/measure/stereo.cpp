@@ -43,11 +43,15 @@ constexpr CatalogEntry kEntries[] = {
 constexpr int kWindowHops = 30;
 constexpr double kQuietPower = 1e-6;  // −60 dBFS, mean square
 
-double correlation(const dsp::PairSums& s, double frames) {
+// Nothing where a channel holds no more than an offset: what is left of its power without the offset is then the rounding
+// of the sums, which grows to some 1e-11 of the whole over a day.
+std::optional<double> correlation(const dsp::PairSums& s, double frames) {
+  constexpr double kRounding = 1e-10;
   const double ll = s.left_square - s.left * s.left / frames;
   const double rr = s.right_square - s.right * s.right / frames;
   const double lr = s.product - s.left * s.right / frames;
-  return ll > 0 && rr > 0 ? std::clamp(lr / std::sqrt(ll * rr), -1.0, 1.0) : 0;
+  if (ll <= kRounding * s.left_square || rr <= kRounding * s.right_square) return std::nullopt;
+  return std::clamp(lr / std::sqrt(ll * rr), -1.0, 1.0);
 }
 
 void add(dsp::PairSums& to, const dsp::PairSums& from) {
@@ -85,10 +89,12 @@ class StereoMeter final : public Meter {
     }
     const double frames = static_cast<double>(bus.frames);
     const bool left = bus.peak[0] > 0, right = bus.peak[1] > 0;
-    if (left && right) {
-      report.value("phase_correlation", correlation(total_, frames));
-    } else {
+    if (!left || !right) {
       report.not_measured("phase_correlation", left || right ? "one channel is silent" : "silent");
+    } else if (const auto r = correlation(total_, frames)) {
+      report.value("phase_correlation", *r);
+    } else {
+      report.not_measured("phase_correlation", "a channel holds nothing but a constant offset");
     }
     if (lowest_ <= 1) {
       auto& m = report.value("min_phase_correlation", lowest_);
@@ -118,9 +124,9 @@ class StereoMeter final : public Meter {
       const double left = window.left_square - window.left * window.left / frames;
       const double right = window.right_square - window.right * window.right / frames;
       if (left > kQuietPower * frames && right > kQuietPower * frames) {
-        const double r = correlation(window, frames);
-        value = static_cast<float>(r);
-        if (r < lowest_) lowest_ = r, lowest_hop_ = hop - kWindowHops;
+        const auto r = correlation(window, frames);
+        if (r) value = static_cast<float>(*r);
+        if (r && *r < lowest_) lowest_ = *r, lowest_hop_ = hop - kWindowHops;
       }
     }
     if (timelines_) line_.push_back(value);
