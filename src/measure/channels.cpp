@@ -86,7 +86,8 @@ class ChannelMeter final : public Meter {
     if (channels == 2 && leader_[1] == 1 && !negated_) return;
     const auto same = [&](int a, int b) {
       for (int n = 0; n < frames; ++n) {
-        if (x[static_cast<std::int64_t>(n) * channels + a] != x[static_cast<std::int64_t>(n) * channels + b]) return false;
+        const auto* frame = x + static_cast<std::int64_t>(n) * channels;
+        if (heard(frame[a]) != heard(frame[b])) return false;
       }
       return true;
     };
@@ -115,13 +116,17 @@ class ChannelMeter final : public Meter {
     }
   }
 
+  // NaN and infinities count as 0 here too, as in every other meter.
+  static std::int32_t heard(std::int32_t v) { return v; }
+  static double heard(double v) { return std::isfinite(v) ? v : 0; }
+
   // The lowest code has no opposite; a flip at export turns it into the highest.
   static bool opposite(std::int32_t a, std::int32_t b) {
     const std::int64_t sum = static_cast<std::int64_t>(a) + b;
     if (sum == 0) return true;
-    return sum < 0 && (a == INT32_MIN || b == INT32_MIN) && sum > -(std::int64_t{1} << 24);
+    return sum < 0 && (a == INT32_MIN || b == INT32_MIN) && sum >= -(std::int64_t{1} << 24);
   }
-  static bool opposite(double a, double b) { return a == -b; }
+  static bool opposite(double a, double b) { return heard(a) == -heard(b); }
 
   void silent(const Bus& bus, const Parameters& variant, Report& report) {
     const auto found = variant.find("threshold_dbfs");
