@@ -41,6 +41,18 @@ TEST_SUITE("dsp/filters") {
     }
   }
 
+  TEST_CASE("K-weighting at low rates: 1 kHz stays, the rest bends no more than is said") {
+    // Measured against the 48 kHz filters; no document sets a bound below 44.1 kHz.
+    for (const auto& [rate, bound] : {std::pair{8000.0, 0.45}, {11025.0, 0.25}, {22050.0, 0.05}, {32000.0, 0.02}}) {
+      CAPTURE(rate);
+      const auto off = [rate = rate](double hz) {
+        return std::abs(db(magnitude(k_weighting(rate), hz, rate)) - db(magnitude(k_weighting(48000), hz, 48000)));
+      };
+      CHECK(off(1000) < 0.002);
+      for (double hz = 20; hz < 0.45 * rate; hz *= 1.05) CHECK(off(hz) < bound);
+    }
+  }
+
   TEST_CASE("A-weighting: the formula meets the standard's table, the filter the formula") {
     // IEC 61672-1 Table 3 at exact mid frequencies.
     for (const auto& [hz, gain] : {std::pair{31.623, -39.4}, {100.0, -19.1}, {1000.0, 0.0}, {2511.9, 1.3}, {10000.0, -2.5},
