@@ -61,6 +61,25 @@ void check_equal(const measure::PassResult& a, const measure::PassResult& b) {
     CHECK(words(a.measurements[i].outcome) == words(b.measurements[i].outcome));
     CHECK(a.measurements[i].note == b.measurements[i].note);
     CHECK(a.measurements[i].where_total == b.measurements[i].where_total);
+    CHECK(a.measurements[i].channels == b.measurements[i].channels);
+    const auto &x = a.measurements[i].where, &y = b.measurements[i].where;
+    REQUIRE(x.size() == y.size());
+    for (std::size_t k = 0; k < x.size(); ++k) {
+      CHECK(x[k].start_frame == y[k].start_frame);
+      CHECK(x[k].end_frame == y[k].end_frame);
+      CHECK(x[k].channel == y[k].channel);
+      CHECK(x[k].note == y[k].note);
+    }
+  }
+  REQUIRE(a.timelines.size() == b.timelines.size());
+  for (std::size_t i = 0; i < a.timelines.size(); ++i) {
+    const auto &x = a.timelines[i], &y = b.timelines[i];
+    CHECK(x.id == y.id);
+    CHECK(x.channel == y.channel);
+    CHECK(x.values.size() == y.values.size());
+    // NaN stands for nothing read, and is no different from itself here.
+    CHECK(std::equal(x.values.begin(), x.values.end(), y.values.begin(), y.values.end(),
+                     [](float v, float w) { return v == w || (std::isnan(v) && std::isnan(w)); }));
   }
 }
 
@@ -119,6 +138,40 @@ TEST_SUITE("measure/relations") {
       if (id == "dc_offset" || id == "leading_silence" || id == "trailing_silence") continue;  // these scale or hang on a level
       const double moved = levels.contains(id) ? 4.5 : id == "headroom" ? -4.5 : 0;
       CHECK(*y - *x == doctest::Approx(moved).scale(1).epsilon(0.001));
+    }
+  }
+
+  TEST_CASE("any gain, to either side, on codes too, and the loudness range and ratios stay") {
+    const auto base = song(44100, 44100 * 8);
+    const Reading a(pass(code_source(44100, 32, base)));
+    for (const double gain_db : {-30.0, -6.02, 3.0}) {
+      CAPTURE(gain_db);
+      const Reading b(pass(code_source(44100, 32, {scaled(base[0], from_db(gain_db)), scaled(base[1], from_db(gain_db))})));
+      for (const char* id : {"integrated_loudness", "max_momentary_loudness", "max_short_term_loudness", "true_peak", "sample_peak",
+                             "rms_level", "a_weighted_level"})
+        CHECK(b(id) - a(id) == doctest::Approx(gain_db).epsilon(0.001));
+      CHECK(b("dc_offset") == doctest::Approx(a("dc_offset") * from_db(gain_db)).epsilon(0.001));
+      for (const char* id : {"loudness_range", "peak_to_loudness_ratio", "peak_to_short_term_ratio", "crest_factor", "limited_peaks",
+                             "phase_correlation", "min_phase_correlation", "low_phase_correlation", "mono_fold_loss",
+                             "mono_fold_loss_low", "side_to_mid", "side_level_low", "channel_balance"})
+        CHECK(b(id) - a(id) == doctest::Approx(0).scale(1).epsilon(0.002));
+    }
+  }
+
+  TEST_CASE("sound moved by any number of frames reads the same within what the grid of 10 ms allows") {
+    const auto base = song(48000, 48000 * 6);
+    const Reading a(pass(real_source(48000, base)));
+    for (const std::int64_t shift : {1, 77, 240, 4799}) {
+      CAPTURE(shift);
+      const Reading b(pass(real_source(48000, {concatenated({silence(shift), base[0]}), concatenated({silence(shift), base[1]})})));
+      for (const char* id : {"integrated_loudness", "max_momentary_loudness", "max_short_term_loudness", "loudness_range"})
+        CHECK(b(id) - a(id) == doctest::Approx(0).scale(1).epsilon(0.1));
+      for (const char* id : {"true_peak", "phase_correlation", "side_to_mid", "low_phase_correlation", "side_level_low", "mono_fold_loss"})
+        CHECK(b(id) - a(id) == doctest::Approx(0).scale(1).epsilon(0.02));
+      CHECK(b("sample_peak") == a("sample_peak"));
+      CHECK(b.measurement("sample_peak").where.at(0).start_frame == a.measurement("sample_peak").where.at(0).start_frame + shift);
+      CHECK(b("leading_silence") * 48000 == doctest::Approx(a("leading_silence") * 48000 + static_cast<double>(shift)));
+      CHECK(b("trailing_silence") == doctest::Approx(a("trailing_silence")));
     }
   }
 
@@ -225,6 +278,19 @@ TEST_SUITE("measure/threads") {
     const auto base = song(48000, 48000 * 5);
     const auto alone = pass(real_source(48000, base), 1, options);
     for (const int threads : {2, 3, 5}) check_equal(alone, pass(real_source(48000, base), threads, options));
+  }
+
+  TEST_CASE("any number of threads on codes, on many channels, and on files shorter than a block gives the same") {
+    measure::PassOptions options;
+    options.timelines = true;
+    for (const auto& [channels, frames] : {std::pair{2, std::int64_t{1}}, {2, 8193}, {1, 100000}, {6, 60000}, {11, 30000}}) {
+      auto base = song(48000, frames, channels);
+      base[0][static_cast<std::size_t>(frames / 2)] = 1.0;
+      CAPTURE(channels);
+      CAPTURE(frames);
+      const auto alone = pass(code_source(48000, 24, base), 1, options);
+      for (const int threads : {2, 5}) check_equal(alone, pass(code_source(48000, 24, base), threads, options));
+    }
   }
 
   TEST_CASE("many files on few threads all end, each with its own result") {
