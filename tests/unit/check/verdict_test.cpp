@@ -1,4 +1,7 @@
 // From findings to verdicts, of one file and of many; and what does not change them.
+#include <doctest/doctest.h>
+#include <sendworthy/check.h>
+#include <sndfile.h>
 #include <stdlib.h>
 
 #include <algorithm>
@@ -12,11 +15,6 @@
 #include <tuple>
 #include <utility>
 #include <vector>
-
-#include <doctest/doctest.h>
-#include <sndfile.h>
-
-#include <sendworthy/check.h>
 
 #include "faults/sample.h"
 
@@ -69,7 +67,8 @@ std::map<std::string, std::string> said(const FileSheet& file, bool with_format)
     if (!with_format && entry->group == Group::format) continue;
     std::string text = m.note + "|" + std::to_string(m.where_total);
     if (const auto value = number(m.outcome)) text += "|" + std::to_string(*value);
-    for (const auto& where : m.where) text += "|" + std::to_string(where.start_frame) + "," + std::to_string(where.channel);
+    for (const auto& where : m.where)
+      text += "|" + std::to_string(where.start_frame) + "," + std::to_string(where.channel);
     out[m.key] = text + "|" + std::to_string(m.outcome.index());
   }
   for (const auto& f : file.findings)
@@ -124,7 +123,8 @@ TEST_SUITE("check/verdict") {
   TEST_CASE("a stop in the middle leaves no half sheet behind, and files after it are said to be interrupted") {
     const Folder folder;
     std::vector<std::string> paths;
-    for (const char* name : {"a", "b", "c"}) paths.push_back(test::write_sample(folder.path, name, clip(0, 48000 * 8), {}));
+    for (const char* name : {"a", "b", "c"})
+      paths.push_back(test::write_sample(folder.path, name, clip(0, 48000 * 8), {}));
     std::atomic<bool> stop{false};
     CheckHooks hooks;
     hooks.stop = &stop;
@@ -199,13 +199,15 @@ TEST_SUITE("check/threads") {
     const Folder folder;
     std::vector<std::string> paths;
     for (int i = 0; i < 7; ++i)
-      paths.push_back(test::write_sample(folder.path, std::string(1, static_cast<char>('a' + i)), clip(-i, 30000 + 9000 * (i % 3)), {}));
+      paths.push_back(test::write_sample(folder.path, std::string(1, static_cast<char>('a' + i)),
+                                         clip(-i, 30000 + 9000 * (i % 3)), {}));
     paths.push_back(paths[2]);  // named twice: judged twice
     paths.push_back(folder.path + "/absent.wav");
     const auto set = rules(rule("p", "measure = \"true_peak\"\nfail_above = -9.0") +
                            rule("l", "measure = \"integrated_loudness\"\nfail_above = -20.0"));
     const auto first = check_files(paths, {set}, {});
-    CHECK(std::is_sorted(first.files.begin(), first.files.end(), [](const auto& a, const auto& b) { return a.path < b.path; }));
+    CHECK(std::is_sorted(first.files.begin(), first.files.end(),
+                         [](const auto& a, const auto& b) { return a.path < b.path; }));
     auto shuffled = paths;
     std::reverse(shuffled.begin(), shuffled.end());
     std::swap(shuffled[0], shuffled[4]);
@@ -250,8 +252,11 @@ TEST_SUITE("check/containers") {
     const auto wav = checked("plain.wav", SF_FORMAT_WAV);
     REQUIRE(!wav.files.at(0).error);
     for (const auto& [container, format, ending] :
-         {std::tuple{"RIFX", SF_FORMAT_WAV | static_cast<int>(SF_ENDIAN_BIG), "rifx.wav"}, {"RF64", SF_FORMAT_RF64, "rf64.wav"},
-          {"W64", SF_FORMAT_W64, "w64.w64"}, {"AIFF", SF_FORMAT_AIFF, "aiff.aiff"}, {"CAF", SF_FORMAT_CAF, "caf.caf"},
+         {std::tuple{"RIFX", SF_FORMAT_WAV | static_cast<int>(SF_ENDIAN_BIG), "rifx.wav"},
+          {"RF64", SF_FORMAT_RF64, "rf64.wav"},
+          {"W64", SF_FORMAT_W64, "w64.w64"},
+          {"AIFF", SF_FORMAT_AIFF, "aiff.aiff"},
+          {"CAF", SF_FORMAT_CAF, "caf.caf"},
           {"FLAC", SF_FORMAT_FLAC, "flac.flac"}}) {
       CAPTURE(ending);
       const auto other = checked(ending, format);

@@ -1,12 +1,12 @@
 // The vector kernels against plain loops, under every instruction set this machine and this build have: a fault in a
 // narrow one would else be seen on somebody else's machine first.
+#include <doctest/doctest.h>
+#include <hwy/highway.h>
+
 #include <algorithm>
 #include <cmath>
 #include <limits>
 #include <vector>
-
-#include <doctest/doctest.h>
-#include <hwy/highway.h>
 
 #include "dsp/biquad.h"
 #include "dsp/low_band.h"
@@ -53,12 +53,14 @@ TEST_SUITE("dsp/kernels") {
           const std::int64_t stride = frames + 3;
           std::vector<float> rows(static_cast<std::size_t>(stride * channels + offset), 7.0f);
           std::uint32_t any = 0;
-          for (std::size_t i = static_cast<std::size_t>(offset); i < codes.size(); ++i) any |= static_cast<std::uint32_t>(codes[i]);
+          for (std::size_t i = static_cast<std::size_t>(offset); i < codes.size(); ++i)
+            any |= static_cast<std::uint32_t>(codes[i]);
           REQUIRE(split_codes(codes.data() + offset, frames, channels, rows.data() + offset, stride) == any);
           for (int c = 0; c < channels; ++c) {
             const float* row = rows.data() + offset + c * stride;
             for (int n = 0; n < frames; ++n)
-              REQUIRE(row[n] == static_cast<float>(codes[static_cast<std::size_t>(offset + n * channels + c)]) / 2147483648.0f);
+              REQUIRE(row[n] ==
+                      static_cast<float>(codes[static_cast<std::size_t>(offset + n * channels + c)]) / 2147483648.0f);
             for (int n = frames; n < stride; ++n) REQUIRE(row[n] == 7.0f);
           }
         }
@@ -207,7 +209,8 @@ TEST_SUITE("dsp/kernels") {
           WeightingBank::Sums plain;
           for (int n = at; n < at + count; ++n) {
             const auto i = static_cast<std::size_t>(n);
-            const double x = kl.process(left[i]), y = kr.process(right[i]), u = al.process(left[i]), v = ar.process(right[i]);
+            const double x = kl.process(left[i]), y = kr.process(right[i]), u = al.process(left[i]),
+                         v = ar.process(right[i]);
             plain.k0 += x * x, plain.k1 += y * y, plain.k01 += x * y, plain.a0 += u * u, plain.a1 += v * v;
           }
           const auto sums = bank.process(left.data() + at, right.data() + at, count);

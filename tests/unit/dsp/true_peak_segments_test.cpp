@@ -1,10 +1,10 @@
 // True peak against waveforms that are known between the samples too: sums of sines, evaluated at any time.
+#include <doctest/doctest.h>
+
 #include <algorithm>
 #include <cmath>
 #include <numbers>
 #include <vector>
-
-#include <doctest/doctest.h>
 
 #include "dsp/true_peak.h"
 #include "signals.h"
@@ -71,7 +71,8 @@ TEST_SUITE("dsp/true peak") {
     test::Random random(61);
     for (int round = 0; round < 8; ++round) {
       std::vector<Tone> tones;
-      for (int i = 0; i < 6; ++i) tones.push_back({random.between(0.002, 0.42), random.between(0.02, 0.25), random.between(0, 6)});
+      for (int i = 0; i < 6; ++i)
+        tones.push_back({random.between(0.002, 0.42), random.between(0.02, 0.25), random.between(0, 6)});
       constexpr int kFrames = 8000;
       const auto x = sampled(tones, kFrames);
       const Fine fine(tones, kFrames);

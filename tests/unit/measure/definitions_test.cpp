@@ -1,11 +1,11 @@
 // Packaged music through every meter, against the definitions written out plainly: whole file in memory, doubles, no
 // blocks, no hops carried over, nothing pruned. Filters come from the tested design functions, run sample by sample.
+#include <doctest/doctest.h>
+
 #include <algorithm>
 #include <cmath>
 #include <numeric>
 #include <vector>
-
-#include <doctest/doctest.h>
 
 #include "dsp/biquad.h"
 #include "dsp/true_peak.h"
@@ -130,9 +130,13 @@ TEST_SUITE("measure/definitions") {
     CHECK(std::abs(l.r("integrated_loudness") - lufs(over(l.blocks, l.kl) + over(l.blocks, l.kr))) < 0.001);
     double momentary = -1000, short_term = -1000, finest = -1000;
     std::vector<double> series;
-    const auto both = [&](std::size_t at, std::size_t count) { return power(l.kl, at, at + count) + power(l.kr, at, at + count); };
-    for (std::size_t at = 0; at + 19200 <= l.kl.size(); at += 480) momentary = std::max(momentary, lufs(both(at, 19200)));
-    for (std::size_t at = 0; at + 144000 <= l.kl.size(); at += 480) short_term = std::max(short_term, lufs(both(at, 144000)));
+    const auto both = [&](std::size_t at, std::size_t count) {
+      return power(l.kl, at, at + count) + power(l.kr, at, at + count);
+    };
+    for (std::size_t at = 0; at + 19200 <= l.kl.size(); at += 480)
+      momentary = std::max(momentary, lufs(both(at, 19200)));
+    for (std::size_t at = 0; at + 144000 <= l.kl.size(); at += 480)
+      short_term = std::max(short_term, lufs(both(at, 144000)));
     CHECK(std::abs(l.r("max_momentary_loudness") - momentary) < 0.001);
     CHECK(std::abs(l.r("max_short_term_loudness") - short_term) < 0.001);
     // Slid ten times as finely it is hardly higher: the bound of Tech 3341 is 0.1 LU.
@@ -142,13 +146,15 @@ TEST_SUITE("measure/definitions") {
     for (std::size_t at = 0; at + 144000 <= l.kl.size(); at += kHop) {
       if (lufs(both(at, 144000)) >= -70) series.push_back(both(at, 144000));
     }
-    const double gate = lufs(std::accumulate(series.begin(), series.end(), 0.0) / static_cast<double>(series.size())) - 20;
+    const double gate =
+        lufs(std::accumulate(series.begin(), series.end(), 0.0) / static_cast<double>(series.size())) - 20;
     std::vector<double> kept;
     for (const double p : series) {
       if (lufs(p) >= gate) kept.push_back(lufs(p));
     }
     CHECK(std::abs(l.r("loudness_range") - (ranked(kept, 0.95) - ranked(kept, 0.10))) < 0.01);
-    CHECK(std::abs(l.r("a_weighted_level") - decibels(power(filtered(l.x[0], l.a)) + power(filtered(l.x[1], l.a)))) < 0.001);
+    CHECK(std::abs(l.r("a_weighted_level") - decibels(power(filtered(l.x[0], l.a)) + power(filtered(l.x[1], l.a)))) <
+          0.001);
   }
 
   TEST_CASE("levels on packaged music are what the formulas give") {
@@ -159,7 +165,8 @@ TEST_SUITE("measure/definitions") {
       for (const double v : channel) own = std::max(own, std::abs(v));
       peak = std::max(peak, own);
       crest = std::min(crest, to_db(own) - decibels(power(channel)));
-      dc = std::max(dc, 100 * std::abs(std::accumulate(channel.begin(), channel.end(), 0.0) / static_cast<double>(channel.size())));
+      dc = std::max(dc, 100 * std::abs(std::accumulate(channel.begin(), channel.end(), 0.0) /
+                                       static_cast<double>(channel.size())));
     }
     CHECK(std::abs(l.r("sample_peak") - to_db(peak)) < 1e-5);
     CHECK(std::abs(l.r("crest_factor") - crest) < 1e-4);
@@ -193,7 +200,7 @@ TEST_SUITE("measure/definitions") {
       for (const auto& channel : l.x) {
         // A window cut out of the music has silence around it, unlike the meter's: hence no closer than 0.1 dB.
         const std::vector<float> part(channel.begin() + static_cast<std::ptrdiff_t>(at),
-                                channel.begin() + static_cast<std::ptrdiff_t>(at) + 144000);
+                                      channel.begin() + static_cast<std::ptrdiff_t>(at) + 144000);
         dsp::TruePeakMeter meter;
         meter.feed(part.data(), static_cast<int>(part.size()));
         meter.flush();
@@ -240,7 +247,8 @@ TEST_SUITE("measure/definitions") {
       for (std::size_t n = 0; n < left.size(); ++n) product += left[n] * right[n];
       product /= static_cast<double>(left.size());
       CHECK(std::abs(l.r("low_phase_correlation") - product / std::sqrt(power(left) * power(right))) < 0.002);
-      CHECK(std::abs(l.r("mono_fold_loss_low") - decibels((over(l.blocks, m) + over(l.blocks, s)) / over(l.blocks, m))) < 0.02);
+      CHECK(std::abs(l.r("mono_fold_loss_low") -
+                     decibels((over(l.blocks, m) + over(l.blocks, s)) / over(l.blocks, m))) < 0.02);
     }
   }
 
@@ -259,7 +267,8 @@ TEST_SUITE("measure/definitions") {
       }
       worst = std::max(worst, ranked(floors, 0.05));
     }
-    CHECK(std::abs(l.r("noise_floor") - worst) < 0.3);  // the last window of the song, cut in half by the tail, may be a fade
+    CHECK(std::abs(l.r("noise_floor") - worst) <
+          0.3);  // the last window of the song, cut in half by the tail, may be a fade
     CHECK(std::abs(l.r("noise_floor") - to_db(0.0005 / std::sqrt(3.0))) < 0.1);
     std::size_t first = 0, last = 0;
     for (std::size_t n = 0; n < l.x[0].size(); ++n) {
@@ -268,6 +277,7 @@ TEST_SUITE("measure/definitions") {
       last = n;
     }
     CHECK(l.r("leading_silence") == doctest::Approx(static_cast<double>(first) / kRate).epsilon(1e-9));
-    CHECK(l.r("trailing_silence") == doctest::Approx(static_cast<double>(l.x[0].size() - last - 1) / kRate).epsilon(1e-9));
+    CHECK(l.r("trailing_silence") ==
+          doctest::Approx(static_cast<double>(l.x[0].size() - last - 1) / kRate).epsilon(1e-9));
   }
 }

@@ -1,12 +1,12 @@
 // What must hold on any signal whatever, and closed forms at every rate and channel count.
+#include <doctest/doctest.h>
+
 #include <cmath>
 #include <limits>
 #include <set>
 #include <string>
 #include <utility>
 #include <vector>
-
-#include <doctest/doctest.h>
 
 #include "signals.h"
 #include "standards/reading.h"
@@ -56,7 +56,8 @@ void check_sound(const measure::PassResult& result, int channels) {
   if (r.measured("crest_factor")) CHECK(r("crest_factor") >= -1e-4);
   if (both("max_momentary_loudness", "max_short_term_loudness"))
     CHECK(r("max_momentary_loudness") >= r("max_short_term_loudness") - 1e-3);
-  if (both("max_momentary_loudness", "integrated_loudness")) CHECK(r("max_momentary_loudness") >= r("integrated_loudness") - 1e-3);
+  if (both("max_momentary_loudness", "integrated_loudness"))
+    CHECK(r("max_momentary_loudness") >= r("integrated_loudness") - 1e-3);
   if (r.measured("peak_to_loudness_ratio"))
     CHECK(r("peak_to_loudness_ratio") == doctest::Approx(r("true_peak") - r("integrated_loudness")));
   for (const char* id : {"phase_correlation", "min_phase_correlation", "low_phase_correlation"})
@@ -67,8 +68,7 @@ void check_sound(const measure::PassResult& result, int channels) {
     CHECK(r(id) <= 60);
   }
   if (r.measured("limited_peaks")) CHECK(r("limited_peaks") > 0);
-  if (both("leading_silence", "trailing_silence"))
-    CHECK(r("leading_silence") + r("trailing_silence") < r("duration"));
+  if (both("leading_silence", "trailing_silence")) CHECK(r("leading_silence") + r("trailing_silence") < r("duration"));
   CHECK(r("frames") == static_cast<double>(result.frames));
 }
 
@@ -108,7 +108,8 @@ TEST_SUITE("measure/every signal") {
           CAPTURE(channels);
           check_sound(pass(real_source(48000, Channels(static_cast<std::size_t>(channels), samples))), channels);
           if (!std::isfinite(samples.front()) || !std::isfinite(samples.back())) continue;
-          check_sound(pass(code_source(48000, frames % 2 == 0 ? 16 : 24, Channels(static_cast<std::size_t>(channels), samples))),
+          check_sound(pass(code_source(48000, frames % 2 == 0 ? 16 : 24,
+                                       Channels(static_cast<std::size_t>(channels), samples))),
                       channels);
         }
       }
@@ -127,8 +128,8 @@ TEST_SUITE("measure/every signal") {
   }
 
   TEST_CASE("a tone reads the same at every rate") {
-    // 997 Hz at -20 dBFS in both channels: -20.00 LUFS (BS.1770-5 Annex 1), true peak -20 (definition), RMS -23.01, A-weighted
-    // -23.01 + 3.01 + 0.0 (IEC 61672-1 Table 3). Half a second of digital zero ahead, a quarter behind.
+    // 997 Hz at -20 dBFS in both channels: -20.00 LUFS (BS.1770-5 Annex 1), true peak -20 (definition), RMS -23.01,
+    // A-weighted -23.01 + 3.01 + 0.0 (IEC 61672-1 Table 3). Half a second of digital zero ahead, a quarter behind.
     for (const int rate : {8000, 11025, 22050, 32000, 44100, 48000, 88200, 96000, 192000, 384000}) {
       CAPTURE(rate);
       const auto tone = faded(sine(rate, 997, 0.1, rate * 4), rate / 100);
@@ -167,7 +168,9 @@ TEST_SUITE("measure/every signal") {
         CHECK(r("over_full_scale_samples") == 1);
         CHECK(r.measurement("over_full_scale_samples").where.at(0).channel == (channels == 1 ? 0 : at + 1));
         if (channels > 1) CHECK(r("copied_channels") == channels - 2);
-        if (channels > 1) CHECK(r.measurement("sample_peak").channels.at(static_cast<std::size_t>(at)) == doctest::Approx(to_db(1.25)).epsilon(1e-5));
+        if (channels > 1)
+          CHECK(r.measurement("sample_peak").channels.at(static_cast<std::size_t>(at)) ==
+                doctest::Approx(to_db(1.25)).epsilon(1e-5));
       }
     }
   }
@@ -193,7 +196,8 @@ TEST_SUITE("measure/every signal") {
       for (const int lag : {12, -100}) {
         Samples right(left.size(), 0);
         for (int n = 0; n < rate * 2; ++n) {
-          if (n - lag >= 0 && n - lag < rate * 2) right[static_cast<std::size_t>(n)] = left[static_cast<std::size_t>(n - lag)];
+          if (n - lag >= 0 && n - lag < rate * 2)
+            right[static_cast<std::size_t>(n)] = left[static_cast<std::size_t>(n - lag)];
         }
         CAPTURE(rate);
         CAPTURE(lag);

@@ -1,14 +1,14 @@
-// Packaged sounds, decoded and measured by us and, beside us, by libsndfile and libebur128 used straight: no line in common
-// from the file to the reading.
+// Packaged sounds, decoded and measured by us and, beside us, by libsndfile and libebur128 used straight: no line in
+// common from the file to the reading.
+#include <doctest/doctest.h>
+#include <ebur128.h>
+#include <sndfile.h>
+
 #include <algorithm>
 #include <cmath>
 #include <filesystem>
 #include <string>
 #include <vector>
-
-#include <doctest/doctest.h>
-#include <ebur128.h>
-#include <sndfile.h>
 
 #include "audio/file.h"
 #include "measure/pass.h"
@@ -22,7 +22,8 @@ namespace {
 std::vector<std::string> packaged() {
   std::vector<std::string> loops, others;
   for (const char* folder : {"/usr/share/sonic-pi/samples", "/usr/share/hydrogen/data/drumkits"}) {
-    REQUIRE_MESSAGE(std::filesystem::is_directory(folder), "install the packages sonic-pi-samples and hydrogen-drumkits");
+    REQUIRE_MESSAGE(std::filesystem::is_directory(folder),
+                    "install the packages sonic-pi-samples and hydrogen-drumkits");
     for (const auto& entry : std::filesystem::recursive_directory_iterator(folder)) {
       const auto ending = entry.path().extension();
       if (ending != ".flac" && ending != ".wav") continue;
@@ -32,7 +33,8 @@ std::vector<std::string> packaged() {
   }
   std::sort(loops.begin(), loops.end());
   std::sort(others.begin(), others.end());
-  for (std::size_t i = 0; i < others.size(); i += std::max<std::size_t>(1, others.size() / 12)) loops.push_back(others[i]);
+  for (std::size_t i = 0; i < others.size(); i += std::max<std::size_t>(1, others.size() / 12))
+    loops.push_back(others[i]);
   return loops;
 }
 
@@ -53,10 +55,12 @@ Outside outside(const std::string& path) {
                              EBUR128_MODE_I | EBUR128_MODE_TRUE_PEAK);
   const auto hop = static_cast<sf_count_t>(info.samplerate / 10);
   for (sf_count_t at = 0; at < out.frames; at += hop) {
-    ebur128_add_frames_double(meter, x.data() + at * info.channels, static_cast<std::size_t>(std::min(hop, out.frames - at)));
+    ebur128_add_frames_double(meter, x.data() + at * info.channels,
+                              static_cast<std::size_t>(std::min(hop, out.frames - at)));
     double momentary = 0;
     ebur128_loudness_momentary(meter, &momentary);
-    if (at + hop >= 4 * hop && at + hop <= out.frames) out.highest_momentary = std::max(out.highest_momentary, momentary);
+    if (at + hop >= 4 * hop && at + hop <= out.frames)
+      out.highest_momentary = std::max(out.highest_momentary, momentary);
   }
   ebur128_loudness_global(meter, &out.integrated);
   for (unsigned c = 0; c < static_cast<unsigned>(info.channels); ++c) {
@@ -84,8 +88,8 @@ TEST_SUITE("measure/packaged sounds") {
       ++files;
       CHECK(r("frames") == static_cast<double>(other.frames));
       CHECK(r("sample_peak") == doctest::Approx(to_db(other.sample_peak)).epsilon(1e-5).scale(0.1));
-      // It interpolates four times at most, which reads up to 0.69 dB low (BS.1770-5 Annex 2, Attachment 1), and its low-pass
-      // takes off some of the highest treble besides.
+      // It interpolates four times at most, which reads up to 0.69 dB low (BS.1770-5 Annex 2, Attachment 1), and its
+      // low-pass takes off some of the highest treble besides.
       CHECK(to_db(other.true_peak) < r("true_peak") + 0.1);
       CHECK(to_db(other.true_peak) > r("true_peak") - 1.0);
       if (!r.measured("integrated_loudness") || !std::isfinite(other.integrated)) continue;
