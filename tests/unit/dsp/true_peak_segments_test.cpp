@@ -128,6 +128,18 @@ TEST_SUITE("dsp/true peak") {
     }
   }
 
+  TEST_CASE("the waveform's top before the first sample and after the last one is seen") {
+    // Samples of alternating sign swing highest half a sample outside, where all the sincs add up; inside they cancel.
+    test::Samples falling;
+    for (int n = 0; n < 40; ++n) falling.push_back((n % 2 == 0 ? 0.5 : -0.5) * (1 - n / 60.0));
+    const test::Samples rising(falling.rbegin(), falling.rend());
+    const double plain = dsp::true_peak_unpruned(floats(falling).data(), 40);
+    CHECK(plain > 0.65);
+    const auto rest = test::silence(2000);
+    for (const auto& x : {falling, rising, test::concatenated({falling, rest}), test::concatenated({rest, rising})})
+      CHECK(std::abs(db(whole(floats(x))) - db(plain)) < 0.1);
+  }
+
   TEST_CASE("a level twice as high reads twice as high, and polarity and direction do not matter") {
     auto x = test::noise(80, 0.4, 3000);
     for (std::size_t n = 1; n < x.size(); ++n) x[n] = 0.5 * x[n - 1] + 0.5 * x[n];
