@@ -255,6 +255,51 @@ TEST_SUITE("measure/codes") {
     CHECK(codes({sine(kRate, 20, 0.9, kRate)}, 16)("flat_top_runs") == 0);
   }
 
+  TEST_CASE("a step of 4 LSB into or out of a flat top is no clip, one of 5 is, wherever blocks and files begin and end") {
+    const auto clips = [](int step_in, int step_out, std::size_t at, int lsb_bits) {
+      auto x = scaled(noise(1, 0.1, 40000), 1.0);
+      const double lsb = std::ldexp(1.0, 1 - lsb_bits), top = 1 - lsb;
+      for (auto& v : x) v = std::nearbyint(v / lsb) * lsb;  // only the bits in use
+      // Up to the ceiling and down again in steps of 4 LSB, so that only the steps named stand out.
+      for (int k = 0; k < 100; ++k) {
+        const auto down = [&](int first) { return top - (first + 4.0 * k) * lsb; };
+        if (at >= 1 + static_cast<std::size_t>(k)) x[at - 1 - static_cast<std::size_t>(k)] = down(step_in);
+        if (at + 3 + static_cast<std::size_t>(k) < x.size()) x[at + 3 + static_cast<std::size_t>(k)] = down(step_out);
+      }
+      for (std::size_t n = at; n < std::min(at + 3, x.size()); ++n) x[n] = top;
+      return codes({x})("clipped_runs");
+    };
+    for (const int bits : {16, 20, 24}) {
+      // 8192 frames are one block here; 64 one sub-block.
+      for (const std::size_t at : {0u, 63u, 64u, 127u, 8190u, 8191u, 8192u, 8193u, 16384u, 39997u}) {
+        CAPTURE(bits);
+        CAPTURE(at);
+        CHECK(clips(4, 4, at, bits) == 0);
+        if (at > 0) CHECK(clips(5, 1, at, bits) == 1);
+        if (at < 39997) CHECK(clips(1, 5, at, bits) == 1);
+      }
+      CHECK(clips(50, 50, 39998, bits) == 0);  // two samples are left of the file: too few
+    }
+  }
+
+  TEST_CASE("a clip across the border of two blocks is one clip of its full length") {
+    for (const std::size_t length : {3u, 64u, 200u, 9000u}) {
+      for (const std::size_t at : {8192u - 2u, 8192u - 1u, 8192u, 64u - 2u}) {
+        auto x = sine(kRate, 440, 0.5, kRate);
+        for (std::size_t n = at; n < at + length; ++n) x[n] = -1.0;
+        CAPTURE(length);
+        CAPTURE(at);
+        for (const auto& r : {codes({x, x}, 16), reals({x, x})}) {
+          CHECK(r("clipped_runs") == 2);
+          CHECK(r("clipped_samples") == 2.0 * static_cast<double>(length));
+          CHECK(r.measurement("clipped_runs").where.at(1).start_frame == static_cast<std::int64_t>(at));
+          CHECK(r.measurement("clipped_runs").where.at(1).end_frame == static_cast<std::int64_t>(at + length));
+          CHECK(r.measurement("clipped_runs").where.at(1).channel == 2);
+        }
+      }
+    }
+  }
+
   TEST_CASE("clipped, then turned down is a flat top; padded 16-bit clips count as clips") {
     auto x = sine(kRate, 440, 1.0, kRate);
     for (auto& v : x) v = 0.7 * std::clamp(1.3 * v, -1.0, 1.0);
