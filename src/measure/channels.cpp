@@ -159,8 +159,11 @@ class ChannelMeter final : public Meter {
     const bool nearly = !identical && mid > 0 && side <= 1e-6 * mid;
     auto& dual = report.value("dual_mono", identical || nearly);
     if (identical) dual.note = "identical to the bit";
-    const double under = side > 0 ? std::min(-10 * std::log10(side / mid), -kFloorDb) : -kFloorDb;
-    if (nearly) dual.note = "nearly: the difference lies " + base::fixed(under, 1) + " dB under the sum";
+    if (nearly) {
+      const double under = side > 0 ? -10 * std::log10(side / mid) : -kFloorDb;
+      dual.note = "nearly: the difference lies " +
+                  (under < -kFloorDb ? base::fixed(under, 1) : "more than " + base::fixed(-kFloorDb, 0)) + " dB under the sum";
+    }
     if (negated_) {
       report.value("inverted_channel", true).note = "to the bit";
       return;
