@@ -176,23 +176,58 @@ double LagOneSum(const float* HWY_RESTRICT row, int frames, float before) {
   return sum;
 }
 
-void DifferenceCorrelation(const float* left, const float* right, int frames, int first_lag, int count, double* sums) {
+void FirstDifferences(const float* HWY_RESTRICT row, int frames, float before, float* HWY_RESTRICT out) {
+  if (frames <= 0) return;
+  out[0] = row[0] - before;
   const hn::ScalableTag<float> d;
   const int lanes = static_cast<int>(hn::Lanes(d));
-  for (int k = 0; k < count; ++k) {
-    const float* r = right + first_lag + k;
-    auto a = hn::Zero(d), b = a;
-    int n = 0;
-    for (; n + 2 * lanes <= frames; n += 2 * lanes) {
-      a = hn::MulAdd(hn::Sub(hn::LoadU(d, left + n), hn::LoadU(d, left + n - 1)),
-                     hn::Sub(hn::LoadU(d, r + n), hn::LoadU(d, r + n - 1)), a);
-      b = hn::MulAdd(hn::Sub(hn::LoadU(d, left + n + lanes), hn::LoadU(d, left + n + lanes - 1)),
-                     hn::Sub(hn::LoadU(d, r + n + lanes), hn::LoadU(d, r + n + lanes - 1)), b);
-    }
-    double sum = hn::GetLane(hn::SumOfLanes(d, hn::Add(a, b)));
-    for (; n < frames; ++n)
-      sum += static_cast<double>(left[n] - left[n - 1]) * static_cast<double>(r[n] - r[n - 1]);
+  int n = 1;
+  for (; n + lanes <= frames; n += lanes) hn::StoreU(hn::Sub(hn::LoadU(d, row + n), hn::LoadU(d, row + n - 1)), d, out + n);
+  for (; n < frames; ++n) out[n] = row[n] - row[n - 1];
+}
+
+// A handful of lags at once, so that `left` is loaded once for all of them.
+template <int kLags>
+void SomeLags(const float* HWY_RESTRICT left, const float* HWY_RESTRICT right, int frames, double* HWY_RESTRICT sums) {
+  const hn::ScalableTag<float> d;
+  const int lanes = static_cast<int>(hn::Lanes(d));
+  hn::Vec<decltype(d)> total[kLags];
+  for (int k = 0; k < kLags; ++k) total[k] = hn::Zero(d);
+  int n = 0;
+  for (; n + lanes <= frames; n += lanes) {
+    const auto l = hn::LoadU(d, left + n);
+    for (int k = 0; k < kLags; ++k) total[k] = hn::MulAdd(l, hn::LoadU(d, right + n + k), total[k]);
+  }
+  for (int k = 0; k < kLags; ++k) {
+    double sum = hn::GetLane(hn::SumOfLanes(d, total[k]));
+    for (int i = n; i < frames; ++i) sum += static_cast<double>(left[i]) * static_cast<double>(right[i + k]);
     sums[k] += sum;
+  }
+}
+
+void LaggedProducts(const float* left, const float* right, int frames, int first_lag, int count, double* sums) {
+  constexpr int kAtOnce = 7;
+  int k = 0;
+  for (; k + kAtOnce <= count; k += kAtOnce) SomeLags<kAtOnce>(left, right + first_lag + k, frames, sums + k);
+  for (; k < count; ++k) SomeLags<1>(left, right + first_lag + k, frames, sums + k);
+}
+
+void SignsOfDifferences(const float* HWY_RESTRICT x, int words, std::uint64_t* HWY_RESTRICT rising,
+                        std::uint64_t* HWY_RESTRICT moving) {
+  const hn::CappedTag<float, 16> d;
+  const int lanes = static_cast<int>(hn::Lanes(d));
+  for (int w = 0; w < words; ++w) {
+    std::uint64_t up = 0, any = 0;
+    for (int n = 0; n < 64; n += lanes) {
+      const auto here = hn::LoadU(d, x + 64 * w + n), before = hn::LoadU(d, x + 64 * w + n - 1);
+      std::uint8_t bits[8] = {}, moved[8] = {};
+      hn::StoreMaskBits(d, hn::Gt(here, before), bits);
+      hn::StoreMaskBits(d, hn::Ne(here, before), moved);
+      up |= static_cast<std::uint64_t>(bits[0] | bits[1] << 8) << n;
+      any |= static_cast<std::uint64_t>(moved[0] | moved[1] << 8) << n;
+    }
+    rising[w] = up;
+    moving[w] = any;
   }
 }
 
@@ -207,7 +242,9 @@ HWY_EXPORT(SubBends);
 HWY_EXPORT(RowSumsOf);
 HWY_EXPORT(PairSumsOf);
 HWY_EXPORT(LagOneSum);
-HWY_EXPORT(DifferenceCorrelation);
+HWY_EXPORT(FirstDifferences);
+HWY_EXPORT(LaggedProducts);
+HWY_EXPORT(SignsOfDifferences);
 
 std::uint32_t split_codes(const std::int32_t* in, int frames, int channels, float* rows, std::int64_t stride) {
   return HWY_DYNAMIC_DISPATCH(SplitCodes)(in, frames, channels, rows, stride);
@@ -249,8 +286,16 @@ PairSums pair_sums(const float* left, const float* right, int frames) {
 double lag_one_sum(const float* row, int frames, float before) {
   return HWY_DYNAMIC_DISPATCH(LagOneSum)(row, frames, before);
 }
-void difference_correlation(const float* left, const float* right, int frames, int first_lag, int count, double* sums) {
-  HWY_DYNAMIC_DISPATCH(DifferenceCorrelation)(left, right, frames, first_lag, count, sums);
+void first_differences(const float* row, int frames, float before, float* out) {
+  HWY_DYNAMIC_DISPATCH(FirstDifferences)(row, frames, before, out);
+}
+
+void lagged_products(const float* left, const float* right, int frames, int first_lag, int count, double* sums) {
+  HWY_DYNAMIC_DISPATCH(LaggedProducts)(left, right, frames, first_lag, count, sums);
+}
+
+void signs_of_differences(const float* x, int words, std::uint64_t* rising, std::uint64_t* moving) {
+  HWY_DYNAMIC_DISPATCH(SignsOfDifferences)(x, words, rising, moving);
 }
 
 }  // namespace sendworthy::dsp

@@ -42,8 +42,14 @@ struct PairSums {
 /// Σ x[n]·x[n−1], with `before` as the sample ahead of the first.
 [[nodiscard]] double lag_one_sum(const float* row, int frames, float before);
 
-/// Σ dl[n]·dr[n+lag] for lag = first_lag … first_lag + count − 1, of first differences; `left` and `right` must be
-/// readable from −1 to frames − 1, and from first_lag − 1 to frames − 1 + first_lag + count − 1. Adds to `sums`.
-void difference_correlation(const float* left, const float* right, int frames, int first_lag, int count, double* sums);
+/// out[n] = row[n] − row[n−1], with `before` as the sample ahead of the first.
+void first_differences(const float* row, int frames, float before, float* out);
+
+/// Σ left[n]·right[n+lag] over n = 0 … frames − 1, for lag = first_lag … first_lag + count − 1. Adds to `sums`.
+void lagged_products(const float* left, const float* right, int frames, int first_lag, int count, double* sums);
+
+/// Bit b of word w tells whether x[64·w + b] is greater than (`rising`), or other than (`moving`), the sample before it;
+/// reads x[−1 … 64·words − 1].
+void signs_of_differences(const float* x, int words, std::uint64_t* rising, std::uint64_t* moving);
 
 }  // namespace sendworthy::dsp

@@ -10,7 +10,7 @@
 namespace sendworthy::measure {
 namespace {
 
-constexpr std::size_t kBatchWords = 32;
+constexpr std::size_t kBatchWords = 128;
 constexpr std::size_t kHeadFrames = 1 << 17;
 constexpr double kLeastCorrelation = 0.6;  // below, left and right share too little for a common lag
 constexpr double kBetter = 1.1;
@@ -37,24 +37,29 @@ DelayFinder::DelayFinder(int sample_rate, int factor)
   right_.assign(static_cast<std::size_t>(range_ / 64), 0);
 }
 
-void DelayFinder::append_bit(bool left, bool right, bool valid) {
-  word_left_ |= static_cast<std::uint64_t>(left) << bits_;
-  word_right_ |= static_cast<std::uint64_t>(right) << bits_;
-  word_valid_ |= static_cast<std::uint64_t>(valid) << bits_;
-  if (++bits_ < 64) return;
-  left_.push_back(word_left_), right_.push_back(word_right_), valid_.push_back(word_valid_);
-  word_left_ = word_right_ = word_valid_ = 0;
-  bits_ = 0;
+void DelayFinder::coarse(const std::vector<float>& mid, const std::vector<float>& side) {
+  const auto old = slow_left_.size();
+  slow_left_.resize(old + mid.size()), slow_right_.resize(old + mid.size());
+  for (std::size_t n = 0; n < mid.size(); ++n) {
+    slow_left_[old + n] = mid[n] + side[n];
+    slow_right_[old + n] = mid[n] - side[n];
+  }
+  append_words();
+  while (left_.size() >= kBatchWords + static_cast<std::size_t>(range_ / 64)) compare();
 }
 
-void DelayFinder::coarse(const std::vector<float>& mid, const std::vector<float>& side) {
-  for (std::size_t n = 0; n < mid.size(); ++n) {
-    const float left = mid[n] + side[n], right = mid[n] - side[n];
-    const float dl = left - last_left_, dr = right - last_right_;
-    last_left_ = left, last_right_ = right;
-    append_bit(dl > 0, dr > 0, dl != 0 && dr != 0);
-  }
-  while (left_.size() >= kBatchWords + static_cast<std::size_t>(range_ / 64)) compare();
+void DelayFinder::append_words() {
+  const auto words = (slow_left_.size() - 1) / 64;
+  if (words == 0) return;
+  const auto old = left_.size(), old_right = right_.size();
+  left_.resize(old + words), right_.resize(old_right + words), valid_.resize(old + words);
+  std::vector<std::uint64_t> moving(words);
+  dsp::signs_of_differences(slow_left_.data() + 1, static_cast<int>(words), left_.data() + old, valid_.data() + old);
+  dsp::signs_of_differences(slow_right_.data() + 1, static_cast<int>(words), right_.data() + old_right, moving.data());
+  for (std::size_t w = 0; w < words; ++w) valid_[old + w] &= moving[w];
+  const auto used = static_cast<std::ptrdiff_t>(64 * words);
+  slow_left_.erase(slow_left_.begin(), slow_left_.begin() + used);
+  slow_right_.erase(slow_right_.begin(), slow_right_.begin() + used);
 }
 
 void DelayFinder::compare() {
@@ -64,6 +69,7 @@ void DelayFinder::compare() {
   left_.erase(left_.begin(), left_.begin() + drop);
   right_.erase(right_.begin(), right_.begin() + drop);
   valid_.erase(valid_.begin(), valid_.begin() + drop);
+  peak_ = best();
 }
 
 double DelayFinder::correlation_at(int lag) const {
@@ -90,37 +96,47 @@ bool DelayFinder::worth_refining(const Peak& peak) const {
   return factor_ > 1 && std::abs(peak.value) >= kLeastCorrelation;
 }
 
-void DelayFinder::correlate(const float* left, const float* right, std::int64_t frames) {
-  // `left` and `right` hold frames samples; every lag needs its neighbour, so a margin on both sides stays out.
+void DelayFinder::start_fine(int lag) {
+  candidate_ = lag;
+  fine_.assign(static_cast<std::size_t>(2 * (factor_ + 2) + 1), 0);
+  fine_frames_ = 0;
+}
+
+void DelayFinder::correlate(const std::vector<float>& left, const std::vector<float>& right) {
+  // Every lag needs its neighbour, so a margin on both sides stays out.
   const int reach = factor_ + 2;
   const int lowest = *candidate_ * factor_ - reach, count = 2 * reach + 1;
   const std::int64_t margin = std::abs(*candidate_) * static_cast<std::int64_t>(factor_) + reach + 1;
-  const std::int64_t usable = frames - 2 * margin;
+  const std::int64_t usable = static_cast<std::int64_t>(left.size()) - 2 * margin;
   if (usable <= 0) return;
-  dsp::difference_correlation(left + margin, right + margin, static_cast<int>(usable), lowest, count, fine_.data());
+  dsp::lagged_products(left.data() + margin, right.data() + margin, static_cast<int>(usable), lowest, count, fine_.data());
   fine_frames_ += usable;
 }
 
 void DelayFinder::refine(const Block& block) {
-  if (head_left_.size() < kHeadFrames) {
-    head_left_.insert(head_left_.end(), block.row(0), block.row(0) + block.frames);
-    head_right_.insert(head_right_.end(), block.row(1), block.row(1) + block.frames);
+  const bool known = counted_ >= static_cast<std::uint64_t>(sample_rate_ / factor_ / 4);
+  const bool head = head_left_.size() < kHeadFrames;
+  const bool worth = known && worth_refining(peak_);
+  if (known && !worth) candidate_.reset();
+  if (head || worth) {
+    const auto frames = static_cast<std::size_t>(block.frames);
+    block_left_.resize(frames), block_right_.resize(frames);
+    dsp::first_differences(block.row(0), block.frames, last_left_, block_left_.data());
+    dsp::first_differences(block.row(1), block.frames, last_right_, block_right_.data());
   }
-  if (counted_ < static_cast<std::uint64_t>(sample_rate_ / factor_ / 4)) return;
-  const Peak peak = best();
-  if (!worth_refining(peak)) {
-    candidate_.reset();
-    return;
+  last_left_ = block.row(0)[block.frames - 1], last_right_ = block.row(1)[block.frames - 1];
+  if (head) {
+    head_left_.insert(head_left_.end(), block_left_.begin(), block_left_.end());
+    head_right_.insert(head_right_.end(), block_right_.begin(), block_right_.end());
   }
-  if (peak.lag != candidate_) {
-    candidate_ = peak.lag;
-    fine_.assign(static_cast<std::size_t>(2 * (factor_ + 2) + 1), 0);
-    fine_frames_ = 0;
+  if (!worth) return;
+  if (peak_.lag != candidate_) {
+    start_fine(peak_.lag);
     near_left_.clear(), near_right_.clear();
   }
-  near_left_.insert(near_left_.end(), block.row(0), block.row(0) + block.frames);
-  near_right_.insert(near_right_.end(), block.row(1), block.row(1) + block.frames);
-  correlate(near_left_.data(), near_right_.data(), static_cast<std::int64_t>(near_left_.size()));
+  near_left_.insert(near_left_.end(), block_left_.begin(), block_left_.end());
+  near_right_.insert(near_right_.end(), block_right_.begin(), block_right_.end());
+  correlate(near_left_, near_right_);
   // What the margins left out comes up again with the next block.
   const auto keep = std::min(near_left_.size(), static_cast<std::size_t>(2 * (std::abs(*candidate_) * factor_ + factor_ + 3)));
   near_left_.erase(near_left_.begin(), near_left_.end() - static_cast<std::ptrdiff_t>(keep));
@@ -129,7 +145,10 @@ void DelayFinder::refine(const Block& block) {
 
 void DelayFinder::report(Report& report) {
   // Silence after the end, so that the last words are compared too.
-  while (bits_ != 0) append_bit(false, false, false);
+  // Where nothing moves there is no sign to compare: the last word is filled up with the last sample.
+  const auto full = (slow_left_.size() + 62) / 64 * 64 + 1;
+  slow_left_.resize(full, slow_left_.back()), slow_right_.resize(full, slow_right_.back());
+  append_words();
   for (std::size_t i = 0; i < kBatchWords + static_cast<std::size_t>(range_ / 64); ++i)
     left_.push_back(0), right_.push_back(0), valid_.push_back(0);
   while (left_.size() >= kBatchWords + static_cast<std::size_t>(range_ / 64)) compare();
@@ -139,7 +158,7 @@ void DelayFinder::report(Report& report) {
     report.not_applicable(kId, "too little sound on both channels to tell");
     return;
   }
-  const Peak peak = best();
+  const Peak peak = peak_;
   double elsewhere = 0;
   const int near = std::max(2, sample_rate_ / factor_ / 1000);
   for (int lag = -range_; lag < range_; ++lag) {
@@ -154,9 +173,8 @@ void DelayFinder::report(Report& report) {
   std::string note;
   if (worth_refining(peak)) {
     if (candidate_ != peak.lag || fine_frames_ < static_cast<std::int64_t>(kHeadFrames)) {
-      candidate_ = peak.lag;
-      fine_.assign(static_cast<std::size_t>(2 * (factor_ + 2) + 1), 0);
-      correlate(head_left_.data(), head_right_.data(), static_cast<std::int64_t>(head_left_.size()));
+      start_fine(peak.lag);
+      correlate(head_left_, head_right_);
     }
     const auto top = std::max_element(fine_.begin(), fine_.end(),
                                       [](double a, double b) { return std::abs(a) < std::abs(b); }) - fine_.begin();

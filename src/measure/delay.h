@@ -23,7 +23,7 @@ class DelayFinder {
   void report(Report& report);
 
  private:
-  void append_bit(bool left, bool right, bool valid);
+  void append_words();
   void compare();
   /// Lag with the highest magnitude of correlation, in slow samples; correlation at a lag.
   struct Peak {
@@ -33,21 +33,23 @@ class DelayFinder {
   [[nodiscard]] Peak best() const;
   [[nodiscard]] double correlation_at(int lag) const;
   [[nodiscard]] bool worth_refining(const Peak& peak) const;
-  void correlate(const float* left, const float* right, std::int64_t frames);
+  void start_fine(int lag);
+  void correlate(const std::vector<float>& left, const std::vector<float>& right);
 
   const int sample_rate_, factor_, range_;
-  float last_left_ = 0, last_right_ = 0;
-  std::vector<std::uint64_t> left_, right_, valid_;
-  std::uint64_t word_left_ = 0, word_right_ = 0, word_valid_ = 0;
-  int bits_ = 0;
+  std::vector<float> slow_left_{0}, slow_right_{0};  ///< the sample before, then what does not fill a word yet
+  std::vector<std::uint64_t> left_, right_, valid_;  ///< signs, 64 to a word
   std::vector<std::uint64_t> equal_;
   std::uint64_t counted_ = 0;
+  Peak peak_;                               ///< best() of what was compared so far
 
   std::optional<int> candidate_;            ///< slow samples
   std::vector<double> fine_;                ///< sums for lags candidate·factor − reach … + reach
   std::int64_t fine_frames_ = 0;
-  std::vector<float> near_left_, near_right_;  ///< full-rate samples around what is being correlated
-  std::vector<float> head_left_, head_right_;  ///< the file's beginning, for files that end before the lag is known
+  float last_left_ = 0, last_right_ = 0;       ///< at full rate
+  std::vector<float> block_left_, block_right_;  ///< first differences of this block, at full rate
+  std::vector<float> near_left_, near_right_;  ///< those around what is being correlated
+  std::vector<float> head_left_, head_right_;  ///< those of the file's beginning, for files that end before the lag is known
 };
 
 }  // namespace sendworthy::measure

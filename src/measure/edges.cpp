@@ -29,8 +29,7 @@ constexpr CatalogEntry kEntries[] = {
 
 constexpr double kFloorSwitchDb = -66, kAboveFloorDb = 6;
 constexpr float kLowestSorted = 0.001f;  // −60 dBFS
-constexpr int kBinsPerDb = 10;
-constexpr int kBins = 60 * kBinsPerDb + 1;  // −60 … 0 dBFS
+constexpr double kStep = 1.0233;         // 0.1 dB
 
 class EdgeMeter final : public Meter {
  public:
@@ -45,8 +44,6 @@ class EdgeMeter final : public Meter {
       edges_.push_back({parameters, db, static_cast<float>(std::pow(10, db / 20))});
     }
     zero_.linear = 0;
-    first_.assign(kBins, -1);
-    last_.assign(kBins, -1);
   }
 
   void process(const Block& block) override {
@@ -69,12 +66,13 @@ class EdgeMeter final : public Meter {
       std::string note;
       if (edge.parameters.empty() && bus.noise_floor_dbfs && *bus.noise_floor_dbfs > kFloorSwitchDb) {
         threshold = *bus.noise_floor_dbfs + kAboveFloorDb;
-        const int bin = std::clamp(static_cast<int>(std::ceil((threshold + 60) * kBinsPerDb)), 0, kBins - 1);
+        const double power = std::pow(10, threshold / 10);
         first = last = -1;
-        for (int b = bin; b < kBins; ++b) {
-          const auto at = static_cast<std::size_t>(b);
-          if (first_[at] >= 0 && (first < 0 || first_[at] < first)) first = first_[at];
-          last = std::max(last, last_[at]);
+        for (const auto& sight : first_) {
+          if (first < 0 && sight.power >= power) first = sight.frame;
+        }
+        for (const auto& sight : last_) {
+          if (sight.power >= power) last = sight.frame;
         }
         note = "threshold " + base::fixed(threshold, 1) + " dBFS, 6 dB above the noise floor";
       }
@@ -96,6 +94,11 @@ class EdgeMeter final : public Meter {
     double db = 0;
     float linear = 0;
     std::int64_t first = -1, last = -1;
+  };
+
+  struct Sight {
+    double power;
+    std::int64_t frame;
   };
 
   double seconds(std::int64_t frames) const { return static_cast<double>(frames) / sample_rate_; }
@@ -141,25 +144,28 @@ class EdgeMeter final : public Meter {
   }
 
   // The threshold that follows the noise floor is known only at the end, so first and last sight of every level above
-  // −60 dBFS is kept, in steps of 0.1 dB. Levels are those of whole sub-blocks (RMS): the floor is an RMS value, and single
-  // samples of plain noise stand more than 6 dB above theirs one time in twenty.
+  // −60 dBFS is kept, in steps of up to 0.1 dB: whatever rises above all before it, and whatever nothing after it exceeds.
+  // Levels are those of whole sub-blocks (RMS): the floor is an RMS value, and single samples of plain noise stand more than
+  // 6 dB above theirs one time in twenty.
   void sort_in(const Block& block, int s) {
     const int from = s * dsp::kSubBlock, count = std::min(dsp::kSubBlock, block.frames - from);
     double power = 0;
     for (int c = 0; c < block.channels; ++c) power = std::max(power, dsp::row_sums(block.row(c) + from, count).square / count);
     if (power <= 1e-6) return;
-    const int bin = std::clamp(static_cast<int>((10 * std::log10(power) + 60) * kBinsPerDb), 0, kBins - 1);
-    const std::int64_t begin = block.first_frame + static_cast<std::int64_t>(s) * dsp::kSubBlock;
-    if (first_[static_cast<std::size_t>(bin)] < 0) first_[static_cast<std::size_t>(bin)] = begin;
-    last_[static_cast<std::size_t>(bin)] =
-        std::min(begin + dsp::kSubBlock, block.first_frame + static_cast<std::int64_t>(block.frames)) - 1;
+    if (first_.empty() || power > first_.back().power) {
+      while (first_.size() >= 2 && power < kStep * first_[first_.size() - 2].power) first_.pop_back();
+      first_.push_back({power, block.first_frame + from});
+    }
+    while (!last_.empty() && last_.back().power <= power) last_.pop_back();
+    while (last_.size() >= 2 && last_[last_.size() - 2].power < kStep * power) last_.pop_back();
+    last_.push_back({power, block.first_frame + from + count - 1});
   }
 
   const int sample_rate_;
   std::vector<Edge> edges_;
   Edge zero_;
   std::vector<float> tops_;
-  std::vector<std::int64_t> first_, last_;
+  std::vector<Sight> first_, last_;  ///< rising; falling
 };
 
 std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<EdgeMeter>(setup); }

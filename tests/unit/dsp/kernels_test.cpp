@@ -151,22 +151,40 @@ TEST_SUITE("dsp/kernels") {
     });
   }
 
-  TEST_CASE("correlation of differences equals a plain loop at every lag") {
+  TEST_CASE("products at a lag equal a plain loop at every lag") {
     const auto a = floats(test::noise(34, 1, 500)), b = floats(test::noise(35, 1, 500));
     on_every_target([&] {
       for (const int frames : {1, 7, 8, 15, 16, 17, 31, 33, 64, 257}) {
         for (const int first : {-9, 0, 4}) {
           constexpr int kLags = 11;
           std::vector<double> sums(kLags, 1.0);  // added to, not replaced
-          difference_correlation(a.data() + 50, b.data() + 50, frames, first, kLags, sums.data());
+          lagged_products(a.data() + 50, b.data() + 50, frames, first, kLags, sums.data());
           for (int k = 0; k < kLags; ++k) {
             double plain = 1;
-            for (int n = 50; n < 50 + frames; ++n) {
-              const auto i = static_cast<std::size_t>(n), j = static_cast<std::size_t>(n + first + k);
-              plain += static_cast<double>(a[i] - a[i - 1]) * static_cast<double>(b[j] - b[j - 1]);
-            }
+            for (int n = 50; n < 50 + frames; ++n)
+              plain += static_cast<double>(a[static_cast<std::size_t>(n)]) * static_cast<double>(b[static_cast<std::size_t>(n + first + k)]);
             REQUIRE(std::abs(sums[static_cast<std::size_t>(k)] - plain) < 1e-4);
           }
+        }
+      }
+    });
+  }
+
+  TEST_CASE("first differences and their signs equal a plain loop") {
+    auto x = floats(test::noise(37, 1, 64 * 5 + 1));
+    for (std::size_t n = 40; n < x.size(); n += 7) x[n] = x[n - 1];
+    on_every_target([&] {
+      for (const int frames : {1, 2, 15, 16, 17, 33, 320}) {
+        std::vector<float> out(static_cast<std::size_t>(frames));
+        first_differences(x.data() + 1, frames, x[0], out.data());
+        for (std::size_t n = 0; n < out.size(); ++n) REQUIRE(out[n] == x[n + 1] - x[n]);
+      }
+      for (int words = 1; words <= 5; ++words) {
+        std::vector<std::uint64_t> rising(static_cast<std::size_t>(words)), moving(rising);
+        signs_of_differences(x.data() + 1, words, rising.data(), moving.data());
+        for (std::size_t n = 0; n < 64 * static_cast<std::size_t>(words); ++n) {
+          REQUIRE((rising[n / 64] >> n % 64 & 1) == (x[n + 1] > x[n] ? 1 : 0));
+          REQUIRE((moving[n / 64] >> n % 64 & 1) == (x[n + 1] != x[n] ? 1 : 0));
         }
       }
     });

@@ -101,12 +101,12 @@ TEST_SUITE("dsp/planar") {
     CHECK(row == std::vector<float>{0.5f, 0, 0, 0, 1e12f, 0, 0, -0.25f});
   }
 
-  TEST_CASE("correlation of differences finds the lag that was put in") {
+  TEST_CASE("products at a lag find the lag that was put in") {
     const auto noise = test::noise(11, 0.5, 3000);
     const std::vector<float> a(noise.begin(), noise.end());
     std::vector<double> sums(9, 0);
     // right[n] = left[n − 3]: right is 3 late.
-    difference_correlation(a.data() + 100, a.data() + 97, 2000, -1, 9, sums.data());
+    lagged_products(a.data() + 100, a.data() + 97, 2000, -1, 9, sums.data());
     CHECK(std::max_element(sums.begin(), sums.end()) - sums.begin() == 4);  // lags −1 … 7: the fifth is 3
   }
 }
