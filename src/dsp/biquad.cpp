@@ -128,10 +128,12 @@ double magnitude(std::span<const Biquad> sections, double hz, double fs) {
   return std::abs(h);
 }
 
-void Cascade::flush_denormals() {
+void PairCascade::flush_denormals() {
   for (auto& s : state_) {
-    if (std::abs(s.s1) < 1e-30) s.s1 = 0;
-    if (std::abs(s.s2) < 1e-30) s.s2 = 0;
+    for (std::size_t k = 0; k < 2; ++k) {
+      if (std::abs(s.s1[k]) < 1e-30) s.s1[k] = 0;
+      if (std::abs(s.s2[k]) < 1e-30) s.s2[k] = 0;
+    }
   }
 }
 

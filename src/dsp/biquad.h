@@ -32,19 +32,23 @@ struct Biquad {
 /// Magnitude of a cascade at a frequency, linear.
 [[nodiscard]] double magnitude(std::span<const Biquad> sections, double hz, double sample_rate_hz);
 
-/// A cascade with its state, one channel, transposed direct form II. State that decayed below 1e-30 is set to zero, since
-/// arithmetic on denormal numbers is many times slower.
-class Cascade {
+/// A cascade with its state, two channels side by side, transposed direct form II. State that decayed below 1e-30 is set to
+/// zero, since arithmetic on denormal numbers is many times slower.
+class PairCascade {
  public:
-  explicit Cascade(std::vector<Biquad> sections) : sections_(std::move(sections)), state_(sections_.size()) {}
-  double process(double x) {
+  using Pair = std::array<double, 2>;
+  explicit PairCascade(std::vector<Biquad> sections) : sections_(std::move(sections)), state_(sections_.size()) {}
+  Pair process(double first, double second) {
+    Pair x{first, second};
     for (std::size_t i = 0; i < sections_.size(); ++i) {
       const auto& c = sections_[i];
       auto& s = state_[i];
-      const double y = c.b0 * x + s.s1;
-      s.s1 = c.b1 * x - c.a1 * y + s.s2;
-      s.s2 = c.b2 * x - c.a2 * y;
-      x = y;
+      for (std::size_t k = 0; k < 2; ++k) {
+        const double y = c.b0 * x[k] + s.s1[k];
+        s.s1[k] = c.b1 * x[k] - c.a1 * y + s.s2[k];
+        s.s2[k] = c.b2 * x[k] - c.a2 * y;
+        x[k] = y;
+      }
     }
     return x;
   }
@@ -52,7 +56,7 @@ class Cascade {
 
  private:
   struct State {
-    double s1 = 0, s2 = 0;
+    Pair s1{}, s2{};
   };
   std::vector<Biquad> sections_;
   std::vector<State> state_;

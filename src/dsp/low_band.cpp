@@ -13,13 +13,10 @@ HWY_BEFORE_NAMESPACE();
 namespace sendworthy::dsp::HWY_NAMESPACE {
 namespace hn = hwy::HWY_NAMESPACE;
 
-// out[m] = Σ taps[t]·in[m·4 + t]. The input is split into its four phases first, so that every product runs over
-// neighbouring outputs and no sum across lanes is needed.
-void ByFour(const float* HWY_RESTRICT in, int outputs, const float* HWY_RESTRICT taps, int count,
-            float* HWY_RESTRICT phases, int stride, float* HWY_RESTRICT out) {
+// Column k of the four rows at `phases`: in[4·k …].
+void SplitByFour(const float* HWY_RESTRICT in, int columns, float* HWY_RESTRICT phases, std::int64_t stride) {
   const hn::ScalableTag<float> d;
   const int lanes = static_cast<int>(hn::Lanes(d));
-  const int columns = outputs + count / 4;
   int k = 0;
   for (; k + lanes <= columns; k += lanes) {
     hn::Vec<decltype(d)> a, b, c, e;
@@ -30,26 +27,41 @@ void ByFour(const float* HWY_RESTRICT in, int outputs, const float* HWY_RESTRICT
   for (; k < columns; ++k) {
     for (int p = 0; p < 4; ++p) phases[p * stride + k] = in[4 * k + p];
   }
+}
+
+// out[m] = Σ taps[t]·x[m·4 + t], x split into its four phases: every product runs over neighbouring outputs, and no sum
+// across lanes is needed. The order of products is the same everywhere, so that where a block was split does not show.
+void ByFour(const float* HWY_RESTRICT phases, std::int64_t stride, int outputs, const float* HWY_RESTRICT taps, int count,
+            float* HWY_RESTRICT out) {
+  const hn::ScalableTag<float> d;
+  const int lanes = static_cast<int>(hn::Lanes(d));
   int m = 0;
-  for (; m + lanes <= outputs; m += lanes) {
-    auto s0 = hn::Zero(d), s1 = s0;
+  for (; m + 2 * lanes <= outputs; m += 2 * lanes) {
+    auto s0 = hn::Zero(d), s1 = s0, r0 = s0, r1 = s0;
     for (int t = 0; t < count; t += 4) {
       const float* base = phases + m + t / 4;
-      s0 = hn::MulAdd(hn::LoadU(d, base), hn::Set(d, taps[t]), s0);
-      s1 = hn::MulAdd(hn::LoadU(d, base + stride), hn::Set(d, taps[t + 1]), s1);
-      s0 = hn::MulAdd(hn::LoadU(d, base + 2 * stride), hn::Set(d, taps[t + 2]), s0);
-      s1 = hn::MulAdd(hn::LoadU(d, base + 3 * stride), hn::Set(d, taps[t + 3]), s1);
+      const auto t0 = hn::Set(d, taps[t]), t1 = hn::Set(d, taps[t + 1]);
+      s0 = hn::MulAdd(hn::LoadU(d, base), t0, s0);
+      r0 = hn::MulAdd(hn::LoadU(d, base + lanes), t0, r0);
+      s1 = hn::MulAdd(hn::LoadU(d, base + stride), t1, s1);
+      r1 = hn::MulAdd(hn::LoadU(d, base + stride + lanes), t1, r1);
+      const auto t2 = hn::Set(d, taps[t + 2]), t3 = hn::Set(d, taps[t + 3]);
+      s0 = hn::MulAdd(hn::LoadU(d, base + 2 * stride), t2, s0);
+      r0 = hn::MulAdd(hn::LoadU(d, base + 2 * stride + lanes), t2, r0);
+      s1 = hn::MulAdd(hn::LoadU(d, base + 3 * stride), t3, s1);
+      r1 = hn::MulAdd(hn::LoadU(d, base + 3 * stride + lanes), t3, r1);
     }
     hn::StoreU(hn::Add(s0, s1), d, out + m);
+    hn::StoreU(hn::Add(r0, r1), d, out + m + lanes);
   }
   for (; m < outputs; ++m) {
-    // The same order of products as above, so that where a block was split does not show.
     float s0 = 0, s1 = 0;
     for (int t = 0; t < count; t += 4) {
-      s0 = std::fma(in[4 * m + t], taps[t], s0);
-      s1 = std::fma(in[4 * m + t + 1], taps[t + 1], s1);
-      s0 = std::fma(in[4 * m + t + 2], taps[t + 2], s0);
-      s1 = std::fma(in[4 * m + t + 3], taps[t + 3], s1);
+      const float* base = phases + m + t / 4;
+      s0 = std::fma(base[0], taps[t], s0);
+      s1 = std::fma(base[stride], taps[t + 1], s1);
+      s0 = std::fma(base[2 * stride], taps[t + 2], s0);
+      s1 = std::fma(base[3 * stride], taps[t + 3], s1);
     }
     out[m] = s0 + s1;
   }
@@ -100,6 +112,7 @@ HWY_AFTER_NAMESPACE();
 
 #if HWY_ONCE
 namespace sendworthy::dsp {
+HWY_EXPORT(SplitByFour);
 HWY_EXPORT(ByFour);
 HWY_EXPORT(ByAny);
 HWY_EXPORT(SignCoincidence);
@@ -134,31 +147,69 @@ Decimator::Decimator(double fs, int factor, double pass_hz, double stop_hz) : fa
     sum += taps[static_cast<std::size_t>(i)];
   }
   for (const double v : taps) taps_.push_back(static_cast<float>(v / sum));
-  buffer_.assign(taps_.size() - 1, 0.0f);
+  // Silence before the start: one sample less than there are taps.
+  if (factor_ == 4) {
+    columns_ = static_cast<std::int64_t>(taps_.size()) / 4 - 1;
+    stride_ = columns_;
+    phases_.assign(4 * static_cast<std::size_t>(stride_), 0.0f);
+    buffer_.assign(3, 0.0f);
+  } else {
+    buffer_.assign(taps_.size() - 1, 0.0f);
+  }
 }
 
 void Decimator::process(std::span<const float> in, std::vector<float>& out) {
+  factor_ == 4 ? by_four(in, out) : by_any(in, out);
+}
+
+// Keeps what it needs in columns of four; up to three samples wait in buffer_ for their column.
+void Decimator::by_four(std::span<const float> in, std::vector<float>& out) {
+  const auto samples = static_cast<std::int64_t>(buffer_.size() + in.size());
+  const auto added = samples / 4;
+  if (columns_ + added > stride_) {
+    const auto stride = columns_ + added;
+    std::vector<float> wider(4 * static_cast<std::size_t>(stride));
+    for (std::int64_t p = 0; p < 4; ++p)
+      std::copy_n(phases_.begin() + p * stride_, columns_, wider.begin() + p * stride);
+    phases_.swap(wider);
+    stride_ = stride;
+  }
+  std::size_t used = 0;
+  auto at = columns_;
+  if (!buffer_.empty() && added > 0) {
+    used = 4 - buffer_.size();
+    buffer_.insert(buffer_.end(), in.begin(), in.begin() + static_cast<std::ptrdiff_t>(used));
+    for (std::int64_t p = 0; p < 4; ++p) phases_[static_cast<std::size_t>(p * stride_ + at)] = buffer_[static_cast<std::size_t>(p)];
+    buffer_.clear();
+    ++at;
+  }
+  const auto rest = static_cast<std::int64_t>(in.size() - used) / 4 * (added > 0 ? 1 : 0);
+  HWY_DYNAMIC_DISPATCH(SplitByFour)(in.data() + used, static_cast<int>(rest), phases_.data() + at, stride_);
+  used += 4 * static_cast<std::size_t>(rest);
+  buffer_.insert(buffer_.end(), in.begin() + static_cast<std::ptrdiff_t>(used), in.end());
+  columns_ += added;
+
+  const auto wide = static_cast<std::int64_t>(taps_.size()) / 4;
+  const auto outputs = std::max<std::int64_t>(0, columns_ - wide + 1);
+  const auto old = out.size();
+  out.resize(old + static_cast<std::size_t>(outputs));
+  if (outputs == 0) return;
+  HWY_DYNAMIC_DISPATCH(ByFour)(phases_.data(), stride_, static_cast<int>(outputs), taps_.data(),
+                               static_cast<int>(taps_.size()), out.data() + old);
+  columns_ -= outputs;
+  for (std::int64_t p = 0; p < 4; ++p)
+    std::copy_n(phases_.begin() + p * stride_ + outputs, columns_, phases_.begin() + p * stride_);
+}
+
+void Decimator::by_any(std::span<const float> in, std::vector<float>& out) {
   buffer_.insert(buffer_.end(), in.begin(), in.end());
   const auto count = static_cast<std::int64_t>(taps_.size());
   const auto have = static_cast<std::int64_t>(buffer_.size()) - skip_;
   const int outputs = have < count ? 0 : static_cast<int>((have - count) / factor_ + 1);
   const auto old = out.size();
   out.resize(old + static_cast<std::size_t>(outputs));
-  if (outputs > 0) {
-    const float* x = buffer_.data() + skip_;
-    if (factor_ == 4) {
-      // The phase split reads whole columns of four, up to three samples past the last one needed.
-      buffer_.resize(buffer_.size() + 4, 0.0f);
-      x = buffer_.data() + skip_;
-      const int stride = outputs + static_cast<int>(count) / 4 + 16;
-      phases_.resize(4 * static_cast<std::size_t>(stride));
-      HWY_DYNAMIC_DISPATCH(ByFour)(x, outputs, taps_.data(), static_cast<int>(count), phases_.data(), stride,
-                                   out.data() + old);
-      buffer_.resize(buffer_.size() - 4);
-    } else {
-      HWY_DYNAMIC_DISPATCH(ByAny)(x, outputs, factor_, taps_.data(), static_cast<int>(count), out.data() + old);
-    }
-  }
+  if (outputs > 0)
+    HWY_DYNAMIC_DISPATCH(ByAny)(buffer_.data() + skip_, outputs, factor_, taps_.data(), static_cast<int>(count), out.data() + old);
   skip_ += static_cast<std::int64_t>(outputs) * factor_;
   const auto drop = std::min<std::int64_t>(skip_, static_cast<std::int64_t>(buffer_.size()));
   buffer_.erase(buffer_.begin(), buffer_.begin() + static_cast<std::ptrdiff_t>(drop));
@@ -189,10 +240,15 @@ LowBandChain::LowBandChain(double fs) {
 }
 
 void LowBandChain::process(std::span<const float> in, std::vector<float>& middle, std::vector<float>& low) {
-  middle.assign(in.begin(), in.end());
-  for (auto& stage : first_) {
+  middle.clear();
+  if (first_.empty()) {
+    middle.assign(in.begin(), in.end());
+  } else {
+    first_.front().process(in, middle);
+  }
+  for (std::size_t i = 1; i < first_.size(); ++i) {
     scratch_.clear();
-    stage.process(middle, scratch_);
+    first_[i].process(middle, scratch_);
     middle.swap(scratch_);
   }
   low.clear();

@@ -18,11 +18,15 @@ class Decimator {
   [[nodiscard]] int factor() const { return factor_; }
 
  private:
+  void by_four(std::span<const float> in, std::vector<float>& out);
+  void by_any(std::span<const float> in, std::vector<float>& out);
+
   int factor_;
   std::vector<float> taps_;      ///< length a multiple of 16, zero padded in front
   std::vector<float> buffer_;    ///< history and what is pending
-  std::vector<float> phases_;    ///< scratch: `factor` rows
   std::int64_t skip_ = 0;        ///< samples of buffer_ until the next output
+  std::vector<float> phases_;    ///< by four: history as four rows of stride_, of which columns_ are filled
+  std::int64_t stride_ = 0, columns_ = 0;
 };
 
 /// Chain of decimators from any rate to 3 … 6 kHz; and the rate half-way (8 … 32 kHz) for finding delays.

@@ -12,24 +12,27 @@ namespace sendworthy::dsp::HWY_NAMESPACE {
 namespace hn = hwy::HWY_NAMESPACE;
 
 // Direct form I: only one multiply-add lies on the recursive path from sample to sample, where the transposed form has
-// two; in double precision its rounding is far below any reading.
+// two; in double precision its rounding is far below any reading. Every section starts with a plain x: gains are left for the
+// sums. The first section's zeros lie at 0 Hz in every lane, so that its numerator is the difference of two differences.
 #if HWY_TARGET == HWY_SCALAR
 // Processors without SSSE3: the same arithmetic, one lane after the other.
 void Run(WeightingBank::State& state, const double* HWY_RESTRICT pairs, int frames, WeightingBank::Sums& sums) {
   for (int n = 0; n < frames; ++n) {
     double out[4];
     for (int lane = 0; lane < 4; ++lane) {
-      double x = pairs[2 * n + lane % 2];
-      for (int i = 0; i < 3; ++i) {
-        double y = state.b0[i][lane] * x + state.b1[i][lane] * state.x1[i][lane] + state.b2[i][lane] * state.x2[i][lane];
-        y -= state.a1[i][lane] * state.x1[i + 1][lane] + state.a2[i][lane] * state.x2[i + 1][lane];
-        state.x2[i][lane] = state.x1[i][lane];
-        state.x1[i][lane] = x;
-        x = y;
+      const double x = pairs[2 * n + lane % 2];
+      const double step = x - state.x1[lane];
+      double y = step - state.step1[lane];
+      state.x1[lane] = x, state.step1[lane] = step;
+      y -= state.a1[0][lane] * state.y1[0][lane] + state.a2[0][lane] * state.y2[0][lane];
+      for (int i = 1; i < 3; ++i) {
+        const double in = y;
+        y += state.b1[i][lane] * state.y1[i - 1][lane] + state.b2[i][lane] * state.y2[i - 1][lane];
+        y -= state.a1[i][lane] * state.y1[i][lane] + state.a2[i][lane] * state.y2[i][lane];
+        state.y2[i - 1][lane] = state.y1[i - 1][lane], state.y1[i - 1][lane] = in;
       }
-      state.x2[3][lane] = state.x1[3][lane];
-      state.x1[3][lane] = x;
-      out[lane] = x;
+      state.y2[2][lane] = state.y1[2][lane], state.y1[2][lane] = y;
+      out[lane] = y;
     }
     sums.k0 += out[0] * out[0], sums.k1 += out[1] * out[1], sums.k01 += out[0] * out[1];
     sums.a0 += out[2] * out[2], sums.a1 += out[3] * out[3];
@@ -41,32 +44,32 @@ void Run(WeightingBank::State& state, const double* HWY_RESTRICT pairs, int fram
   using V = hn::Vec<decltype(d)>;
   constexpr size_t kLanes = hn::MaxLanes(d);
   for (size_t lane = 0; lane < 4; lane += kLanes) {
-    V b0[3], b1[3], b2[3], a1[3], a2[3], x1[4], x2[4];
+    V b1[3], b2[3], a1[3], a2[3], y1[3], y2[3];
     for (int i = 0; i < 3; ++i) {
-      b0[i] = hn::LoadU(d, state.b0[i] + lane), b1[i] = hn::LoadU(d, state.b1[i] + lane);
-      b2[i] = hn::LoadU(d, state.b2[i] + lane);
+      b1[i] = hn::LoadU(d, state.b1[i] + lane), b2[i] = hn::LoadU(d, state.b2[i] + lane);
       a1[i] = hn::LoadU(d, state.a1[i] + lane), a2[i] = hn::LoadU(d, state.a2[i] + lane);
+      y1[i] = hn::LoadU(d, state.y1[i] + lane), y2[i] = hn::LoadU(d, state.y2[i] + lane);
     }
-    for (int i = 0; i < 4; ++i) x1[i] = hn::LoadU(d, state.x1[i] + lane), x2[i] = hn::LoadU(d, state.x2[i] + lane);
+    V x1 = hn::LoadU(d, state.x1 + lane), step1 = hn::LoadU(d, state.step1 + lane);
     V squares = hn::Zero(d), products = hn::Zero(d);
     for (int n = 0; n < frames; ++n) {
-      V x = hn::LoadDup128(d, pairs + 2 * n);
-      for (int i = 0; i < 3; ++i) {
-        V y = hn::MulAdd(b0[i], x, hn::MulAdd(b1[i], x1[i], hn::Mul(b2[i], x2[i])));
-        y = hn::NegMulAdd(a1[i], x1[i + 1], hn::NegMulAdd(a2[i], x2[i + 1], y));
-        x2[i] = x1[i];
-        x1[i] = x;
-        x = y;
+      const V x = hn::LoadDup128(d, pairs + 2 * n);
+      const V step = hn::Sub(x, x1);
+      V y = hn::Sub(step, step1);
+      x1 = x, step1 = step;
+      y = hn::NegMulAdd(a1[0], y1[0], hn::NegMulAdd(a2[0], y2[0], y));
+      for (int i = 1; i < 3; ++i) {
+        const V in = y;
+        y = hn::MulAdd(b1[i], y1[i - 1], hn::MulAdd(b2[i], y2[i - 1], in));
+        y = hn::NegMulAdd(a1[i], y1[i], hn::NegMulAdd(a2[i], y2[i], y));
+        y2[i - 1] = y1[i - 1], y1[i - 1] = in;
       }
-      x2[3] = x1[3];
-      x1[3] = x;
-      squares = hn::MulAdd(x, x, squares);
-      products = hn::MulAdd(x, hn::Shuffle01(x), products);
+      y2[2] = y1[2], y1[2] = y;
+      squares = hn::MulAdd(y, y, squares);
+      products = hn::MulAdd(y, hn::Shuffle01(y), products);
     }
-    for (int i = 0; i < 4; ++i) {
-      hn::StoreU(x1[i], d, state.x1[i] + lane);
-      hn::StoreU(x2[i], d, state.x2[i] + lane);
-    }
+    for (int i = 0; i < 3; ++i) hn::StoreU(y1[i], d, state.y1[i] + lane), hn::StoreU(y2[i], d, state.y2[i] + lane);
+    hn::StoreU(x1, d, state.x1 + lane), hn::StoreU(step1, d, state.step1 + lane);
     double square[4], product[4];
     hn::StoreU(squares, d, square + lane);
     hn::StoreU(products, d, product + lane);
@@ -94,14 +97,20 @@ HWY_EXPORT(Interleave);
 WeightingBank::WeightingBank(double sample_rate_hz) {
   const auto k = k_weighting(sample_rate_hz);
   const auto a = a_weighting(sample_rate_hz);
-  for (int i = 0; i < 3; ++i) {
-    for (int lane = 0; lane < 4; ++lane) {
-      const Biquad c = lane >= 2 ? a[static_cast<std::size_t>(i)]
-                                 : (i < 2 ? k[static_cast<std::size_t>(i)] : Biquad{});
-      state_.b0[i][lane] = c.b0, state_.b1[i][lane] = c.b1, state_.b2[i][lane] = c.b2;
-      state_.a1[i][lane] = c.a1, state_.a2[i][lane] = c.a2;
+  // Those with both zeros at 0 Hz first.
+  const std::array<Biquad, 3> ours[2] = {{k[1], k[0], Biquad{}}, a};
+  double gain[2] = {1, 1};
+  for (int weighting = 0; weighting < 2; ++weighting) {
+    for (std::size_t i = 0; i < 3; ++i) {
+      const Biquad& c = ours[weighting][i];
+      gain[weighting] *= c.b0;
+      for (int lane = 2 * weighting; lane < 2 * weighting + 2; ++lane) {
+        state_.b1[i][lane] = c.b1 / c.b0, state_.b2[i][lane] = c.b2 / c.b0;
+        state_.a1[i][lane] = c.a1, state_.a2[i][lane] = c.a2;
+      }
     }
   }
+  k_gain_ = gain[0] * gain[0], a_gain_ = gain[1] * gain[1];
 }
 
 WeightingBank::Sums WeightingBank::process(const float* first, const float* second, int frames) {
@@ -110,14 +119,16 @@ WeightingBank::Sums WeightingBank::process(const float* first, const float* seco
   if (pairs_.size() < 2 * static_cast<std::size_t>(frames)) pairs_.resize(2 * static_cast<std::size_t>(frames));
   HWY_DYNAMIC_DISPATCH(Interleave)(first, second, frames, pairs_.data());
   HWY_DYNAMIC_DISPATCH(Run)(state_, pairs_.data(), frames, sums);
+  sums.k0 *= k_gain_, sums.k1 *= k_gain_, sums.k01 *= k_gain_;
+  sums.a0 *= a_gain_, sums.a1 *= a_gain_;
   return sums;
 }
 
 void WeightingBank::flush_denormals() {
-  for (int i = 0; i < 4; ++i) {
-    for (int lane = 0; lane < 4; ++lane) {
-      if (std::abs(state_.x1[i][lane]) < 1e-30 && std::abs(state_.x2[i][lane]) < 1e-30)
-        state_.x1[i][lane] = state_.x2[i][lane] = 0;
+  for (int lane = 0; lane < 4; ++lane) {
+    for (int i = 0; i < 3; ++i) {
+      if (std::abs(state_.y1[i][lane]) < 1e-30 && std::abs(state_.y2[i][lane]) < 1e-30)
+        state_.y1[i][lane] = state_.y2[i][lane] = 0;
     }
   }
 }

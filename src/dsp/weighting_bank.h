@@ -26,12 +26,14 @@ class WeightingBank {
 
   /// What the kernels read and write: per section and lane; lanes are K0 K1 A0 A1.
   struct alignas(32) State {
-    double b0[3][4], b1[3][4], b2[3][4], a1[3][4], a2[3][4];
-    double x1[4][4], x2[4][4];  ///< [0]: input history; [i]: history of the output of section i
+    double b1[3][4], b2[3][4], a1[3][4], a2[3][4];  ///< b0 is 1; b of section 0 is 1 −2 1
+    double x1[4], step1[4];                         ///< the sample before, and its step from the one before it
+    double y1[3][4], y2[3][4];                      ///< output history by section
   };
 
  private:
   State state_{};
+  double k_gain_ = 1, a_gain_ = 1;  ///< what the sections' b0 make of power
   std::vector<double> pairs_;  ///< scratch: frames × 2, interleaved
 };
 

@@ -99,14 +99,24 @@ class LowBandMeter final : public Meter {
     Parameters parameters;
     double edge_hz;
     bool possible;
-    dsp::Cascade mid, side;
-    double mid_square = 0, side_square = 0, product = 0, mid_sum = 0, side_sum = 0;
+    dsp::PairCascade filter;
+    double mid_square = 0, side_square = 0, product = 0;
     double hop_mid = 0, hop_side = 0;
     Series mid_hops, side_hops;
 
     Band(Parameters p, double edge, double rate)
-        : parameters(std::move(p)), edge_hz(edge), possible(rate >= 4 * edge), mid(sections(edge, rate)),
-          side(sections(edge, rate)) {}
+        : parameters(std::move(p)), edge_hz(edge), possible(rate >= 4 * edge), filter(sections(edge, rate)) {}
+
+    void take(const float* mid, const float* side, std::size_t count) {
+      double mm = 0, ss = 0, ms = 0;
+      for (std::size_t n = 0; n < count; ++n) {
+        const auto [m, s] = filter.process(mid[n], side[n]);
+        mm += m * m, ss += s * s, ms += m * s;
+      }
+      hop_mid += mm, hop_side += ss;
+      mid_square += mm, side_square += ss, product += ms;
+    }
+
     static std::vector<dsp::Biquad> sections(double edge, double rate) {
       if (rate < 4 * edge) return {};
       auto list = dsp::butterworth_high_pass(2, 10, rate);
@@ -119,12 +129,9 @@ class LowBandMeter final : public Meter {
     mid_chain_.process(mid_, mid_middle_, mid_low_);
     side_chain_.process(side_, side_middle_, side_low_);
     delay_.coarse(mid_middle_, side_middle_);
-    for (std::size_t n = 0; n < mid_low_.size(); ++n) {
-      // The hop this output belongs to, by the input frame it stands for.
-      const auto frame = static_cast<std::int64_t>(std::llround(static_cast<double>(at_) * mid_chain_.low_factor() -
-                                                                mid_chain_.low_delay_frames()));
-      ++at_;
-      while (frame >= ticks_.hop_start(hop_ + 1)) {
+    for (std::size_t n = 0; n < mid_low_.size();) {
+      // As far as this hop goes: an output belongs to the hop of the input frame it stands for.
+      while (frame_of(at_) >= ticks_.hop_start(hop_ + 1)) {
         for (auto& band : bands_) {
           band.mid_hops.push_back(static_cast<float>(band.hop_mid));
           band.side_hops.push_back(static_cast<float>(band.hop_side));
@@ -132,14 +139,18 @@ class LowBandMeter final : public Meter {
         }
         ++hop_;
       }
-      for (auto& band : bands_) {
-        const double m = band.mid.process(mid_low_[n]), s = band.side.process(side_low_[n]);
-        band.hop_mid += m * m, band.hop_side += s * s;
-        band.mid_square += m * m, band.side_square += s * s, band.product += m * s;
-        band.mid_sum += m, band.side_sum += s;
-      }
+      auto end = n + 1;
+      while (end < mid_low_.size() && frame_of(at_ + static_cast<std::int64_t>(end - n)) < ticks_.hop_start(hop_ + 1)) ++end;
+      for (auto& band : bands_) band.take(mid_low_.data() + n, side_low_.data() + n, end - n);
+      at_ += static_cast<std::int64_t>(end - n);
+      n = end;
     }
-    for (auto& band : bands_) band.mid.flush_denormals(), band.side.flush_denormals();
+    for (auto& band : bands_) band.filter.flush_denormals();
+  }
+
+  // Half-up rounding of at·factor − delay; the delay is a multiple of one half.
+  std::int64_t frame_of(std::int64_t at) const {
+    return (2 * at * mid_chain_.low_factor() - twice_delay_ + 1) >> 1;
   }
 
   void band_report(const Band& band, const Bus& bus, Report& report) {
@@ -193,6 +204,7 @@ class LowBandMeter final : public Meter {
   DelayFinder delay_;
   std::vector<float> mid_, side_, mid_middle_, side_middle_, mid_low_, side_low_;
   std::int64_t at_ = 0, hop_ = 0, frames_ = 0;
+  const std::int64_t twice_delay_ = std::llround(2 * mid_chain_.low_delay_frames());
 };
 
 std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<LowBandMeter>(setup); }

@@ -78,10 +78,11 @@ TEST_SUITE("dsp/filters") {
     const auto left = floats(test::noise(1, 0.5, 20000)), right = floats(test::noise(2, 0.5, 20000));
     const auto k = k_weighting(44100);
     const auto a = a_weighting(44100);
-    Cascade kl({k.begin(), k.end()}), kr({k.begin(), k.end()}), al({a.begin(), a.end()});
+    PairCascade by_k({k.begin(), k.end()}), by_a({a.begin(), a.end()});
     double k0 = 0, k01 = 0, a0 = 0;
     for (std::size_t n = 0; n < left.size(); ++n) {
-      const double l = kl.process(left[n]), r = kr.process(right[n]), w = al.process(left[n]);
+      const auto [l, r] = by_k.process(left[n], right[n]);
+      const double w = by_a.process(left[n], right[n])[0];
       k0 += l * l, k01 += l * r, a0 += w * w;
     }
     for (const int step : {1, 37, 480, 20000}) {
