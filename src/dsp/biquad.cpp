@@ -130,7 +130,7 @@ double magnitude(std::span<const Biquad> sections, double hz, double fs) {
 
 void PairCascade::flush_denormals() {
   for (auto& s : state_) {
-    for (std::size_t k = 0; k < 2; ++k) {
+    for (int k = 0; k < 2; ++k) {
       if (std::abs(s.s1[k]) < 1e-30) s.s1[k] = 0;
       if (std::abs(s.s2[k]) < 1e-30) s.s2[k] = 0;
     }

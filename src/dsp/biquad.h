@@ -36,19 +36,18 @@ struct Biquad {
 /// zero, since arithmetic on denormal numbers is many times slower.
 class PairCascade {
  public:
-  using Pair = std::array<double, 2>;
+  /// Both channels in one register: the compilers' own vector type, since two lanes are the same on every processor.
+  using Pair = double __attribute__((vector_size(16)));
   explicit PairCascade(std::vector<Biquad> sections) : sections_(std::move(sections)), state_(sections_.size()) {}
   Pair process(double first, double second) {
     Pair x{first, second};
     for (std::size_t i = 0; i < sections_.size(); ++i) {
       const auto& c = sections_[i];
       auto& s = state_[i];
-      for (std::size_t k = 0; k < 2; ++k) {
-        const double y = c.b0 * x[k] + s.s1[k];
-        s.s1[k] = c.b1 * x[k] - c.a1 * y + s.s2[k];
-        s.s2[k] = c.b2 * x[k] - c.a2 * y;
-        x[k] = y;
-      }
+      const Pair y = c.b0 * x + s.s1;
+      s.s1 = c.b1 * x - c.a1 * y + s.s2;
+      s.s2 = c.b2 * x - c.a2 * y;
+      x = y;
     }
     return x;
   }

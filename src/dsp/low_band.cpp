@@ -82,28 +82,44 @@ void ByAny(const float* HWY_RESTRICT in, int outputs, int factor, const float* H
 void SignCoincidence(const std::uint64_t* HWY_RESTRICT left, const std::uint64_t* HWY_RESTRICT right,
                      const std::uint64_t* HWY_RESTRICT valid, int words, int range, std::uint64_t* HWY_RESTRICT equal) {
   const hn::CappedTag<std::uint64_t, 8> d;
+  using V = hn::Vec<decltype(d)>;
   const int lanes = static_cast<int>(hn::Lanes(d));
-  for (int k = 0; k < 2 * range; ++k) {
-    const int word = k / 64, bit = k % 64;
-    const std::uint64_t* r = right + word;
-    auto sum = hn::Zero(d);
-    std::uint64_t total = 0;
+  constexpr int kAtOnce = 8;  // lags that share what is loaded
+  for (int k = 0; k < 2 * range; k += kAtOnce) {
+    const int bit = k % 64;
+    const std::uint64_t* r = right + k / 64;
+    V sum[kAtOnce];
+    for (int b = 0; b < kAtOnce; ++b) sum[b] = hn::Zero(d);
     int i = 0;
     for (; i + lanes <= words; i += lanes) {
-      const auto low = hn::LoadU(d, r + i);
-      auto shifted = low;
-      if (bit != 0) {
-        const auto high = hn::LoadU(d, r + i + 1);
-        shifted = hn::Or(hn::ShiftRightSame(low, bit), hn::ShiftLeftSame(high, 64 - bit));
+      const auto low = hn::ShiftRightSame(hn::LoadU(d, r + i), bit);
+      const auto high = hn::LoadU(d, r + i + 1);
+      // Shifted by 64 − bit in two steps, since a shift by 64 is not defined.
+      const auto upper = hn::ShiftLeftSame(hn::ShiftLeft<1>(high), 63 - bit);
+      const auto from = hn::Or(low, upper);
+      const auto beyond = hn::ShiftRightSame(high, bit);
+      const auto l = hn::LoadU(d, left + i), v = hn::LoadU(d, valid + i);
+      const auto count = [&](int b, auto shifted) {
+        sum[b] = hn::Add(sum[b], hn::PopulationCount(hn::AndNot(hn::Xor(l, shifted), v)));
+      };
+      count(0, from);
+      count(1, hn::Or(hn::ShiftRight<1>(from), hn::ShiftLeft<63>(beyond)));
+      count(2, hn::Or(hn::ShiftRight<2>(from), hn::ShiftLeft<62>(beyond)));
+      count(3, hn::Or(hn::ShiftRight<3>(from), hn::ShiftLeft<61>(beyond)));
+      count(4, hn::Or(hn::ShiftRight<4>(from), hn::ShiftLeft<60>(beyond)));
+      count(5, hn::Or(hn::ShiftRight<5>(from), hn::ShiftLeft<59>(beyond)));
+      count(6, hn::Or(hn::ShiftRight<6>(from), hn::ShiftLeft<58>(beyond)));
+      count(7, hn::Or(hn::ShiftRight<7>(from), hn::ShiftLeft<57>(beyond)));
+    }
+    for (int b = 0; b < kAtOnce; ++b) {
+      std::uint64_t total = hn::GetLane(hn::SumOfLanes(d, sum[b]));
+      const int shift = bit + b;  // at most 63: `bit` is a multiple of kAtOnce
+      for (int w = i; w < words; ++w) {
+        const std::uint64_t shifted = shift == 0 ? r[w] : (r[w] >> shift) | (r[w + 1] << (64 - shift));
+        total += static_cast<std::uint64_t>(__builtin_popcountll(~(left[w] ^ shifted) & valid[w]));
       }
-      const auto same = hn::AndNot(hn::Xor(hn::LoadU(d, left + i), shifted), hn::LoadU(d, valid + i));
-      sum = hn::Add(sum, hn::PopulationCount(same));
+      equal[k + b] += total;
     }
-    for (; i < words; ++i) {
-      const std::uint64_t shifted = bit == 0 ? r[i] : (r[i] >> bit) | (r[i + 1] << (64 - bit));
-      total += static_cast<std::uint64_t>(__builtin_popcountll(~(left[i] ^ shifted) & valid[i]));
-    }
-    equal[k] += total + hn::GetLane(hn::SumOfLanes(d, sum));
   }
 }
 

@@ -81,6 +81,21 @@ void SubExtremes(const float* HWY_RESTRICT row, int frames, float* HWY_RESTRICT 
   }
 }
 
+std::uint64_t WhereAtLeast(const float* HWY_RESTRICT row, int frames, float sign, float least) {
+  const hn::CappedTag<float, 16> d;
+  const int lanes = static_cast<int>(hn::Lanes(d));
+  const auto s = hn::Set(d, sign), bar = hn::Set(d, least);
+  std::uint64_t found = 0;
+  int n = 0;
+  for (; n + lanes <= frames; n += lanes) {
+    std::uint8_t bits[8] = {};
+    hn::StoreMaskBits(d, hn::Ge(hn::Mul(hn::LoadU(d, row + n), s), bar), bits);
+    found |= static_cast<std::uint64_t>(bits[0] | bits[1] << 8) << n;
+  }
+  for (; n < frames; ++n) found |= static_cast<std::uint64_t>(row[n] * sign >= least) << n;
+  return found;
+}
+
 void SubBends(const float* HWY_RESTRICT row, int frames, float* HWY_RESTRICT largest) {
   const hn::CappedTag<float, 16> d;
   const int lanes = static_cast<int>(hn::Lanes(d));
@@ -239,6 +254,7 @@ namespace sendworthy::dsp {
 HWY_EXPORT(SplitCodes);
 HWY_EXPORT(SubExtremes);
 HWY_EXPORT(SubBends);
+HWY_EXPORT(WhereAtLeast);
 HWY_EXPORT(RowSumsOf);
 HWY_EXPORT(PairSumsOf);
 HWY_EXPORT(LagOneSum);
@@ -286,6 +302,10 @@ PairSums pair_sums(const float* left, const float* right, int frames) {
 double lag_one_sum(const float* row, int frames, float before) {
   return HWY_DYNAMIC_DISPATCH(LagOneSum)(row, frames, before);
 }
+std::uint64_t where_at_least(const float* row, int frames, float sign, float least) {
+  return HWY_DYNAMIC_DISPATCH(WhereAtLeast)(row, frames, sign, least);
+}
+
 void first_differences(const float* row, int frames, float before, float* out) {
   HWY_DYNAMIC_DISPATCH(FirstDifferences)(row, frames, before, out);
 }

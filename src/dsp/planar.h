@@ -27,6 +27,9 @@ void sub_extremes(const float* row, int frames, float* highest, float* lowest);
 /// Largest magnitude of x[n−1] − 2 x[n] + x[n+1] over each kSubBlock frames; reads one sample before and after the row.
 void sub_bends(const float* row, int frames, float* largest);
 
+/// Bit n tells whether sign·row[n] ≥ least; at most kSubBlock frames.
+[[nodiscard]] std::uint64_t where_at_least(const float* row, int frames, float sign, float least);
+
 struct RowSums {
   double sum = 0, square = 0;
   double peak = 0;  ///< largest magnitude

@@ -167,7 +167,7 @@ constexpr float kScreenSurely = 0.985f;
 constexpr float kParabolaSlack = 1.03f;
 
 // Where the parabola of a screen that errs by 1.2 % has its top, the waveform is within 0.1 % of its peak; 32nds add 0.2 %.
-constexpr float kPlaceSlack = 1.01f;
+constexpr float kPlaceSlack = 1.004f;
 
 // Top of the parabola through three neighbours, b where b is no maximum.
 float parabola(float a, float b, float c) {
@@ -276,7 +276,10 @@ TruePeakMeter::Peak TruePeakMeter::close(std::int64_t end) {
     const int found = HWY_DYNAMIC_DISPATCH(Summits)(grid, last, needed, summits.data());
     for (int f = 0; f < found; ++f) {
       const int k = summits[static_cast<std::size_t>(f)];
-      const float estimate = parabola(grid[k - 1], grid[k], grid[k + 1]) * kParabolaSlack;
+      // A parabola's top lies no higher above the middle than an eighth of what the lower neighbour lies below it.
+      const float v = grid[k];
+      if ((v + 0.125f * (v - std::min(grid[k - 1], grid[k + 1]))) * kParabolaSlack <= bar) continue;
+      const float estimate = parabola(grid[k - 1], v, grid[k + 1]) * kParabolaSlack;
       if (estimate > bar) candidates_.push_back({estimate, from + k / 4, k % 4, grid[k - 1], grid[k], grid[k + 1]});
     }
   }

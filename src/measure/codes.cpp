@@ -249,14 +249,14 @@ class CodeMeter final : public Meter {
         if (!reach && !over && !peaks.open && !overs.open) continue;
         const double flip = sign == 0 ? 1 : -1;
         const int from = s * dsp::kSubBlock, to = std::min(from + dsp::kSubBlock, block.frames);
-        const float sides = sign == 0 ? 1.0f : -1.0f;
-        const float* row = block.row(c);
+        // Most samples of a loud sub-block are still below its top; rounding to float keeps their order.
+        const float least = real_ ? std::min(static_cast<float>(peaks.level), 1.0f) : static_cast<float>(peaks.level);
+        const auto high_enough = dsp::where_at_least(block.row(c) + from, to - from, sign == 0 ? 1.0f : -1.0f, least);
         for (int n = from; n < to; ++n) {
-          // Most samples of a loud sub-block are still below its top; rounding to float keeps their order.
-          const float least = real_ ? std::min(static_cast<float>(peaks.level), 1.0f) : static_cast<float>(peaks.level);
           if (!peaks.open && !overs.open) {
-            while (n < to && sides * row[n] < least) ++n;
-            if (n == to) break;
+            const auto ahead = high_enough >> (n - from);
+            if (ahead == 0) break;
+            n += std::countr_zero(ahead);
           }
           const double v = sample(block, c, n), before = n > 0 ? sample(block, c, n - 1) : channel.last;
           peaks.take(flip * v, flip * before, block.first_frame + n, lsb_);

@@ -108,11 +108,14 @@ class LowBandMeter final : public Meter {
         : parameters(std::move(p)), edge_hz(edge), possible(rate >= 4 * edge), filter(sections(edge, rate)) {}
 
     void take(const float* mid, const float* side, std::size_t count) {
-      double mm = 0, ss = 0, ms = 0;
+      dsp::PairCascade::Pair squares{0, 0};
+      double ms = 0;
       for (std::size_t n = 0; n < count; ++n) {
-        const auto [m, s] = filter.process(mid[n], side[n]);
-        mm += m * m, ss += s * s, ms += m * s;
+        const auto y = filter.process(mid[n], side[n]);
+        squares += y * y;
+        ms += y[0] * y[1];
       }
+      const double mm = squares[0], ss = squares[1];
       hop_mid += mm, hop_side += ss;
       mid_square += mm, side_square += ss, product += ms;
     }

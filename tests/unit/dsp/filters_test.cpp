@@ -81,7 +81,8 @@ TEST_SUITE("dsp/filters") {
     PairCascade by_k({k.begin(), k.end()}), by_a({a.begin(), a.end()});
     double k0 = 0, k01 = 0, a0 = 0;
     for (std::size_t n = 0; n < left.size(); ++n) {
-      const auto [l, r] = by_k.process(left[n], right[n]);
+      const auto both = by_k.process(left[n], right[n]);
+      const double l = both[0], r = both[1];
       const double w = by_a.process(left[n], right[n])[0];
       k0 += l * l, k01 += l * r, a0 += w * w;
     }

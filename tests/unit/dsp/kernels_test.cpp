@@ -227,9 +227,9 @@ TEST_SUITE("dsp/kernels") {
           WeightingBank::Sums plain;
           for (int n = at; n < at + count; ++n) {
             const auto i = static_cast<std::size_t>(n);
-            const auto [x, y] = by_k.process(left[i], right[i]);
-            const auto [u, v] = by_a.process(left[i], right[i]);
-            plain.k0 += x * x, plain.k1 += y * y, plain.k01 += x * y, plain.a0 += u * u, plain.a1 += v * v;
+            const auto k2 = by_k.process(left[i], right[i]), a2 = by_a.process(left[i], right[i]);
+            plain.k0 += k2[0] * k2[0], plain.k1 += k2[1] * k2[1], plain.k01 += k2[0] * k2[1];
+            plain.a0 += a2[0] * a2[0], plain.a1 += a2[1] * a2[1];
           }
           const auto sums = bank.process(left.data() + at, right.data() + at, count);
           const double scale = plain.k0 + plain.k1 + 1e-9;
