@@ -7,6 +7,8 @@
 #include <cstring>
 #include <utility>
 
+#include "dsp/planar.h"
+
 namespace sendworthy::audio {
 namespace {
 
@@ -36,20 +38,12 @@ void bytes_to_codes(const std::uint8_t* from, std::int64_t count, std::uint8_t f
     to[i] = static_cast<std::int32_t>(static_cast<std::uint32_t>(from[i] ^ flip) << 24);
 }
 
-// Four samples are three words. The last few: three bytes are the upper ones of a word that starts one byte earlier
-// (little-endian) or right here (big-endian), which reads one byte more than the samples have, hence the slack around the
-// buffer.
+// Three bytes are the upper ones of a word that starts one byte earlier (little-endian) or right here (big-endian): one load,
+// one mask. It reads one byte more than the samples have, hence the slack around the buffer.
 template <bool kBig>
-void triples_to_codes(const std::uint8_t* __restrict from, std::int64_t count, std::int32_t* __restrict to) {
-  std::int64_t i = 0;
-  for (; i + 4 <= count; i += 4, from += 12) {
-    const auto a = load<std::uint32_t, kBig>(from), b = load<std::uint32_t, kBig>(from + 4), c = load<std::uint32_t, kBig>(from + 8);
-    to[i] = static_cast<std::int32_t>(kBig ? a & 0xffffff00u : a << 8);
-    to[i + 1] = static_cast<std::int32_t>(kBig ? a << 24 | (b >> 16) << 8 : b << 16 | (a >> 24) << 8);
-    to[i + 2] = static_cast<std::int32_t>(kBig ? b << 16 | (c >> 24) << 8 : c << 24 | (b >> 16) << 8);
-    to[i + 3] = static_cast<std::int32_t>(kBig ? c << 8 : c & 0xffffff00u);
-  }
-  const std::uint8_t* at = kBig ? from : from - 1;
+void triples_to_codes(const std::uint8_t* from, std::int64_t count, std::int32_t* to) {
+  std::int64_t i = dsp::codes_of_triples(from, count, kBig, to);
+  const std::uint8_t* at = from + 3 * i - (kBig ? 0 : 1);
   for (; i < count; ++i, at += 3) to[i] = static_cast<std::int32_t>(load<std::uint32_t, kBig>(at) & 0xffffff00u);
 }
 

@@ -52,32 +52,57 @@ std::uint32_t SplitCodes(const std::int32_t* HWY_RESTRICT in, int frames, int ch
   return tail_any;
 }
 
-void SubExtremes(const float* HWY_RESTRICT row, int frames, float* HWY_RESTRICT highest, float* HWY_RESTRICT lowest) {
+std::int64_t CodesOfTriples(const std::uint8_t* HWY_RESTRICT bytes, std::int64_t count, bool big_endian,
+                            std::int32_t* HWY_RESTRICT codes) {
+#if HWY_TARGET == HWY_SCALAR
+  (void)bytes, (void)count, (void)big_endian, (void)codes;
+  return 0;
+#else
+  // An index over 127 gives 0.
+  alignas(16) static constexpr std::uint8_t kPlaces[2][16] = {
+      {128, 0, 1, 2, 128, 3, 4, 5, 128, 6, 7, 8, 128, 9, 10, 11}, {128, 2, 1, 0, 128, 5, 4, 3, 128, 8, 7, 6, 128, 11, 10, 9}};
+  const hn::Full128<std::uint8_t> d;
+  const hn::Full128<std::int32_t> d32;
+  const auto places = hn::Load(d, kPlaces[big_endian ? 1 : 0]);
+  std::int64_t i = 0;
+  // Sixteen bytes are loaded for twelve: not past the last sample.
+  for (; 3 * i + 16 <= 3 * count; i += 4)
+    hn::StoreU(hn::BitCast(d32, hn::TableLookupBytesOr0(hn::LoadU(d, bytes + 3 * i), places)), d32, codes + i);
+  return i;
+#endif
+}
+
+void SubExtremes(const float* HWY_RESTRICT row, int frames, float* HWY_RESTRICT highest, float* HWY_RESTRICT lowest,
+                 float* HWY_RESTRICT squares) {
   const hn::ScalableTag<float> d;
   const int lanes = static_cast<int>(hn::Lanes(d));
   int s = 0;
   for (int start = 0; start < frames; start += kSubBlock, ++s) {
     const int count = std::min(kSubBlock, frames - start);
     const float* x = row + start;
-    float high = x[0], low = x[0];
+    float high = x[0], low = x[0], square = 0;
     int n = 0;
     if (count >= lanes) {
       auto vh = hn::LoadU(d, x);
-      auto vl = vh;
+      auto vl = vh, vs = hn::Mul(vh, vh);
       for (n = lanes; n + lanes <= count; n += lanes) {
         const auto v = hn::LoadU(d, x + n);
         vh = hn::Max(vh, v);
         vl = hn::Min(vl, v);
+        vs = hn::MulAdd(v, v, vs);
       }
+      if (squares != nullptr) square = hn::GetLane(hn::SumOfLanes(d, vs));
       high = hn::GetLane(hn::MaxOfLanes(d, vh));
       low = hn::GetLane(hn::MinOfLanes(d, vl));
     }
     for (; n < count; ++n) {
       high = x[n] > high ? x[n] : high;
       low = x[n] < low ? x[n] : low;
+      square += x[n] * x[n];
     }
     highest[s] = high;
     lowest[s] = low;
+    if (squares != nullptr) squares[s] = square;
   }
 }
 
@@ -252,6 +277,7 @@ HWY_AFTER_NAMESPACE();
 #if HWY_ONCE
 namespace sendworthy::dsp {
 HWY_EXPORT(SplitCodes);
+HWY_EXPORT(CodesOfTriples);
 HWY_EXPORT(SubExtremes);
 HWY_EXPORT(SubBends);
 HWY_EXPORT(WhereAtLeast);
@@ -291,8 +317,8 @@ RealStats split_reals(const double* in, int frames, int channels, float* rows, s
   return stats;
 }
 
-void sub_extremes(const float* row, int frames, float* highest, float* lowest) {
-  HWY_DYNAMIC_DISPATCH(SubExtremes)(row, frames, highest, lowest);
+void sub_extremes(const float* row, int frames, float* highest, float* lowest, float* squares) {
+  HWY_DYNAMIC_DISPATCH(SubExtremes)(row, frames, highest, lowest, squares);
 }
 void sub_bends(const float* row, int frames, float* largest) { HWY_DYNAMIC_DISPATCH(SubBends)(row, frames, largest); }
 RowSums row_sums(const float* row, int frames) { return HWY_DYNAMIC_DISPATCH(RowSumsOf)(row, frames); }
@@ -304,6 +330,10 @@ double lag_one_sum(const float* row, int frames, float before) {
 }
 std::uint64_t where_at_least(const float* row, int frames, float sign, float least) {
   return HWY_DYNAMIC_DISPATCH(WhereAtLeast)(row, frames, sign, least);
+}
+
+std::int64_t codes_of_triples(const std::uint8_t* bytes, std::int64_t count, bool big_endian, std::int32_t* codes) {
+  return HWY_DYNAMIC_DISPATCH(CodesOfTriples)(bytes, count, big_endian, codes);
 }
 
 void first_differences(const float* row, int frames, float before, float* out) {

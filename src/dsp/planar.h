@@ -12,6 +12,10 @@ inline constexpr int kSubBlock = 64;
 /// arrive exactly. Returns the bitwise OR of all codes.
 std::uint32_t split_codes(const std::int32_t* interleaved, int frames, int channels, float* rows, std::int64_t stride);
 
+/// 24-bit samples, packed, → left-justified codes, as far as whole vectors go; nothing is read beyond the samples. Returns how
+/// many were converted.
+std::int64_t codes_of_triples(const std::uint8_t* bytes, std::int64_t count, bool big_endian, std::int32_t* codes);
+
 struct RealStats {
   std::int64_t not_finite = 0;  ///< NaN or infinite
   std::int64_t tiny = 0;        ///< not zero, magnitude below the smallest normal 32-bit float
@@ -21,8 +25,9 @@ struct RealStats {
 /// magnitudes below 1e-37 become 0, since denormal arithmetic is slow.
 RealStats split_reals(const double* interleaved, int frames, int channels, float* rows, std::int64_t stride);
 
-/// Largest and smallest sample of each kSubBlock frames; the last one may be shorter. Writes ceil(frames / 64) of each.
-void sub_extremes(const float* row, int frames, float* highest, float* lowest);
+/// Largest and smallest sample of each kSubBlock frames, and where wanted the sum of their squares (in 32-bit float); the last
+/// one may be shorter. Writes ceil(frames / 64) of each.
+void sub_extremes(const float* row, int frames, float* highest, float* lowest, float* squares = nullptr);
 
 /// Largest magnitude of x[n−1] − 2 x[n] + x[n+1] over each kSubBlock frames; reads one sample before and after the row.
 void sub_bends(const float* row, int frames, float* largest);

@@ -228,7 +228,7 @@ TruePeakMeter::Peak TruePeakMeter::close(std::int64_t end) {
   // Extremes of the sub-blocks, one more on either side: an interpolated value leans on up to 32 samples around it.
   const int subs = (count + kSub - 1) / kSub;
   const auto room = static_cast<std::size_t>(subs) + 2;
-  highest_.resize(room), lowest_.resize(room), extremes_.resize(room), bends_.resize(room);
+  highest_.resize(room), bounds_.resize(room), lowest_.resize(room), extremes_.resize(room), bends_.resize(room);
   sub_extremes(x - kSub, (subs + 2) * kSub, highest_.data(), lowest_.data());
   sub_bends(x - kSub, (subs + 2) * kSub, bends_.data());
   for (std::size_t s = 0; s < room; ++s) extremes_[s] = std::max(highest_[s], -lowest_[s]);
@@ -253,13 +253,20 @@ TruePeakMeter::Peak TruePeakMeter::close(std::int64_t end) {
   float* const grid = buffer.data() + 1;  // a neighbour on either side
   std::array<int, 4 * kSub> summits;
   int screened = -2;
+  // What each sub-block may hold at most; the most promising first, since a high bar from the start rules out many others.
+  int promising = 0;
   for (int s = 0; s < subs; ++s) {
     const auto i = static_cast<std::size_t>(s);
     // The line to the next sub-block's first sample belongs to this one, hence its extreme too.
     const float around = std::max({extremes_[i], extremes_[i + 1], extremes_[i + 2]});
     const float bend = std::max({bends_[i], bends_[i + 1], bends_[i + 2]});
     const float ends = std::max(extremes_[i + 1], std::abs(x[(s + 1) * kSub]));
-    if (ends + t.bend * bend + t.rest * around <= bar) continue;
+    bounds_[i] = ends + t.bend * bend + t.rest * around;
+    if (bounds_[i] > bounds_[static_cast<std::size_t>(promising)]) promising = s;
+  }
+  for (int step = -1; step < subs; ++step) {
+    const int s = step < 0 ? promising : step;
+    if (step == promising || bounds_[static_cast<std::size_t>(s)] <= bar) continue;
     const int from = s * kSub;
     const float before = grid[4 * kSub - 1];
     float top = HWY_DYNAMIC_DISPATCH(Screen)(x + from, kSub, t.screen, grid);

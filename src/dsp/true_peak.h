@@ -46,7 +46,7 @@ class TruePeakMeter {
   std::vector<float> buffer_;          ///< frames from `begin_` on
   std::int64_t begin_ = -kRinging - kHistory, fed_ = 0, closed_ = -kRinging;
   bool flushed_ = false;
-  std::vector<float> highest_, lowest_, extremes_, bends_;
+  std::vector<float> highest_, lowest_, extremes_, bends_, bounds_;
   std::vector<Candidate> candidates_;
 };
 

@@ -150,7 +150,7 @@ class EdgeMeter final : public Meter {
   void sort_in(const Block& block, int s) {
     const int from = s * dsp::kSubBlock, count = std::min(dsp::kSubBlock, block.frames - from);
     double power = 0;
-    for (int c = 0; c < block.channels; ++c) power = std::max(power, dsp::row_sums(block.row(c) + from, count).square / count);
+    for (int c = 0; c < block.channels; ++c) power = std::max(power, static_cast<double>(block.square(c)[s]) / count);
     if (power <= 1e-6) return;
     if (first_.empty() || power > first_.back().power) {
       while (first_.size() >= 2 && power < kStep * first_[first_.size() - 2].power) first_.pop_back();

@@ -31,6 +31,7 @@ struct Block {
   std::int64_t stride = 0;              ///< floats from row to row
   const float* highest = nullptr;       ///< largest sample of each dsp::kSubBlock frames, per channel
   const float* lowest = nullptr;        ///< smallest
+  const float* squares = nullptr;       ///< sum of squares, to some 1e-6 of it
   std::int64_t sub_stride = 0;
   std::uint32_t code_bits = 0;          ///< OR of all codes
   dsp::RealStats real_stats;
@@ -38,6 +39,7 @@ struct Block {
   [[nodiscard]] const float* row(int channel) const { return rows + channel * stride; }
   [[nodiscard]] const float* high(int channel) const { return highest + channel * sub_stride; }
   [[nodiscard]] const float* low(int channel) const { return lowest + channel * sub_stride; }
+  [[nodiscard]] const float* square(int channel) const { return squares + channel * sub_stride; }
   [[nodiscard]] int subs() const { return (frames + dsp::kSubBlock - 1) / dsp::kSubBlock; }
 };
 

@@ -22,7 +22,7 @@ int block_frames(int channels) { return std::clamp(16384 / channels / dsp::kSubB
 struct Slot {
   std::vector<std::int32_t> codes;
   std::vector<double> reals;
-  std::vector<float> rows, highest, lowest;
+  std::vector<float> rows, highest, lowest, squares;
   Block block;
 };
 
@@ -45,6 +45,7 @@ class Lanes final : public Shared {
       slot.rows.resize(samples);
       slot.highest.resize(subs);
       slot.lowest.resize(subs);
+      slot.squares.resize(subs);
     }
   }
 
@@ -157,6 +158,7 @@ class Lanes final : public Shared {
     block.stride = frames_;
     block.highest = slot.highest.data();
     block.lowest = slot.lowest.data();
+    block.squares = slot.squares.data();
     block.sub_stride = frames_ / dsp::kSubBlock;
     if (integer) {
       block.code_bits = dsp::split_codes(block.codes, got, block.channels, slot.rows.data(), block.stride);
@@ -164,8 +166,8 @@ class Lanes final : public Shared {
       block.real_stats = dsp::split_reals(block.reals, got, block.channels, slot.rows.data(), block.stride);
     }
     for (int c = 0; c < block.channels; ++c) {
-      dsp::sub_extremes(block.row(c), got, slot.highest.data() + c * block.sub_stride,
-                        slot.lowest.data() + c * block.sub_stride);
+      const auto at = c * block.sub_stride;
+      dsp::sub_extremes(block.row(c), got, slot.highest.data() + at, slot.lowest.data() + at, slot.squares.data() + at);
     }
     total_frames_ += got;
     return got;

@@ -14,7 +14,7 @@ ARROWS = {
     "include": set(),
     "base": set(),
     "dsp": {"base"},
-    "audio": {"base"},
+    "audio": {"dsp", "base"},
     "measure": {"audio", "dsp", "base"},
     "judge": {"base"},
     "safety": {"base"},

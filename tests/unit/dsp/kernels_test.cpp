@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numeric>
 #include <vector>
 
 #include "dsp/biquad.h"
@@ -115,13 +116,14 @@ TEST_SUITE("dsp/kernels") {
           REQUIRE(pair.left_peak == peak);
           REQUIRE(pair.right_peak == right_peak);
           REQUIRE(std::abs(lag_one_sum(x, count, x[-1]) - lag) < 1e-12);
-          float high[3] = {}, low[3] = {}, bend[3] = {};
-          sub_extremes(x, count, high, low);
+          float high[3] = {}, low[3] = {}, bend[3] = {}, squares[3] = {};
+          sub_extremes(x, count, high, low, squares);
           sub_bends(x, count, bend);
           for (int s = 0; s * kSubBlock < count; ++s) {
             const int from = s * kSubBlock, to = std::min(count, from + kSubBlock);
             REQUIRE(high[s] == *std::max_element(x + from, x + to));
             REQUIRE(low[s] == *std::min_element(x + from, x + to));
+            REQUIRE(squares[s] == doctest::Approx(std::inner_product(x + from, x + to, x + from, 0.0)).epsilon(1e-6));
             float top = 0;
             for (int n = from; n < to; ++n) top = std::max(top, std::abs((x[n - 1] + x[n + 1]) - 2 * x[n]));
             REQUIRE(bend[s] == doctest::Approx(top).epsilon(1e-6));
