@@ -72,21 +72,27 @@ struct FlatRun {
 struct FlatRuns {
   std::array<std::int64_t, kShifts> runs{}, samples{};  // by shift
   std::vector<FlatRun> first;
+  int weakest = kShifts;  // smallest shift in `first`
   void clear() { *this = {}; }
   void add(std::int64_t start, std::int64_t end, double step, double lsb) {
     if (end - start < 3) return;
-    int shift = -1;
-    for (double limit = 4 * lsb; step > limit && shift + 1 < kShifts; limit *= 2) ++shift;
-    if (shift < 0) return;
+    const double ratio = step / (4 * lsb);
+    if (!(ratio > 1)) return;
+    int exponent = 0;
+    const bool whole = std::frexp(ratio, &exponent) == 0.5;  // a power of two is not more than itself
+    const int shift = std::min(exponent - (whole ? 2 : 1), kShifts - 1);
     ++runs[static_cast<std::size_t>(shift)];
     samples[static_cast<std::size_t>(shift)] += end - start;
     if (first.size() < kMaxEvents) {
       first.push_back({start, end, shift});
+      weakest = std::min(weakest, shift);
       return;
     }
     // Runs with small steps may turn out not to count once the depth in use is known: they give way.
-    const auto weakest = std::min_element(first.begin(), first.end(), [](const FlatRun& a, const FlatRun& b) { return a.shift < b.shift; });
-    if (weakest->shift < shift) *weakest = {start, end, shift};
+    if (shift <= weakest) return;
+    const auto by_shift = [](const FlatRun& a, const FlatRun& b) { return a.shift < b.shift; };
+    *std::min_element(first.begin(), first.end(), by_shift) = {start, end, shift};
+    weakest = std::min_element(first.begin(), first.end(), by_shift)->shift;
   }
   [[nodiscard]] std::int64_t total(const std::array<std::int64_t, kShifts>& counts, int from) const {
     std::int64_t sum = 0;
