@@ -216,6 +216,23 @@ double LagOneSum(const float* HWY_RESTRICT row, int frames, float before) {
   return sum;
 }
 
+void MidSide(const float* HWY_RESTRICT left, const float* HWY_RESTRICT right, int frames, float* HWY_RESTRICT mid,
+             float* HWY_RESTRICT side) {
+  const hn::ScalableTag<float> d;
+  const int lanes = static_cast<int>(hn::Lanes(d));
+  const auto half = hn::Set(d, 0.5f);
+  int n = 0;
+  for (; n + lanes <= frames; n += lanes) {
+    const auto l = hn::LoadU(d, left + n), r = hn::LoadU(d, right + n);
+    hn::StoreU(hn::Mul(half, hn::Add(l, r)), d, mid + n);
+    hn::StoreU(hn::Mul(half, hn::Sub(l, r)), d, side + n);
+  }
+  for (; n < frames; ++n) {
+    mid[n] = 0.5f * (left[n] + right[n]);
+    side[n] = 0.5f * (left[n] - right[n]);
+  }
+}
+
 void FirstDifferences(const float* HWY_RESTRICT row, int frames, float before, float* HWY_RESTRICT out) {
   if (frames <= 0) return;
   out[0] = row[0] - before;
@@ -284,6 +301,7 @@ HWY_EXPORT(WhereAtLeast);
 HWY_EXPORT(RowSumsOf);
 HWY_EXPORT(PairSumsOf);
 HWY_EXPORT(LagOneSum);
+HWY_EXPORT(MidSide);
 HWY_EXPORT(FirstDifferences);
 HWY_EXPORT(LaggedProducts);
 HWY_EXPORT(SignsOfDifferences);
@@ -334,6 +352,10 @@ std::uint64_t where_at_least(const float* row, int frames, float sign, float lea
 
 std::int64_t codes_of_triples(const std::uint8_t* bytes, std::int64_t count, bool big_endian, std::int32_t* codes) {
   return HWY_DYNAMIC_DISPATCH(CodesOfTriples)(bytes, count, big_endian, codes);
+}
+
+void mid_side(const float* left, const float* right, int frames, float* mid, float* side) {
+  HWY_DYNAMIC_DISPATCH(MidSide)(left, right, frames, mid, side);
 }
 
 void first_differences(const float* row, int frames, float before, float* out) {

@@ -50,6 +50,9 @@ struct PairSums {
 /// Σ x[n]·x[n−1], with `before` as the sample ahead of the first.
 [[nodiscard]] double lag_one_sum(const float* row, int frames, float before);
 
+/// mid = (left + right)/2, side = (left − right)/2.
+void mid_side(const float* left, const float* right, int frames, float* mid, float* side);
+
 /// out[n] = row[n] − row[n−1], with `before` as the sample ahead of the first.
 void first_differences(const float* row, int frames, float before, float* out);
 

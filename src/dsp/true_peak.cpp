@@ -264,7 +264,24 @@ TruePeakMeter::Peak TruePeakMeter::close(std::int64_t end) {
     bounds_[i] = ends + t.bend * bend + t.rest * around;
     if (bounds_[i] > bounds_[static_cast<std::size_t>(promising)]) promising = s;
   }
+  const auto look_at_candidates = [&] {
+    if (candidates_.empty()) return;
+    const auto look = [&](const Candidate& c) {
+      const float value = refine(x + c.frame, c.quarter, c.before, c.value, c.after, peak.value);
+      if (value > peak.value) peak = {value, frame_of(closed_ + c.frame + (c.quarter >= 2 ? 1 : 0))};
+    };
+    look(*std::max_element(candidates_.begin(), candidates_.end(),
+                           [](const auto& a, const auto& b) { return a.estimate < b.estimate; }));
+    for (const auto& candidate : candidates_) {
+      if (candidate.estimate > peak.value) look(candidate);
+    }
+    candidates_.clear();
+  };
   for (int step = -1; step < subs; ++step) {
+    if (step == 0) {
+      look_at_candidates();
+      bar = std::max(bar, peak.value);
+    }
     const int s = step < 0 ? promising : step;
     if (step == promising || bounds_[static_cast<std::size_t>(s)] <= bar) continue;
     const int from = s * kSub;
@@ -290,20 +307,7 @@ TruePeakMeter::Peak TruePeakMeter::close(std::int64_t end) {
       if (estimate > bar) candidates_.push_back({estimate, from + k / 4, k % 4, grid[k - 1], grid[k], grid[k + 1]});
     }
   }
-  const auto look = [&](const Candidate& c) {
-    const float value = refine(x + c.frame, c.quarter, c.before, c.value, c.after, peak.value);
-    if (value > peak.value) peak = {value, frame_of(closed_ + c.frame + (c.quarter >= 2 ? 1 : 0))};
-  };
-  if (!candidates_.empty()) {
-    const auto likeliest = std::max_element(candidates_.begin(), candidates_.end(), [](const auto& a, const auto& b) {
-      return a.estimate < b.estimate;
-    });
-    look(*likeliest);
-    for (const auto& candidate : candidates_) {
-      if (candidate.estimate > peak.value) look(candidate);
-    }
-  }
-
+  look_at_candidates();
   closed_ = end;
   const std::int64_t drop = closed_ - kHistory - begin_;
   // Moved only when much has gathered, so that feeding stays linear in time.

@@ -62,12 +62,7 @@ class LowBandMeter final : public Meter {
   void process(const Block& block) override {
     const auto frames = static_cast<std::size_t>(block.frames);
     mid_.resize(frames), side_.resize(frames);
-    const float* left = block.row(0);
-    const float* right = block.row(1);
-    for (std::size_t n = 0; n < frames; ++n) {
-      mid_[n] = 0.5f * (left[n] + right[n]);
-      side_[n] = 0.5f * (left[n] - right[n]);
-    }
+    dsp::mid_side(block.row(0), block.row(1), block.frames, mid_.data(), side_.data());
     feed();
     delay_.refine(block);
   }

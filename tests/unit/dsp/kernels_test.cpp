@@ -172,7 +172,7 @@ TEST_SUITE("dsp/kernels") {
     });
   }
 
-  TEST_CASE("first differences and their signs equal a plain loop") {
+  TEST_CASE("first differences, their signs, and mid and side equal a plain loop") {
     auto x = floats(test::noise(37, 1, 64 * 5 + 1));
     for (std::size_t n = 40; n < x.size(); n += 7) x[n] = x[n - 1];
     on_every_target([&] {
@@ -180,6 +180,14 @@ TEST_SUITE("dsp/kernels") {
         std::vector<float> out(static_cast<std::size_t>(frames));
         first_differences(x.data() + 1, frames, x[0], out.data());
         for (std::size_t n = 0; n < out.size(); ++n) REQUIRE(out[n] == x[n + 1] - x[n]);
+      }
+      for (const int frames : {1, 15, 16, 17, 100}) {
+        std::vector<float> mid(static_cast<std::size_t>(frames)), side(mid);
+        mid_side(x.data(), x.data() + 100, frames, mid.data(), side.data());
+        for (std::size_t n = 0; n < mid.size(); ++n) {
+          REQUIRE(mid[n] == 0.5f * (x[n] + x[n + 100]));
+          REQUIRE(side[n] == 0.5f * (x[n] - x[n + 100]));
+        }
       }
       for (int words = 1; words <= 5; ++words) {
         std::vector<std::uint64_t> rising(static_cast<std::size_t>(words)), moving(rising);
