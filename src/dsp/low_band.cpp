@@ -38,23 +38,23 @@ void ByFour(const float* HWY_RESTRICT phases, std::int64_t stride, int outputs, 
   const hn::ScalableTag<float> d;
   const int lanes = static_cast<int>(hn::Lanes(d));
   int m = 0;
-  for (; m + 2 * lanes <= outputs; m += 2 * lanes) {
-    auto s0 = hn::Zero(d), s1 = s0, r0 = s0, r1 = s0;
+  constexpr int kAtOnce = 4;  // vectors of outputs that share each tap
+  for (; m + kAtOnce * lanes <= outputs; m += kAtOnce * lanes) {
+    hn::Vec<decltype(d)> even[kAtOnce], odd[kAtOnce];
+    for (int v = 0; v < kAtOnce; ++v) even[v] = odd[v] = hn::Zero(d);
     for (int t = 0; t < count; t += 4) {
       const float* base = phases + m + t / 4;
       const auto t0 = hn::Set(d, taps[t]), t1 = hn::Set(d, taps[t + 1]);
-      s0 = hn::MulAdd(hn::LoadU(d, base), t0, s0);
-      r0 = hn::MulAdd(hn::LoadU(d, base + lanes), t0, r0);
-      s1 = hn::MulAdd(hn::LoadU(d, base + stride), t1, s1);
-      r1 = hn::MulAdd(hn::LoadU(d, base + stride + lanes), t1, r1);
       const auto t2 = hn::Set(d, taps[t + 2]), t3 = hn::Set(d, taps[t + 3]);
-      s0 = hn::MulAdd(hn::LoadU(d, base + 2 * stride), t2, s0);
-      r0 = hn::MulAdd(hn::LoadU(d, base + 2 * stride + lanes), t2, r0);
-      s1 = hn::MulAdd(hn::LoadU(d, base + 3 * stride), t3, s1);
-      r1 = hn::MulAdd(hn::LoadU(d, base + 3 * stride + lanes), t3, r1);
+      for (int v = 0; v < kAtOnce; ++v) {
+        const float* x = base + v * lanes;
+        even[v] = hn::MulAdd(hn::LoadU(d, x), t0, even[v]);
+        odd[v] = hn::MulAdd(hn::LoadU(d, x + stride), t1, odd[v]);
+        even[v] = hn::MulAdd(hn::LoadU(d, x + 2 * stride), t2, even[v]);
+        odd[v] = hn::MulAdd(hn::LoadU(d, x + 3 * stride), t3, odd[v]);
+      }
     }
-    hn::StoreU(hn::Add(s0, s1), d, out + m);
-    hn::StoreU(hn::Add(r0, r1), d, out + m + lanes);
+    for (int v = 0; v < kAtOnce; ++v) hn::StoreU(hn::Add(even[v], odd[v]), d, out + m + v * lanes);
   }
   for (; m < outputs; ++m) {
     float s0 = 0, s1 = 0;
