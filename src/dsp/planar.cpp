@@ -263,9 +263,9 @@ void SomeLags(const float* HWY_RESTRICT left, const float* HWY_RESTRICT right, i
 }
 
 void LaggedProducts(const float* left, const float* right, int frames, int first_lag, int count, double* sums) {
-  constexpr int kAtOnce = 7;
   int k = 0;
-  for (; k + kAtOnce <= count; k += kAtOnce) SomeLags<kAtOnce>(left, right + first_lag + k, frames, sums + k);
+  for (; k + 7 <= count; k += 7) SomeLags<7>(left, right + first_lag + k, frames, sums + k);
+  for (; k + 3 <= count; k += 3) SomeLags<3>(left, right + first_lag + k, frames, sums + k);
   for (; k < count; ++k) SomeLags<1>(left, right + first_lag + k, frames, sums + k);
 }
 

@@ -14,7 +14,6 @@ constexpr std::size_t kBatchWords = 128;
 constexpr std::size_t kHeadFrames = 1 << 17;
 constexpr double kLeastCorrelation = 0.6;  // below, left and right share too little for a common lag
 constexpr double kBetter = 1.1;
-constexpr std::int64_t kSettledSeconds = 60;
 constexpr double kClearMargin = 0.1;       // how far the peak stands above everything 1 ms and more away
 
 constexpr CatalogEntry kEntries[] = {
@@ -117,13 +116,8 @@ void DelayFinder::correlate(const std::vector<float>& left, const std::vector<fl
 void DelayFinder::refine(const Block& block) {
   const bool known = counted_ >= static_cast<std::uint64_t>(sample_rate_ / factor_ / 4);
   const bool head = head_left_.size() < kHeadFrames;
-  bool worth = known && worth_refining(peak_);
+  const bool worth = known && worth_refining(peak_);
   if (known && !worth) candidate_.reset();
-  if (worth && peak_.lag == candidate_ && fine_frames_ > kSettledSeconds * static_cast<std::int64_t>(sample_rate_)) {
-    // Well enough known by now: one block in four goes on telling whether it stays so.
-    worth = ++settled_ % 4 == 0;
-    near_left_.clear(), near_right_.clear();
-  }
   if (head || worth) {
     const auto frames = static_cast<std::size_t>(block.frames);
     block_left_.resize(frames), block_right_.resize(frames);

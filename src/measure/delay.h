@@ -46,7 +46,6 @@ class DelayFinder {
   std::optional<int> candidate_;            ///< slow samples
   std::vector<double> fine_;                ///< sums for lags candidate·factor − reach … + reach
   std::int64_t fine_frames_ = 0;
-  std::int64_t settled_ = 0;                ///< blocks since the lag has been known well
   float last_left_ = 0, last_right_ = 0;       ///< at full rate
   std::vector<float> block_left_, block_right_;  ///< first differences of this block, at full rate
   std::vector<float> near_left_, near_right_;  ///< those around what is being correlated
