@@ -35,7 +35,10 @@ Result<OpenedFile> open_walked(std::unique_ptr<Bytes> bytes, const std::string& 
   return opened;
 }
 
-constexpr std::string_view kAudioExtensions = " wav wave bwf rf64 bw64 w64 aif aiff aifc caf flac ogg oga opus mp3 ";
+// Those we cannot read are in it too: in a folder nobody may think that they were looked at.
+constexpr std::string_view kAudioExtensions =
+    " wav wave bwf rf64 bw64 w64 aif aiff aifc caf flac ogg oga opus mp3 m4a m4b mp4 mov aac wma wv ape dsf dff mka mpc ac3 "
+    "ec3 dts sd2 au snd amr ";
 constexpr int kMaxDepth = 64;
 constexpr std::size_t kMaxFiles = 1'000'000;
 

@@ -101,6 +101,9 @@ std::optional<double> fader_change(const Rule& rule, const Decision& decision, c
   if (kind != LimitKind::above && kind != LimitKind::below) return std::nullopt;
   if (std::find(kFollowsFader.begin(), kFollowsFader.end(), rule.measure.id) == kFollowsFader.end())
     return std::nullopt;
+  // A lower limit down there asks whether there is any sound: to raise a file just up to it helps nobody.
+  constexpr double kHardlyAnySound = -40;
+  if (kind == LimitKind::below && decision.comparison->number <= kHardlyAnySound) return std::nullopt;
   double change = decision.comparison->number - *value;
   for (const auto& comparison : rule.comparisons) {
     if (comparison.kind != kind || comparison.status == Status::note) continue;
@@ -210,9 +213,18 @@ class Judge {
     if (finding.change_db) {
       amounts.change = change_words(*finding.change_db);
       amounts.direction = *finding.change_db < 0 ? "down" : "up";
-      if (const auto peak = number(outcome_of({"true_peak", {}}, measured_, catalog_))) {
-        finding.true_peak_after_db = *peak + *finding.change_db;
-        amounts.true_peak_after = value_with_unit(*finding.true_peak_after_db, Unit::dbtp, 1);
+      const auto peak = number(outcome_of({"true_peak", {}}, measured_, catalog_));
+      const auto clipped = number(outcome_of({"clipped_runs", {}}, measured_, catalog_));
+      if (peak) {
+        const double after = *peak + *finding.change_db;
+        amounts.true_peak_after = value_with_unit(after, Unit::dbtp, 1);
+        if (clipped.value_or(0) > 0 && *finding.change_db < 0) {
+          // How far the peaks went is lost: once the level is lower, they come back.
+          amounts.change = "at least " + amounts.change;
+          amounts.true_peak_after = "higher than " + amounts.true_peak_after + ", for what was clipped off comes back";
+        } else {
+          finding.true_peak_after_db = after;
+        }
       }
     }
     finding.why = fill(rule.why, amounts);

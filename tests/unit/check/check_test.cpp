@@ -102,6 +102,30 @@ TEST_SUITE("check/files") {
     CHECK((finding.status == Status::waived) == (finding.where_total <= static_cast<std::int64_t>(kMaxWhere)));
   }
 
+  TEST_CASE("of a clipped file nobody says where its peak will be once it is lower") {
+    const Folder folder;
+    auto clip = test::music();
+    const auto set = rules("[[rule]]\nid = \"r\"\nmeasure = \"true_peak\"\nwarn_above = -40\nwhy = \"w\"\nsource = \"s\"\n"
+                           "remedy = \"Lower by {change}; then {true_peak_after}.\"\n");
+    const auto clean = check_files({test::write_sample(folder.path, "clean", clip, {})}, {set}, {});
+    CHECK(clean.files[0].findings[0].true_peak_after_db);
+    CHECK(clean.files[0].findings[0].remedy.find("at least") == std::string::npos);
+    clip.gain_db(12);
+    const auto hot = check_files({test::write_sample(folder.path, "hot", clip, {})}, {set}, {});
+    CHECK_FALSE(hot.files[0].findings[0].true_peak_after_db);
+    CHECK(hot.files[0].findings[0].remedy.find("Lower by at least") != std::string::npos);
+    CHECK(hot.files[0].findings[0].remedy.find("higher than -40.0 dBTP") != std::string::npos);
+  }
+
+  TEST_CASE("what a folder holds and nobody can read is not passed over") {
+    const Folder folder;
+    test::write_sample(folder.path, "a", test::music(), {});
+    std::ofstream(folder.path + "/b.m4a") << "not read";
+    const auto inputs = expand_inputs({folder.path}, Folders::flat);
+    REQUIRE(inputs.files.size() == 2);
+    CHECK(check_files(inputs.files, {rules(rule("measure = \"sample_peak\"\nfail_above = 20"))}, {}).verdict == Verdict::fail);
+  }
+
   TEST_CASE("a waiver that was used on no file warns once for the whole set") {
     const Folder folder;
     const auto path = test::write_sample(folder.path, "a", test::music(), {});
