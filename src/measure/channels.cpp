@@ -29,8 +29,8 @@ constexpr CatalogEntry kEntries[] = {
      .caveat = "In a stereo file this is dual mono to the bit.", .act = "Check which bus feeds which channel."},
     {.id = "inverted_channel", .title = "One channel upside down", .group = Group::stereo, .unit = Unit::boolean,
      .what = "Whether one channel is the other with its polarity flipped.",
-     .how = "Left equals minus right to the bit; or phase correlation of -0.95 or less both over all and below 120 Hz, with "
-            "the channels within 1 dB of each other.",
+     .how = "Left equals minus right to the bit; or, with the channels within 1 dB of each other, phase correlation of -0.95 or "
+            "less below 120 Hz (where there is anything) and over all; -0.5 or less over all where the low end shows it.",
      .source = "definition", .caveat = "Wide synthesizers alone reach about -0.3.",
      .act = "Flip the polarity of one channel: check cables, the bus and the last plug-ins for a polarity switch."},
 };
@@ -171,7 +171,9 @@ class ChannelMeter final : public Meter {
     const double* whole = reading(report, "phase_correlation");
     const double* low = reading(report, "low_phase_correlation");
     const double* balance = reading(report, "channel_balance");
-    const bool flipped = whole != nullptr && *whole <= -0.95 && (low == nullptr || *low <= -0.95) && balance != nullptr &&
+    // A low end upside down cannot be meant, and a wide mix with one side flipped reads well above -0.95 over all.
+    const double needed = low != nullptr ? -0.5 : -0.95;
+    const bool flipped = whole != nullptr && *whole <= needed && (low == nullptr || *low <= -0.95) && balance != nullptr &&
                          std::abs(*balance) <= 1;
     report.value("inverted_channel", flipped);
   }

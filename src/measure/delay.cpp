@@ -14,6 +14,7 @@ constexpr std::size_t kBatchWords = 128;
 constexpr std::size_t kHeadFrames = 1 << 17;
 constexpr double kLeastCorrelation = 0.6;  // below, left and right share too little for a common lag
 constexpr double kBetter = 1.1;
+constexpr double kSurelyOne = 0.85;        // one sound on both sides, whatever its polarity
 constexpr double kClearMargin = 0.1;       // how far the peak stands above everything 1 ms and more away
 
 constexpr CatalogEntry kEntries[] = {
@@ -182,6 +183,11 @@ void DelayFinder::report(Report& report) {
     const auto none = static_cast<std::size_t>(factor_ + 2);
     const bool better = peak.lag != 0 || std::abs(fine_[static_cast<std::size_t>(top)]) > kBetter * std::abs(fine_[none]);
     if (better) lag += static_cast<double>(top) - (factor_ + 2);
+  }
+  if (lag != 0 && std::abs(lag) <= factor_ && peak.value < 0 && peak.value > -kSurelyOne) {
+    // Sides that work against each other correlate best next to no lag, too.
+    report.not_applicable(kId, "left and right are opposed in polarity; next to none, a lag of theirs cannot be told");
+    return;
   }
   auto& m = report.value(kId, lag);
   if (lag != 0) m.note = lag > 0 ? "right is behind left" : "left is behind right";

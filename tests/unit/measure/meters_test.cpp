@@ -216,6 +216,16 @@ TEST_SUITE("measure/stereo") {
     CHECK(codes({a, late, early})("copied_channels") == 0);
   }
 
+  TEST_CASE("a flipped side of a wide mix is known by its low end") {
+    const auto low = sine(kRate, 60, 0.3, kRate * 4), mid = sine(kRate, 900, 0.2, kRate * 4);
+    const auto one = scaled(sine(kRate, 3000, 0.2, kRate * 4), 0.5), other = scaled(sine(kRate, 5000, 0.2, kRate * 4), 0.5);
+    const auto left = sum(sum(low, mid), one), right = sum(sum(low, mid), other);
+    const auto flipped = reals({left, scaled(right, -1)});
+    CHECK(flipped("phase_correlation") > -0.95);
+    CHECK(std::get<bool>(std::get<Value>(flipped.measurement("inverted_channel").outcome)));
+    CHECK_FALSE(std::get<bool>(std::get<Value>(reals({left, right}).measurement("inverted_channel").outcome)));
+  }
+
   TEST_CASE("a delay between the channels is found to the sample") {
     for (const int rate : {44100, 48000, 96000}) {
       const auto left = music_like(rate * 4)[0];
