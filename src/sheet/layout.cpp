@@ -1,6 +1,7 @@
 #include "sheet/layout.h"
 
 #include <algorithm>
+#include <array>
 
 #include "base/text.h"
 
@@ -38,6 +39,26 @@ std::string_view code_of(Ink ink) {
   return "";
 }
 
+bool is_digit(char c) { return c >= '0' && c <= '9'; }
+
+/// Numbers stay whole: no line ends inside "11 808 000", nor between a number and its unit.
+std::string with_whole_numbers(std::string_view text) {
+  static constexpr std::array<std::string_view, 11> kUnits{"dB", "LU", "LUFS", "dBTP", "dBFS", "dB(A)", "Hz", "kHz", "s", "h", "%"};
+  std::string out;
+  for (std::size_t i = 0; i < text.size(); ++i) {
+    bool whole = text[i] == ' ' && i > 0 && is_digit(text[i - 1]) && i + 1 < text.size();
+    if (whole && !is_digit(text[i + 1])) {
+      const auto word = text.substr(i + 1, text.find_first_of(" ,;.:)", i + 1) - i - 1);
+      whole = std::find(kUnits.begin(), kUnits.end(), word) != kUnits.end() || text.substr(i + 1).starts_with("dB(A)");
+    } else if (whole) {
+      // Three digits follow, and no fourth: a group of thousands.
+      whole = i + 3 < text.size() && is_digit(text[i + 2]) && is_digit(text[i + 3]) && (i + 4 == text.size() || !is_digit(text[i + 4]));
+    }
+    whole ? out.append(kSpace) : out += std::string_view(&text[i], 1);
+  }
+  return out;
+}
+
 }  // namespace
 
 Ink ink_of(Verdict verdict) {
@@ -73,7 +94,7 @@ void Page::paragraph(int indent, std::string_view label, int hang, std::string_v
   const int start = indent + hang;
   const int gap = label_columns == 0 ? hang : hang - label_columns;
   const std::string margin(static_cast<std::size_t>(indent), ' ');
-  auto lines = base::wrap(text, width_ - start);
+  auto lines = base::wrap(with_whole_numbers(text), width_ - start);
   if (label_columns > 0 && gap < 1) {  // the label has a line of its own
     for (const auto& part : base::wrap(label, width_ - indent))
       out_ += margin + inked(with_spaces(part), label_ink) + '\n';

@@ -240,19 +240,20 @@ class HandOff {
     for (const std::string_view what :
          {"Chosen version, and which other versions follow", "Place in the running order, gaps before and after",
           "Tempo and metre", "Reference tracks, and what about them",
+          "What I like about the mix, and what worries me",
           "On the mix bus: what was left on, what was taken off",
           "Fades: done already, or to be made from where to where",
           "Count-in, clicks, noise at the ends: keep or remove", "Codes (ISRC, UPC)", "Anything to listen for"})
       line("- " + std::string(what) + ": " + std::string(kBlank));
   }
 
+  // What the receiver's ears need; how long the sender may listen in their own room does not travel along.
   void cautions() {
     std::vector<std::string> texts;
     for (const auto* file : files_) {
       for (const auto& caution : file->cautions) {
-        auto text = md(caution.text);
-        if (std::find(texts.begin(), texts.end(), text) == texts.end()) texts.push_back(std::move(text));
-        if (texts.size() == kItemsShown) break;
+        if (!caution.text.starts_with("Before you play") || texts.size() == kItemsShown) continue;
+        texts.push_back((several_ ? md(file->path) + ": " : "") + md(caution.text));
       }
     }
     if (texts.empty()) return;

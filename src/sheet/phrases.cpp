@@ -123,8 +123,12 @@ std::string headline(const Finding& finding, const Catalog& catalog) {
   const auto reason = reason_of(finding.outcome);
   if (!reason.empty() && reason != "not measured") text += " (" + reason + ")";
   if (!finding.limit_text.empty()) {
+    // "At most 3" reads as a demand, "one of 44100, 48000" and "a multiple of 588" as a statement, and a wrong one.
+    const bool bound = finding.limit_kind == LimitKind::above || finding.limit_kind == LimitKind::below ||
+                       finding.limit_kind == LimitKind::none;
     const bool bare = finding.limit_text == "yes" || finding.limit_text == "no";
-    text += (bare ? ", should be " : ", ") + base::for_terminal(finding.limit_text);
+    const bool as_is = bound || finding.status == Status::pass;
+    text += (as_is && !bare ? ", " : ", should be ") + base::for_terminal(finding.limit_text);
   }
   if (finding.within_tolerance) {
     text += ", within the measurement tolerance";

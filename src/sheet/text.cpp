@@ -124,7 +124,7 @@ class TextSheet {
       return;
     }
     auto counts = tally(items_of(file.findings, catalog_));
-    counts.pass = counts.note = 0;
+    counts.pass = 0;
     const auto what = counts_text(counts);
     page_.paragraph(0, verdict_word(file.verdict), kVerdictHang, name + (what.empty() ? "" : ": " + glued(what)),
                     ink_of(file.verdict));
@@ -145,7 +145,15 @@ class TextSheet {
   }
 
   void overall_line() {
-    page_.paragraph(0, verdict_word(sheet_.verdict), kVerdictHang, totals(), ink_of(sheet_.verdict));
+    std::size_t of_the_set = 0;
+    for (const auto& finding : sheet_.findings) {
+      const bool speaks = finding.status == Status::fail || finding.status == Status::warn ||
+                          (finding.status == Status::not_measured && !finding.optional);
+      of_the_set += speaks ? 1 : 0;
+    }
+    const auto more = of_the_set == 0 ? std::string()
+                                      : "; " + plural(static_cast<std::int64_t>(of_the_set), "finding", "findings") + " about the whole set";
+    page_.paragraph(0, verdict_word(sheet_.verdict), kVerdictHang, totals() + more, ink_of(sheet_.verdict));
   }
 
   void rules() {

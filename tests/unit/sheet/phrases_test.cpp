@@ -95,6 +95,13 @@ TEST_SUITE("sheet/phrases") {
     finding.limit = Value(false);
     finding.limit_text = "no";
     CHECK(headline(finding, small_catalog()) == "Dual mono: yes, should be no");
+    auto disc = level(Status::fail, 0, 0);
+    disc.measure = disc.key = "frames";
+    disc.outcome = Value(3936000.0);
+    disc.unit = Unit::samples;
+    disc.limit_kind = LimitKind::multiple_of;
+    disc.limit_text = "a multiple of 588 samples";
+    CHECK(headline(disc, small_catalog()).ends_with(", should be a multiple of 588 samples"));
     finding.compare_to = "true_peak";
     CHECK(title_of(finding, small_catalog()) == "Dual mono against True peak");
   }

@@ -127,9 +127,9 @@ TEST_SUITE("sheet/text") {
 
   TEST_CASE("quiet is the verdict of each file and of all") {
     CHECK(render_text(one_mix(), small_catalog(), {Colour::off, 80, true}) ==
-          "FAIL  bounces/paper-lantern_mix3.wav: 1 fail, 1 not measured, 1 warn, 1 waived\n");
+          "FAIL  bounces/paper-lantern_mix3.wav: 1 fail, 1 not measured, 1 warn, 1 note,\n      1 waived\n");
     const auto lines = lines_of(render_text(many_stems(), small_catalog(), {Colour::off, 80, true}));
-    CHECK(lines.front() == "FAIL  stems/01_kick.wav: 1 fail");
+    CHECK(lines.front() == "FAIL  stems/01_kick.wav: 1 fail, 1 note");
     CHECK(lines.back() == "FAIL  13 files: 9 pass, 1 warn, 2 fail, 1 without a sheet");
   }
 
