@@ -97,7 +97,8 @@ class Checker {
     }
     measure::PassOptions pass_options;
     pass_options.requests = requests_;
-    pass_options.timelines = options_.timelines;
+    pass_options.timelines = options_.timelines || options_.pictures;
+    pass_options.pictures = options_.pictures;
     pass_options.second_meter = options_.second_meter;
     pass_options.stop = hooks_.stop;
     if (hooks_.progress) {
@@ -119,6 +120,7 @@ class Checker {
     sheet.audio_digest = pass->audio_digest;
     sheet.measurements = std::move(pass->measurements);
     sheet.timelines = std::move(pass->timelines);
+    sheet.pictures = std::move(pass->pictures);
     if (options_.file_digest) {
       const auto digest = audio::sha256_of_file(sheet.path);
       if (!digest) {

@@ -8,6 +8,7 @@
 #include "dsp/biquad.h"
 #include "measure/delay.h"
 #include "measure/meter.h"
+#include "measure/timelines.h"
 
 namespace sendworthy::measure {
 namespace {
@@ -42,7 +43,7 @@ constexpr double kEmptyPower = 1e-10;  // −100 dBFS mean square: nothing but d
 class LowBandMeter final : public Meter {
  public:
   explicit LowBandMeter(const Setup& setup)
-      : format_(setup.format), ticks_(setup.format.sample_rate), mid_chain_(setup.format.sample_rate),
+      : format_(setup.format), pictures_(setup.pictures), ticks_(setup.format.sample_rate), mid_chain_(setup.format.sample_rate),
         side_chain_(setup.format.sample_rate), delay_(setup.format.sample_rate, mid_chain_.middle_factor()) {
     std::vector<Parameters> all{{}};
     for (const auto& entry : kEntries) {
@@ -75,6 +76,22 @@ class LowBandMeter final : public Meter {
     feed();
     for (auto& band : bands_) band.mid_hops.push_back(static_cast<float>(band.hop_mid)), band.side_hops.push_back(static_cast<float>(band.hop_side));
     frames_ = bus.frames;
+    if (pictures_) publish_loss(bus);
+  }
+
+  // Per hop; nothing where the low end is empty.
+  void publish_loss(Bus& bus) const {
+    const auto& band = bands_.front();
+    if (!band.possible) return;
+    const double frames = static_cast<double>(format_.sample_rate) / 10 / mid_chain_.low_factor();
+    std::vector<float> line;
+    for (std::size_t i = 0; i < band.mid_hops.size(); ++i) {
+      const double mid = band.mid_hops[i], side = band.side_hops[i];
+      const bool empty = mid + side < kEmptyPower * frames;
+      const double loss = mid > 0 ? std::min(60.0, 10 * std::log10((mid + side) / mid)) : 60;
+      line.push_back(empty ? std::nanf("") : static_cast<float>(loss));
+    }
+    bus.timelines.push_back(bounded_timeline("low_mono_loss", "dB", 0, 0, 0.1, std::move(line), Merge::highest));
   }
 
   void report(const Bus& bus, Report& report) override {
@@ -196,6 +213,7 @@ class LowBandMeter final : public Meter {
   }
 
   const audio::StreamFormat format_;
+  const bool pictures_;
   Ticks ticks_;
   dsp::LowBandChain mid_chain_, side_chain_;
   std::vector<Band> bands_;

@@ -69,6 +69,7 @@ struct Bus {
   dsp::PairSums pair;                             ///< stereo only
   std::optional<double> noise_floor_dbfs;
   std::vector<Timeline> timelines;
+  std::optional<Pictures> pictures;
 };
 
 /// Collects the measurements of one file.
@@ -88,6 +89,7 @@ struct Setup {
   const audio::FileFacts& facts;
   const std::vector<MeasureRequest>& requests;
   bool timelines = false;
+  bool pictures = false;
 
   /// The fallback and every other parameter set asked for on `id`.
   [[nodiscard]] std::vector<Parameters> variants(std::string_view id) const;

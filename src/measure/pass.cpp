@@ -9,6 +9,7 @@
 #include "base/text.h"
 #include "measure/digest.h"
 #include "measure/meter.h"
+#include "measure/pictures.h"
 #include "measure/second_meter.h"
 #include "measure/timelines.h"
 
@@ -198,7 +199,7 @@ bool wanted(const MeterModule& module, const PassOptions& options) {
 
 Result<PassResult> run_pass(audio::OpenedFile& file, const PassOptions& options, Crew& crew) {
   const auto& format = file.source->format();
-  const Setup setup{format, file.facts, options.requests, options.timelines};
+  const Setup setup{format, file.facts, options.requests, options.timelines, options.pictures};
   std::vector<std::unique_ptr<Meter>> meters;
   for (const auto& module : modules()) {
     if (module.create == nullptr || !wanted(module, options)) continue;
@@ -208,6 +209,7 @@ Result<PassResult> run_pass(audio::OpenedFile& file, const PassOptions& options,
   auto* digest_meter = digest.get();
   meters.push_back(std::move(digest));
   if (options.timelines) meters.push_back(std::make_unique<TimelineMeter>(format));
+  if (options.pictures) meters.push_back(std::make_unique<PictureMeter>(format));
   if (options.second_meter) {
     const bool peaks = options.only.empty() || std::ranges::find(options.only, "true_peak") != options.only.end();
     meters.push_back(
@@ -239,6 +241,7 @@ Result<PassResult> run_pass(audio::OpenedFile& file, const PassOptions& options,
   std::sort(result.measurements.begin(), result.measurements.end(),
             [](const Measurement& a, const Measurement& b) { return a.key < b.key; });
   result.timelines = std::move(bus.timelines);
+  result.pictures = std::move(bus.pictures);
   result.audio_digest = digest_meter->text(result.frames);
   return result;
 }

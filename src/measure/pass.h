@@ -17,6 +17,7 @@ namespace sendworthy::measure {
 struct PassOptions {
   std::vector<MeasureRequest> requests;  ///< measurements wanted with other parameters than the fallback
   bool timelines = false;
+  bool pictures = false;  ///< only together with timelines
   bool second_meter = false;
   /// Ids wanted; empty: all. Only the meters that make them run, so whatever builds on another meter is not to be read.
   /// For signals made to test one reading.
@@ -28,6 +29,7 @@ struct PassOptions {
 struct PassResult {
   std::vector<Measurement> measurements;  ///< every available catalog id, and every request; sorted by key
   std::vector<Timeline> timelines;
+  std::optional<Pictures> pictures;
   std::string audio_digest;               ///< "xxh128:…"
   std::int64_t frames = 0;
   bool interrupted = false;

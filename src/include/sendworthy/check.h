@@ -29,6 +29,7 @@ struct CheckOptions {
   bool file_digest = false;
   bool second_meter = false;
   bool timelines = false;
+  bool pictures = false;  ///< with timelines, and more of them
   bool judge = true;
   std::string today;  ///< YYYY-MM-DD, for waivers; the library never asks the clock
   std::optional<Monitoring> monitoring;

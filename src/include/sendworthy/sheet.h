@@ -131,13 +131,38 @@ struct Facts {
 
 /// A series at a bounded rate. Not a number (NaN) where nothing could be read.
 struct Timeline {
-  std::string id;    ///< "momentary", "short_term", "peak", "correlation", "envelope"
+  /// "momentary", "short_term", "peak", "correlation", "envelope"; for pictures also "highest" and "lowest" (samples, full
+  /// scale 1, per channel), "true_peak", "low_mono_loss"
+  std::string id;
   std::string unit;
   int channel = 0;   ///< from 1; 0 = the whole file
   double start_s = 0;
   double step_s = 0;
   int decimals = 1;
   std::vector<float> values;
+};
+
+/// What pictures show beside series over time. Made where a picture was asked for.
+struct Pictures {
+  /// Long-term third-octave spectrum: mean square of each band over all channels and the whole file, dBFS.
+  struct Spectrum {
+    std::vector<double> centre_hz;       ///< 25 Hz … 20 kHz, as far as the sample rate reaches
+    std::vector<float> level_db;         ///< at least −144
+    std::optional<double> bandwidth_hz;  ///< upper edge of the band behind which the spectrum falls off; none: no such edge
+  } spectrum;
+  /// How long the peak of 10 ms stands at each level: shares of all windows, bins of 1 dB from low_db up. The last bin holds
+  /// everything above 0 dBFS, the first everything below −60.
+  struct Levels {
+    double low_db = 0;
+    std::vector<float> share;
+  } levels;
+  /// Stereo: how often left and right meet at a place. Rows: mid from −reach (first) to +reach; columns: side, from
+  /// more right (first) to more left; shares of all frames. Empty for other layouts.
+  struct Density {
+    int cells = 0;     ///< a side
+    double reach = 0;  ///< of mid and side, full scale 1
+    std::vector<float> share;
+  } density;
 };
 
 struct FileSheet {
@@ -151,6 +176,7 @@ struct FileSheet {
   std::vector<Finding> findings;
   std::vector<Skipped> skipped;
   std::vector<Timeline> timelines;
+  std::optional<Pictures> pictures;
   std::vector<Caution> cautions;
   std::optional<Error> error;  ///< set: no sheet could be made for this input
 };

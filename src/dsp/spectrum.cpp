@@ -1,0 +1,141 @@
+#include "dsp/spectrum.h"
+
+#include <kissfft/kiss_fft.h>
+
+#include <algorithm>
+#include <cmath>
+#include <new>
+#include <numbers>
+
+namespace sendworthy::dsp {
+namespace {
+
+constexpr int kLowestDb = -160, kHighestDb = 40;
+
+// A power of two near 0.17 s: 8192 at 44.1 and 48 kHz, where the lowest band is 5.8 Hz wide.
+int frame_size(int sample_rate) {
+  int size = 512;
+  while (size < sample_rate * 0.125) size *= 2;
+  return size;
+}
+
+}  // namespace
+
+struct BandSpectrum::Transform {
+  explicit Transform(int size)
+      : config(kiss_fft_alloc(size, 0, nullptr, nullptr)), in(static_cast<std::size_t>(size)), out(static_cast<std::size_t>(size)) {
+    if (config == nullptr) throw std::bad_alloc();
+  }
+  ~Transform() { kiss_fft_free(config); }
+  Transform(const Transform&) = delete;
+  Transform& operator=(const Transform&) = delete;
+  kiss_fft_cfg config;
+  std::vector<kiss_fft_cpx> in, out;
+};
+
+BandSpectrum::BandSpectrum(int sample_rate, int channels)
+    : channels_(channels), size_(frame_size(sample_rate)), step_(size_ / 4 * 3), fft_(std::make_unique<Transform>(size_)),
+      pending_(static_cast<std::size_t>(channels)), lines_(static_cast<std::size_t>(size_ / 2 + 1)) {
+  const int slope = size_ / 4;
+  double square = 0;
+  for (int n = 0; n < size_; ++n) {
+    const int edge = std::min(n, size_ - 1 - n);
+    const double w = edge >= slope ? 1 : 0.5 - 0.5 * std::cos(std::numbers::pi * (edge + 0.5) / slope);
+    window_.push_back(static_cast<float>(w));
+    square += w * w;
+  }
+  scale_ = 2 / (square * size_);
+  const double line_hz = static_cast<double>(sample_rate) / size_;
+  for (int k = -16; k <= 13; ++k) {
+    const double low = 1000 * std::pow(10, (k - 0.5) / 10), high = 1000 * std::pow(10, (k + 0.5) / 10);
+    centres_.push_back(1000 * std::pow(10, k / 10.0));
+    if (centres_.back() > 0.92 * sample_rate / 2) {
+      centres_.pop_back();
+      break;
+    }
+    auto& band = bands_.emplace_back();
+    for (int line = static_cast<int>(low / line_hz); line <= size_ / 2; ++line) {
+      const double from = (line - 0.5) * line_hz, to = (line + 0.5) * line_hz;
+      const double share = (std::min(to, high) - std::max(from, low)) / line_hz;
+      if (from > high) break;
+      if (share > 0 && line > 0) band.push_back({line, static_cast<float>(share)});
+    }
+  }
+  power_.assign(centres_.size(), 0);
+  frame_.assign(centres_.size(), 0);
+  counts_.assign(centres_.size(), std::vector<std::int64_t>(kHighestDb - kLowestDb + 1, 0));
+  // The first frame's slope lies before the start, where there is silence.
+  for (auto& channel : pending_) channel.assign(static_cast<std::size_t>(slope), 0.0f);
+}
+
+BandSpectrum::~BandSpectrum() = default;
+
+void BandSpectrum::process(const float* rows, std::int64_t stride, int frames) {
+  frames_ += frames;
+  for (int c = 0; c < channels_; ++c) {
+    auto& channel = pending_[static_cast<std::size_t>(c)];
+    channel.insert(channel.end(), rows + c * stride, rows + c * stride + frames);
+  }
+  while (pending_.front().size() >= static_cast<std::size_t>(size_)) transform();
+}
+
+void BandSpectrum::finish() {
+  const auto slope = static_cast<std::size_t>(size_ / 4);
+  while (pending_.front().size() > slope) {
+    for (auto& channel : pending_) channel.resize(std::max(channel.size(), static_cast<std::size_t>(size_)), 0.0f);
+    transform();
+  }
+}
+
+void BandSpectrum::transform() {
+  std::fill(lines_.begin(), lines_.end(), 0.0f);
+  // Two real channels go through one complex transform; the sum of both powers falls out without taking them apart.
+  for (int c = 0; c < channels_; c += 2) {
+    const auto& left = pending_[static_cast<std::size_t>(c)];
+    const float* right = c + 1 < channels_ ? pending_[static_cast<std::size_t>(c + 1)].data() : nullptr;
+    for (std::size_t n = 0; n < fft_->in.size(); ++n)
+      fft_->in[n] = {window_[n] * left[n], right != nullptr ? window_[n] * right[n] : 0};
+    kiss_fft(fft_->config, fft_->in.data(), fft_->out.data());
+    for (std::size_t k = 1; k < lines_.size(); ++k) {
+      const auto &a = fft_->out[k], &b = fft_->out[fft_->out.size() - k];
+      lines_[k] += 0.5f * (a.r * a.r + a.i * a.i + b.r * b.r + b.i * b.i);
+    }
+  }
+  for (std::size_t b = 0; b < bands_.size(); ++b) {
+    double sum = 0;
+    for (const auto& part : bands_[b]) sum += static_cast<double>(part.share * lines_[static_cast<std::size_t>(part.line)]);
+    const double power = sum * scale_ / channels_;
+    power_[b] += power;
+    const double db = power > 0 ? 10 * std::log10(power) : kLowestDb;
+    ++counts_[b][static_cast<std::size_t>(std::clamp(static_cast<int>(std::floor(db)), kLowestDb, kHighestDb) - kLowestDb)];
+  }
+  ++transforms_;
+  for (auto& channel : pending_) channel.erase(channel.begin(), channel.begin() + step_);
+}
+
+std::vector<double> BandSpectrum::mean_power() const {
+  std::vector<double> mean;
+  // Each frame stands for `step_` samples: so what the slopes at both ends leave out of silence does not count.
+  for (const double power : power_) mean.push_back(frames_ > 0 ? power * step_ / static_cast<double>(frames_) : 0);
+  return mean;
+}
+
+std::vector<double> BandSpectrum::percentile_db(double share) const {
+  std::vector<double> levels;
+  for (const auto& counts : counts_) {
+    const auto rank = static_cast<std::int64_t>(std::llround(static_cast<double>(transforms_ - 1) * share));
+    std::int64_t seen = 0;
+    int db = kLowestDb;
+    for (std::size_t i = 0; i < counts.size(); ++i) {
+      seen += counts[i];
+      if (seen > rank) {
+        db = kLowestDb + static_cast<int>(i);
+        break;
+      }
+    }
+    levels.push_back(db);
+  }
+  return levels;
+}
+
+}  // namespace sendworthy::dsp

@@ -1,0 +1,43 @@
+// What pictures show beside the timelines of the measurements: made only when a picture was asked for.
+#pragma once
+
+#include <vector>
+
+#include "dsp/spectrum.h"
+#include "measure/meter.h"
+
+namespace sendworthy::measure {
+
+class PictureMeter final : public Meter {
+ public:
+  explicit PictureMeter(const audio::StreamFormat& format);
+  void process(const Block& block) override;
+  void publish(Bus& bus) override;
+  void report(const Bus&, Report&) override {}
+
+ private:
+  void outline(const Block& block);
+  void levels(const Block& block);
+  void density(const Block& block);
+  void close_window();
+  [[nodiscard]] Pictures::Spectrum spectrum();
+  [[nodiscard]] Pictures::Density density_found(std::int64_t frames) const;
+
+  const audio::StreamFormat format_;
+  Ticks ticks_;
+  dsp::BandSpectrum spectrum_;
+
+  /// Extremes per channel, each of `per_point_` sub-blocks; doubled whenever there are too many points.
+  struct Outline {
+    std::vector<float> highest, lowest;
+  };
+  std::vector<Outline> outlines_;
+  std::int64_t per_point_ = 1, in_point_ = 0;
+
+  float window_peak_ = 0;
+  std::vector<std::int64_t> windows_;
+
+  std::vector<std::uint32_t> grid_;
+};
+
+}  // namespace sendworthy::measure
