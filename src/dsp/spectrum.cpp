@@ -23,7 +23,9 @@ int frame_size(int sample_rate) {
 
 struct BandSpectrum::Transform {
   explicit Transform(int size)
-      : config(kiss_fft_alloc(size, 0, nullptr, nullptr)), in(static_cast<std::size_t>(size)), out(static_cast<std::size_t>(size)) {
+      : config(kiss_fft_alloc(size, 0, nullptr, nullptr)),
+        in(static_cast<std::size_t>(size)),
+        out(static_cast<std::size_t>(size)) {
     if (config == nullptr) throw std::bad_alloc();
   }
   ~Transform() { kiss_fft_free(config); }
@@ -34,8 +36,12 @@ struct BandSpectrum::Transform {
 };
 
 BandSpectrum::BandSpectrum(int sample_rate, int channels)
-    : channels_(channels), size_(frame_size(sample_rate)), step_(size_ / 4 * 3), fft_(std::make_unique<Transform>(size_)),
-      pending_(static_cast<std::size_t>(channels)), lines_(static_cast<std::size_t>(size_ / 2 + 1)) {
+    : channels_(channels),
+      size_(frame_size(sample_rate)),
+      step_(size_ / 4 * 3),
+      fft_(std::make_unique<Transform>(size_)),
+      pending_(static_cast<std::size_t>(channels)),
+      lines_(static_cast<std::size_t>(size_ / 2 + 1)) {
   const int slope = size_ / 4;
   double square = 0;
   for (int n = 0; n < size_; ++n) {
@@ -103,11 +109,13 @@ void BandSpectrum::transform() {
   }
   for (std::size_t b = 0; b < bands_.size(); ++b) {
     double sum = 0;
-    for (const auto& part : bands_[b]) sum += static_cast<double>(part.share * lines_[static_cast<std::size_t>(part.line)]);
+    for (const auto& part : bands_[b])
+      sum += static_cast<double>(part.share * lines_[static_cast<std::size_t>(part.line)]);
     const double power = sum * scale_ / channels_;
     power_[b] += power;
     const double db = power > 0 ? 10 * std::log10(power) : kLowestDb;
-    ++counts_[b][static_cast<std::size_t>(std::clamp(static_cast<int>(std::floor(db)), kLowestDb, kHighestDb) - kLowestDb)];
+    ++counts_[b][static_cast<std::size_t>(std::clamp(static_cast<int>(std::floor(db)), kLowestDb, kHighestDb) -
+                                          kLowestDb)];
   }
   ++transforms_;
   for (auto& channel : pending_) channel.erase(channel.begin(), channel.begin() + step_);

@@ -7,10 +7,10 @@
 
 namespace sendworthy::dsp {
 
-/// Frames of about 0.17 s under a window that is flat in its middle half (Tukey, 0.5), each beginning three quarters of a frame
-/// after the last: the windows add up to one everywhere, so all audio counts alike. Bands of IEC 61260-1, base ten, mid-band
-/// frequencies 25 Hz … 20 kHz as far as they lie below 0.92 of half the sample rate, which may cut the last band short; a
-/// Fourier line that straddles two bands counts in both by its share.
+/// Frames of about 0.17 s under a window that is flat in its middle half (Tukey, 0.5), each beginning three quarters of
+/// a frame after the last: the windows add up to one everywhere, so all audio counts alike. Bands of IEC 61260-1, base
+/// ten, mid-band frequencies 25 Hz … 20 kHz as far as they lie below 0.92 of half the sample rate, which may cut the
+/// last band short; a Fourier line that straddles two bands counts in both by its share.
 class BandSpectrum {
  public:
   BandSpectrum(int sample_rate, int channels);

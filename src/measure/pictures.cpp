@@ -9,18 +9,21 @@ namespace sendworthy::measure {
 namespace {
 
 constexpr std::size_t kOutlinePoints = 4096;
-constexpr int kLevelBins = 62;        // below −60, −60 … −1 by 1 dB, above 0 dBFS
+constexpr int kLevelBins = 62;  // below −60, −60 … −1 by 1 dB, above 0 dBFS
 constexpr double kLowestLevelDb = -61;
-constexpr int kGrid = 257;            // cells a side over mid and side from −1 to 1
-constexpr int kShown = 41;            // at most, a side
-constexpr double kCovered = 0.995;    // of all frames that the density shows
+constexpr int kGrid = 257;          // cells a side over mid and side from −1 to 1
+constexpr int kShown = 41;          // at most, a side
+constexpr double kCovered = 0.995;  // of all frames that the density shows
 constexpr double kEdgeDb = 6, kOverFloorDb = 10, kFloorFromHz = 8000;
 
 }  // namespace
 
 PictureMeter::PictureMeter(const audio::StreamFormat& format)
-    : format_(format), ticks_(format.sample_rate), spectrum_(format.sample_rate, format.channels),
-      outlines_(static_cast<std::size_t>(format.channels)), windows_(kLevelBins, 0) {
+    : format_(format),
+      ticks_(format.sample_rate),
+      spectrum_(format.sample_rate, format.channels),
+      outlines_(static_cast<std::size_t>(format.channels)),
+      windows_(kLevelBins, 0) {
   if (format.channels == 2) grid_.assign(static_cast<std::size_t>(kGrid) * kGrid, 0);
 }
 
@@ -131,8 +134,8 @@ Pictures::Density PictureMeter::density_found(std::int64_t frames) const {
     for (int column = 0; column < width; ++column) {
       const int r = std::clamp(from + row, 0, kGrid - 1), c = std::clamp(from + column, 0, kGrid - 1);
       if (r != from + row || c != from + column) continue;  // beyond the grid's rim there is nothing
-      found.share[static_cast<std::size_t>(row / merge * found.cells + column / merge)] +=
-          static_cast<float>(static_cast<double>(grid_[static_cast<std::size_t>(r * kGrid + c)]) / static_cast<double>(frames));
+      found.share[static_cast<std::size_t>(row / merge * found.cells + column / merge)] += static_cast<float>(
+          static_cast<double>(grid_[static_cast<std::size_t>(r * kGrid + c)]) / static_cast<double>(frames));
     }
   }
   return found;
@@ -146,7 +149,8 @@ void PictureMeter::publish(Bus& bus) {
   for (const auto count : windows_) windows += count;
   pictures.levels.low_db = kLowestLevelDb;
   for (const auto count : windows_)
-    pictures.levels.share.push_back(static_cast<float>(static_cast<double>(count) / static_cast<double>(std::max<std::int64_t>(1, windows))));
+    pictures.levels.share.push_back(
+        static_cast<float>(static_cast<double>(count) / static_cast<double>(std::max<std::int64_t>(1, windows))));
   if (!grid_.empty()) pictures.density = density_found(bus.frames);
   bus.pictures = std::move(pictures);
 
@@ -157,7 +161,8 @@ void PictureMeter::publish(Bus& bus) {
     bus.timelines.push_back({"lowest", "", channel, 0, step, 4, std::move(outlines_[c].lowest)});
   }
   std::vector<float> peaks;
-  for (const float peak : bus.true_peak_hops) peaks.push_back(static_cast<float>(amplitude_db(static_cast<double>(peak))));
+  for (const float peak : bus.true_peak_hops)
+    peaks.push_back(static_cast<float>(amplitude_db(static_cast<double>(peak))));
   bus.timelines.push_back(bounded_timeline("true_peak", "dBTP", 0, 0, 0.1, std::move(peaks), Merge::highest, 2));
 }
 
