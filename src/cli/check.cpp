@@ -60,7 +60,7 @@ struct CheckCommand {
     arguments.value("--date", "YYYY-MM-DD", date, "the day by which waivers are judged (default: today)");
     arguments.flag("--second-meter", second_meter, "read loudness with a second, independent meter too");
     arguments.flag("--digest", digest, "also take the SHA-256 of each file");
-    sheet.output.declare(arguments, {"text", "json", "jsonl", "junit", "csv", "markers"});
+    sheet.output.declare(arguments, {"text", "json", "jsonl", "junit", "csv", "html", "markers"});
     sheet.output.declare_quiet(arguments);
     arguments.value("--note", "FILE", sheet.note_path, "also write a hand-off note in Markdown");
     run.declare(arguments);
@@ -147,6 +147,7 @@ int run_check(const Words& words) {
     return report({ErrorCode::usage, "--note - and the sheet cannot share standard output; give --output", {}},
                   "check");
   }
+  options.pictures = command.sheet.output.format == "html";
   const auto rule_sets = load_rules(command, *config);
   if (!rule_sets) return report(rule_sets.error(), "check");
 

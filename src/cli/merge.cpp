@@ -42,7 +42,7 @@ int run_merge(const Words& words) {
   bool no_progress = false;
   Arguments arguments(manual());
   arguments.operands(paths);
-  output.output.declare(arguments, {"text", "json", "jsonl", "junit", "csv", "markers"});
+  output.output.declare(arguments, {"text", "json", "jsonl", "junit", "csv", "html", "markers"});
   output.output.declare_quiet(arguments);
   arguments.value("--note", "FILE", output.note_path, "also write a hand-off note in Markdown");
   arguments.value("--fail-on", "WHAT", fail_on_text, "fail, warn or never: what makes exit code 1 (default: fail)");

@@ -98,10 +98,6 @@ void OutputOptions::declare_quiet(Arguments& arguments) {
 }
 
 Result<void> OutputOptions::validate(const Arguments& arguments, const Config& config) {
-  const bool known_here = std::find(formats_.begin(), formats_.end(), format) != formats_.end();
-  if (!known_here && format == "html") {
-    return fail(ErrorCode::usage, "--format html is not part of this version; available: " + listed(formats_));
-  }
   if (auto chosen = one_of("--format", format, formats_); !chosen) return tl::unexpected(chosen.error());
   if (!arguments.given("--color") && config.color) color = *config.color;
   if (auto chosen = one_of("--color", color, {"auto", "always", "never"}); !chosen) {

@@ -47,6 +47,7 @@ std::string rendered(const Sheet& sheet, const SheetOutput& wanted) {
     return render_junit(sheet, names, wanted.fail_on == FailOn::warn ? WarnInJUnit::fails : WarnInJUnit::passes);
   }
   if (format == "csv") return wanted.timelines ? timelines_as_csv(sheet) : render_csv(sheet, names);
+  if (format == "html") return render_html(sheet, names);
   if (format == "markers") return render_markers_csv(sheet, names);
   const bool to_stdout = wanted.output.to_stdout();
   TextOptions options;

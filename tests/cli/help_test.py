@@ -43,7 +43,7 @@ class Help(lab.Case):
         _, out, _ = self.run_program("check", "--help")
         text = " ".join(out.decode().split())
         for part in ("--rules NAME|PATH", "--role ROLE", "--expect KEY=VALUE", "--note FILE", "--digest", "--second-meter",
-                     "--format FORMAT text, json, jsonl, junit, csv or markers (default: text)", "--output PATH",
+                     "--format FORMAT text, json, jsonl, junit, csv, html or markers (default: text)", "--output PATH",
                      "--jobs N", "--fail-on WHAT fail, warn or never", "--files-from FILE|-", "--recursive", "--quiet",
                      "--color WHEN auto, always or never", "--no-progress", "--date YYYY-MM-DD",
                      "--no-cache accepted for later; nothing is cached by this version"):
@@ -94,14 +94,13 @@ class Slips(lab.Case):
 
     def test_a_misspelt_value_names_all_and_the_nearest(self):
         self.assertEqual(self.refused("check", "--format", "jsno", "a.wav"),
-                         'sendworthy: --format wants text, json, jsonl, junit, csv or markers, found "jsno"; did you mean '
+                         'sendworthy: --format wants text, json, jsonl, junit, csv, html or markers, found "jsno"; did you mean '
                          '"json"?\nTry "sendworthy check --help".\n')
         self.assertIn('--fail-on wants fail, warn or never, found "warning"', self.refused("check", "--fail-on", "warning", "a"))
         self.assertIn("--color wants auto, always or never", self.refused("check", "--color", "yes", "a.wav"))
 
-    def test_formats_of_other_versions_and_commands_name_what_is_available(self):
-        self.assertIn("--format html is not part of this version; available: text, json, jsonl, junit, csv or markers",
-                      self.refused("check", "--format", "html", "a.wav"))
+    def test_formats_of_other_commands_name_what_is_available(self):
+        self.assertIn("--format wants text, json, jsonl or csv", self.refused("measure", "--format", "html", "a.wav"))
         self.assertIn("--format wants text, json, jsonl or csv", self.refused("measure", "--format", "junit", "a.wav"))
 
     def test_values_out_of_range(self):

@@ -1,5 +1,8 @@
 """Where the result goes: whole or not at all, never over what was handed in, and never a silent loss."""
+import base64
+import hashlib
 import os
+import re
 import stat
 
 import lab
@@ -105,6 +108,22 @@ class Output(lab.Case):
         self.assertEqual(self.run_program(*self.check, "-f", "json", "-o", "link.json")[0], 0)
         self.assertTrue((self.room / "link.json").is_symlink())
         self.assertEqual((self.room / "old.json").read_bytes()[:1], b"{")
+
+
+class Page(lab.Case):
+    def test_the_page_allows_its_own_style_and_script_and_nothing_else(self):
+        self.put("a.wav", lab.wav(3.5, rate=8000))
+        code, out, err = self.run_program("check", "a.wav", "--format", "html", "--fail-on", "never")
+        self.assertEqual(code, 0, err)
+        page = out.decode()
+        policy = re.search('Content-Security-Policy" content="([^"]*)"', page).group(1)
+        for tag in ("style", "script"):
+            inside = re.search(f"<{tag}>(.*?)</{tag}>", page, re.S).group(1)
+            digest = base64.b64encode(hashlib.sha256(inside.encode()).digest()).decode()
+            self.assertIn(f"{tag}-src 'sha256-{digest}'", policy)
+        self.assertIn("default-src 'none'", policy)
+        for figure in ("waveform", "loudness", "peaks", "spectrum", "levels"):
+            self.assertIn(f'data-kind="{figure}"', page)
 
 
 class Spared(lab.Case):

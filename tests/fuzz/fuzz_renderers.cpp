@@ -158,6 +158,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   require_clean(render_junit(sheet, catalog, WarnInJUnit::fails));
   require_clean(render_csv(sheet, catalog));
   require_clean(render_markers_csv(sheet, catalog));
+  require_clean(render_html(sheet, catalog), true);
   require_clean(render_note(sheet, catalog));
   require(render_markers_midi(sheet, catalog).size() >= 22);
   (void)merge_jsonl({{"own", render_jsonl(sheet, catalog)}}, catalog);

@@ -27,6 +27,9 @@ enum class WarnInJUnit { passes, fails };
                                        WarnInJUnit warn = WarnInJUnit::passes);
 [[nodiscard]] std::string render_csv(const Sheet& sheet, const Catalog& catalog);
 
+/// One page that needs nothing else: no network, no other file, no script to be read. With pictures where the check made them.
+[[nodiscard]] std::string render_html(const Sheet& sheet, const Catalog& catalog);
+
 /// Places of findings, as CSV and as a Standard MIDI File (format 0, 120 bpm, markers at the time of each place).
 [[nodiscard]] std::string render_markers_csv(const Sheet& sheet, const Catalog& catalog);
 [[nodiscard]] std::string render_markers_midi(const Sheet& sheet, const Catalog& catalog);

@@ -1,3 +1,5 @@
+#include "dsp/spectrum.h"
+
 #include <doctest/doctest.h>
 
 #include <cmath>
@@ -5,7 +7,6 @@
 #include <numeric>
 #include <vector>
 
-#include "dsp/spectrum.h"
 #include "signals.h"
 
 using namespace sendworthy;
@@ -25,7 +26,8 @@ std::vector<double> bands_of(int rate, const std::vector<std::vector<double>>& c
 
 std::vector<double> tone(int rate, double hz, double peak, double seconds) {
   std::vector<double> x(static_cast<std::size_t>(rate * seconds));
-  for (std::size_t n = 0; n < x.size(); ++n) x[n] = peak * std::sin(2 * std::numbers::pi * hz * static_cast<double>(n) / rate);
+  for (std::size_t n = 0; n < x.size(); ++n)
+    x[n] = peak * std::sin(2 * std::numbers::pi * hz * static_cast<double>(n) / rate);
   return x;
 }
 
@@ -57,12 +59,14 @@ TEST_SUITE("dsp/spectrum") {
   TEST_CASE("white noise rises by 1 dB per band and adds up to its power; channels are averaged") {
     const auto left = test::noise(3, 0.5, 48000 * 20);
     const std::vector<double> right(left.size(), 0.0);
-    const double square = std::inner_product(left.begin(), left.end(), left.begin(), 0.0) / static_cast<double>(left.size());
+    const double square =
+        std::inner_product(left.begin(), left.end(), left.begin(), 0.0) / static_cast<double>(left.size());
     const auto power = bands_of(48000, {left, right});
     // Density × width: what lies between 22.4 Hz and 22.4 kHz of 24 kHz, on one channel of two.
     const double sum = std::accumulate(power.begin(), power.end(), 0.0);
     CHECK(db(sum) == doctest::Approx(db(square / 2 * (22387 - 22.4) / 24000)).epsilon(0.002));
-    for (std::size_t b = 13; b < power.size(); ++b) CHECK(db(power[b]) - db(power[b - 1]) == doctest::Approx(1).epsilon(0.35));
+    for (std::size_t b = 13; b < power.size(); ++b)
+      CHECK(db(power[b]) - db(power[b - 1]) == doctest::Approx(1).epsilon(0.35));
   }
 
   TEST_CASE("a click counts alike wherever it falls, and how the stream is split changes nothing") {

@@ -38,6 +38,7 @@ namespace sendworthy::fixture {
           {"csv", render_csv(sheet, catalog)},
           {"markers.csv", render_markers_csv(sheet, catalog)},
           {"markers.mid", render_markers_midi(sheet, catalog)},
+          {"html", render_html(sheet, catalog)},
           {"note", render_note(sheet, catalog)}};
 }
 

@@ -1,0 +1,139 @@
+#include "sheet/html_assets.h"
+
+namespace sendworthy::sheet {
+
+// Contrast of every text on its ground is 4.5 or more, of every line that carries meaning 3 or more (WCAG 2.2, 1.4.3, 1.4.11).
+// No meaning hangs on colour alone: lines differ by dashes, marks and words by shape.
+const std::string_view kPageStyle = R"css(
+:root{--paper:#fbfaf6;--ink:#1c2125;--soft:#555d64;--rule:#d5d1c6;--one:#0a5873;--two:#8a4a06;--fail:#a01419;--warn:#785000;--pass:#1a5c39;--cell:#0a5873}
+@media (prefers-color-scheme:dark){:root{--paper:#15181b;--ink:#ebe8e1;--soft:#aab1b7;--rule:#3a4046;--one:#74c8e4;--two:#eeb06b;--fail:#ff9a92;--warn:#f2c650;--pass:#86d9a8;--cell:#74c8e4}}
+*{box-sizing:border-box}
+body{margin:0 auto;max-width:76rem;padding:1.2rem clamp(.8rem,3vw,2rem);background:var(--paper);color:var(--ink);font:1rem/1.5 Georgia,"DejaVu Serif",serif}
+h1,h2,h3,h4,.verdict,table,.tools,nav,.tag,svg text{font-family:"DejaVu Sans",Verdana,sans-serif}
+h1{font-size:1.15rem;margin:.2rem 0;overflow-wrap:anywhere}
+h2{font-size:1.05rem;margin:1.6rem 0 .4rem;border-bottom:2px solid var(--rule);padding-bottom:.2rem;overflow-wrap:anywhere}
+h3{font-size:1rem;margin:1.2rem 0 .3rem}
+h4{font-size:.92rem;margin:0}
+p{margin:.2rem 0}
+a{color:var(--one)}
+:focus-visible{outline:3px solid var(--one);outline-offset:2px}
+.verdict{font-size:1.7rem;font-weight:700;margin:0}
+.fail{color:var(--fail)}.warn{color:var(--warn)}.pass{color:var(--pass)}
+.soft{color:var(--soft);font-size:.9rem}
+ol.findings{list-style:none;margin:0;padding:0}
+ol.findings>li{padding:.45rem 0 .45rem 2.6rem;border-top:1px solid var(--rule);position:relative;break-inside:avoid}
+.number{position:absolute;left:0;top:.5rem;min-width:1.9rem;text-align:center;border:2px solid currentColor;font:700 .85rem/1.5 "DejaVu Sans",Verdana,sans-serif}
+li.warn-row .number{border-style:dashed}li.note-row .number{border-style:dotted}
+.head{font-weight:700;overflow-wrap:anywhere}
+dl{margin:.1rem 0;display:grid;grid-template-columns:max-content 1fr;gap:0 .8rem}
+dt{color:var(--soft)}dd{margin:0;overflow-wrap:anywhere}
+.passes{columns:20rem;column-gap:2rem;margin:0;padding:0;list-style:none;font-size:.92rem}
+.passes li{break-inside:avoid;padding:.05rem 0;display:flex;justify-content:space-between;gap:1rem;border-bottom:1px dotted var(--rule)}
+.pictures{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,32rem),1fr));gap:1rem 1.6rem}
+figure{margin:0;break-inside:avoid;min-width:0}
+figcaption p{font-size:.9rem;color:var(--soft)}
+.scroll{overflow-x:auto}
+svg.plot{display:block;width:100%;min-width:34rem;height:auto;background:var(--paper)}
+svg.square{min-width:20rem;max-width:26rem}
+svg text{fill:var(--ink);font-size:11.5px}
+svg .end{text-anchor:end}svg .mid{text-anchor:middle}
+svg .tick,svg .label{fill:var(--soft)}svg .name{font-weight:700}
+svg path{fill:none;vector-effect:non-scaling-stroke}
+.rule{stroke:var(--rule);stroke-width:1}.axis{stroke:var(--soft);stroke-width:1}
+.line,.key{stroke-width:1.5;stroke-linejoin:round}
+path.s0{stroke:var(--one)}path.s1{stroke:var(--two);stroke-dasharray:5 2.5}path.s2{stroke:var(--ink);stroke-dasharray:1.5 2.5}
+svg path.band.s0,svg path.bars{fill:var(--one);stroke:none}svg path.band.s1{fill:var(--two);stroke:none}
+.limit{stroke:var(--ink);stroke-width:1.4;stroke-dasharray:9 4}
+svg path.mark{stroke-width:2;stroke:currentColor;fill:currentColor;fill-opacity:.14}
+svg path.mark.warn{stroke-dasharray:6 3}svg path.mark.note{stroke-dasharray:2 3;color:var(--ink)}
+svg path.cell{fill:var(--cell)}
+.tools{display:none;gap:.5rem;flex-wrap:wrap;margin:.3rem 0}
+.tools.on{display:flex}
+button{font:inherit;font-size:.9rem;padding:.3rem .8rem;min-height:2rem;color:var(--ink);background:var(--paper);border:1.5px solid var(--soft);border-radius:0;cursor:pointer}
+table{border-collapse:collapse;width:100%;font-size:.9rem}
+th,td{text-align:left;padding:.3rem .8rem .3rem 0;border-bottom:1px solid var(--rule);vertical-align:top;overflow-wrap:anywhere}
+.blank{display:inline-block;min-width:14rem;border-bottom:1px solid var(--soft)}
+@page{margin:11mm}
+@media print{
+:root{--paper:#fff;--ink:#000;--soft:#333;--rule:#bbb;--one:#0a4a60;--two:#7a4004;--fail:#8a0f14;--warn:#5c3d00;--pass:#124a2b;--cell:#0a4a60}
+body{font-size:7.6pt;line-height:1.24;max-width:none;padding:0}
+.tools,.tools.on,nav{display:none}
+.verdict{font-size:14pt}h1{font-size:10pt}h2{font-size:9pt;margin:1.6mm 0 .6mm}h3{font-size:8.4pt;margin:1.2mm 0 .4mm}h4{font-size:7.6pt}
+figcaption p,.soft,.passes,table{font-size:6.8pt}
+.pictures{grid-template-columns:1fr 1fr;gap:1.5mm 5mm}
+svg.plot{min-width:0}svg.square{max-width:48mm}svg text{font-size:13px}
+ol.findings{columns:2;column-gap:5mm}
+ol.findings>li{padding:.5mm 0 .5mm 7mm}
+.number{top:.8mm;min-width:5.5mm;font-size:6.8pt}
+.passes{columns:3}.passes li{padding:0}
+section.file+section.file{break-before:page}
+}
+)css";
+
+// Looking closer at the pictures over time, all together. Without it everything is there, only at one size.
+const std::string_view kPageScript = R"js(
+"use strict";
+for (const file of document.querySelectorAll("section.file")) {
+  const plots = [...file.querySelectorAll("svg.time")].map((svg) => {
+    const [first, last, low, high] = svg.dataset.x.split(" ").map(Number);
+    const data = svg.querySelector("svg.data");
+    return {svg, data, first, last, low, high, box: data.getAttribute("viewBox").split(" ").map(Number), ticks: svg.querySelector(".xticks"), names: svg.querySelector(".marknames")};
+  });
+  const tools = file.querySelector(".tools");
+  if (!plots.length || !tools) continue;
+  const whole = plots[0].high - plots[0].low;
+  let from = 0, to = whole;
+  const clock = (s, fine) => Math.floor(s / 60) + ":" + (s % 60).toFixed(fine).padStart(fine ? 3 + fine : 2, "0");
+  const step = (raw) => [.001, .002, .005, .01, .02, .05, .1, .2, .5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600].find((s) => s >= raw) || 7200;
+  const show = (a, b) => {
+    const width = Math.min(whole, Math.max(.02, b - a));
+    from = Math.min(Math.max(0, a), whole - width);
+    to = from + width;
+    const every = step(width / 8), fine = every < .01 ? 3 : every < .1 ? 2 : every < 1 ? 1 : 0;
+    for (const p of plots) {
+      const px = (p.last - p.first) / whole, at = (s) => p.first + (s - from) / width * (p.last - p.first);
+      p.data.setAttribute("viewBox", [p.first + from * px, p.box[1], width * px, p.box[3]].join(" "));
+      const [rule, text] = [p.ticks.querySelector("path"), p.ticks.querySelector("text")];
+      const y = text && text.getAttribute("y"), d = rule && rule.getAttribute("d");
+      if (!text) continue;
+      const spare = [rule.cloneNode(), text.cloneNode()];
+      p.ticks.replaceChildren();
+      for (let s = Math.ceil(from / every) * every; s <= to + 1e-9; s += every) {
+        const line = spare[0].cloneNode(), word = spare[1].cloneNode();
+        line.setAttribute("d", d.replace(/M[\d.]+/, "M" + at(s).toFixed(1)));
+        word.setAttribute("x", at(s).toFixed(1));
+        word.setAttribute("y", y);
+        word.textContent = clock(s, fine);
+        p.ticks.append(line, word);
+      }
+      for (const name of p.names ? p.names.children : []) {
+        const x = at((name.dataset.at - p.first) / px);
+        name.setAttribute("x", x.toFixed(1));
+        name.style.visibility = x < p.first || x > p.last ? "hidden" : "visible";
+      }
+    }
+  };
+  const moves = {
+    closer: () => show(from + (to - from) / 4, to - (to - from) / 4),
+    wider: () => show(from - (to - from) / 2, to + (to - from) / 2),
+    earlier: () => show(from - (to - from) / 2, to - (to - from) / 2),
+    later: () => show(from + (to - from) / 2, to + (to - from) / 2),
+    all: () => show(0, whole),
+  };
+  tools.classList.add("on");
+  for (const button of tools.querySelectorAll("button[data-move]")) button.addEventListener("click", () => moves[button.dataset.move]());
+  for (const place of file.querySelectorAll("button[data-place]")) {
+    place.hidden = false;
+    place.addEventListener("click", () => {
+      const s = Number(place.dataset.place);
+      show(s - 2, s + 2);
+      file.querySelector("figure.picture").scrollIntoView({block: "center"});
+    });
+  }
+}
+)js";
+
+const std::string_view kPageStyleDigest = "sha256-d76makJiHCj98F22bvWHCXPGyJvhal/QJ/xK3bttVbE=";
+const std::string_view kPageScriptDigest = "sha256-eoKTh0F/1+aOeZUv+8L3FSsn5Oj/WDDeTJ1Tlf822Mo=";
+
+}  // namespace sendworthy::sheet

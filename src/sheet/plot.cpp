@@ -1,0 +1,324 @@
+#include "sheet/plot.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "base/text.h"
+
+namespace sendworthy::sheet {
+namespace {
+
+constexpr double kWidth = 720, kHeight = 216, kSquareWidth = 420, kSquareHeight = 400;
+constexpr double kLeft = 62, kRight = 10, kTop = 20, kBottom = 42;
+constexpr std::size_t kColumns = 620;  // more points than two a column are no longer seen
+
+std::string px(double value) {
+  if (!std::isfinite(value)) return "0";
+  auto text = base::fixed(value, 1);
+  if (text.ends_with(".0")) text.resize(text.size() - 2);
+  return text;
+}
+
+std::string attribute(std::string_view text) { return base::for_xml(base::for_terminal(text)); }
+
+struct Scale {
+  double first, last, low, high;
+  bool logarithmic;
+  [[nodiscard]] double at(double value) const {
+    const double share = logarithmic ? std::log(value / low) / std::log(high / low) : (value - low) / (high - low);
+    return first + share * (last - first);
+  }
+  [[nodiscard]] double inside(double value) const {
+    return std::clamp(at(std::clamp(value, low, high)), std::min(first, last), std::max(first, last));
+  }
+  [[nodiscard]] std::string data() const {
+    return px(first) + " " + px(last) + " " + base::shortest(low) + " " + base::shortest(high) +
+           (logarithmic ? " log" : " lin");
+  }
+};
+
+class Drawing {
+ public:
+  explicit Drawing(const Plot& plot)
+      : plot_(plot),
+        width_(plot.square ? kSquareWidth : kWidth),
+        height_(plot.square ? kSquareHeight : kHeight),
+        x_{kLeft, width_ - kRight, plot.x.low, plot.x.high, plot.x.logarithmic},
+        y_{height_ - kBottom, kTop, plot.y.low, plot.y.high, plot.y.logarithmic} {}
+
+  std::string draw() {
+    const auto id = attribute(plot_.id);
+    out_ += "<svg id=\"" + id + "-svg\" class=\"plot" + (plot_.over_time ? " time" : "") +
+            (plot_.square ? " square" : "") + "\" role=\"img\" aria-labelledby=\"" + id + "-t " + id +
+            "-d\" viewBox=\"0 0 " + px(width_) + " " + px(height_) + "\" data-x=\"" + x_.data() + "\" data-y=\"" +
+            y_.data() + "\">\n<title id=\"" + id + "-t\">" + attribute(plot_.title) + "</title>\n<desc id=\"" + id +
+            "-d\">" + attribute(plot_.caption + " Across: " + plot_.x.label + ". Upwards: " + plot_.y.label + ".") +
+            "</desc>\n";
+    axes();
+    // What moves when the reader looks closer stands in a frame of its own.
+    const double w = x_.last - x_.first, h = y_.first - y_.last;
+    out_ += "<svg class=\"data\" x=\"" + px(x_.first) + "\" y=\"" + px(y_.last) + "\" width=\"" + px(w) +
+            "\" height=\"" + px(h) + "\" viewBox=\"" + px(x_.first) + " " + px(y_.last) + " " + px(w) + " " + px(h) +
+            "\" preserveAspectRatio=\"none\">\n";
+    cells();
+    for (const auto& mark : plot_.marks) band_of(mark);
+    for (const auto& series : plot_.series) draw(series);
+    for (const auto& limit : plot_.limits) {
+      if (limit.y >= plot_.y.low && limit.y <= plot_.y.high)
+        out_ += "<path class=\"limit\" d=\"M" + px(x_.first) + " " + px(y_.at(limit.y)) + "H" + px(x_.last) + "\"/>\n";
+    }
+    out_ += "</svg>\n";
+    limit_names();
+    mark_names();
+    legend();
+    out_ += "</svg>\n";
+    return std::move(out_);
+  }
+
+ private:
+  void text(double x, double y, std::string_view css, std::string_view words, std::string_view more = "") {
+    out_ += "<text class=\"" + std::string(css) + "\" x=\"" + px(x) + "\" y=\"" + px(y) + "\"" + std::string(more) +
+            ">" + attribute(words) + "</text>\n";
+  }
+
+  void axes() {
+    const double bottom = y_.first, top = y_.last;
+    for (const auto& tick : plot_.y.ticks) {
+      const double y = y_.at(tick.at);
+      out_ += "<path class=\"rule\" d=\"M" + px(x_.first) + " " + px(y) + "H" + px(x_.last) + "\"/>\n";
+      text(x_.first - 6, y + 4, "tick end", tick.text);
+    }
+    out_ += "<g class=\"xticks\">\n";
+    for (const auto& tick : plot_.x.ticks) {
+      const double x = x_.at(tick.at);
+      out_ += "<path class=\"rule\" d=\"M" + px(x) + " " + px(top) + "V" + px(bottom) + "\"/>\n";
+      text(x, bottom + 15, "tick mid", tick.text);
+    }
+    out_ += "</g>\n<path class=\"axis\" d=\"M" + px(x_.first) + " " + px(top) + "V" + px(bottom) + "H" + px(x_.last) +
+            "\"/>\n";
+    text((x_.first + x_.last) / 2, height_ - 8, "label mid", plot_.x.label);
+    const double middle = (top + bottom) / 2;
+    text(14, middle, "label mid", plot_.y.label, " transform=\"rotate(-90 14 " + px(middle) + ")\"");
+  }
+
+  void cells() {
+    if (plot_.cells <= 0 ||
+        plot_.grid.size() < static_cast<std::size_t>(plot_.cells) * static_cast<std::size_t>(plot_.cells))
+      return;
+    const double most =
+        plot_.grid.empty() ? 0 : static_cast<double>(*std::max_element(plot_.grid.begin(), plot_.grid.end()));
+    if (most <= 0) return;
+    const double w = (x_.last - x_.first) / plot_.cells, h = (y_.first - y_.last) / plot_.cells;
+    // One path per shade: 60 dB of shares in nine steps.
+    constexpr int kShades = 9;
+    std::vector<std::string> shades(kShades);
+    for (int row = 0; row < plot_.cells; ++row) {
+      for (int column = 0; column < plot_.cells; ++column) {
+        const double share = static_cast<double>(plot_.grid[static_cast<std::size_t>(row * plot_.cells + column)]);
+        if (share <= 0) continue;
+        const double db = 10 * std::log10(share / most);
+        const int shade = std::clamp(static_cast<int>((db + 50) / 50 * kShades), 0, kShades - 1);
+        shades[static_cast<std::size_t>(shade)] += "M" + px(x_.first + column * w) + " " +
+                                                   px(y_.first - (row + 1) * h) + "h" + px(w) + "v" + px(h) + "h-" +
+                                                   px(w) + "z";
+      }
+    }
+    for (int shade = 0; shade < kShades; ++shade) {
+      if (!shades[static_cast<std::size_t>(shade)].empty())
+        out_ += "<path class=\"cell\" fill-opacity=\"" + base::fixed(0.12 + 0.88 * shade / (kShades - 1), 2) +
+                "\" d=\"" + shades[static_cast<std::size_t>(shade)] + "\"/>\n";
+    }
+  }
+
+  static std::string_view css_of(Status status) {
+    switch (status) {
+      case Status::fail:
+      case Status::not_measured:
+        return "fail";
+      case Status::warn:
+        return "warn";
+      case Status::note:
+        return "note";
+      case Status::pass:
+      case Status::waived:
+        return "pass";
+    }
+    return "fail";
+  }
+
+  void band_of(const Mark& mark) {
+    if (!std::isfinite(mark.from) || !std::isfinite(mark.to)) return;
+    const double from = x_.inside(mark.from), to = x_.inside(mark.to);
+    out_ += "<path class=\"mark " + std::string(css_of(mark.status)) + "\" data-from=\"" + base::shortest(mark.from) +
+            "\" data-to=\"" + base::shortest(mark.to) + "\" d=\"M" + px(from) + " " + px(y_.last) + "V" + px(y_.first) +
+            (to > from + 1 ? "H" + px(to) + "V" + px(y_.last) + "z" : "") + "\"/>\n";
+  }
+
+  void mark_names() {
+    // Numbers of places that lie close together share one text.
+    double last = -1e9;
+    std::vector<std::pair<double, std::string>> names;
+    auto marks = plot_.marks;
+    std::erase_if(marks, [](const Mark& mark) { return !std::isfinite(mark.from) || !std::isfinite(mark.to); });
+    std::stable_sort(marks.begin(), marks.end(), [](const Mark& a, const Mark& b) { return a.from < b.from; });
+    for (const auto& mark : marks) {
+      const double x = x_.inside(mark.from);
+      if (x - last < 16 && !names.empty()) {
+        auto& text = names.back().second;
+        if (text != mark.text && !text.ends_with("," + mark.text) && !text.starts_with(mark.text + ",") &&
+            text.size() < 8)
+          text += "," + mark.text;
+        continue;
+      }
+      names.emplace_back(x, mark.text);
+      last = x;
+    }
+    if (names.empty()) return;
+    out_ += "<g class=\"marknames\">\n";
+    for (const auto& [x, name] : names) text(x, y_.last - 5, "name mid", name, " data-at=\"" + px(x) + "\"");
+    out_ += "</g>\n";
+  }
+
+  void limit_names() {
+    double last = -1e9;
+    for (const auto& limit : plot_.limits) {
+      if (!(limit.y >= plot_.y.low && limit.y <= plot_.y.high)) continue;
+      double y = y_.at(limit.y) - 4;
+      if (std::abs(y - last) < 12) y = last + 12;
+      text(x_.last - 4, y, "limitname end", limit.text);
+      last = y;
+    }
+  }
+
+  void legend() {
+    if (plot_.series.size() < 2) return;
+    double x = x_.first + 6;
+    for (const auto& series : plot_.series) {
+      if (series.name.empty()) continue;
+      out_ += "<path class=\"s" + std::to_string(series.style) + " key\" d=\"M" + px(x) + " " + px(y_.last + 10) +
+              "h22\"/>\n";
+      text(x + 26, y_.last + 14, "keyname", series.name);
+      x += 26 + 7.2 * base::columns(series.name) + 16;
+    }
+  }
+
+  /// At most two points a column, the lowest and the highest, in the order they come.
+  static std::vector<std::size_t> seen(const Series& series) {
+    std::vector<std::size_t> chosen;
+    const auto count = series.y.size();
+    if (count <= 2 * kColumns || series.kind != Series::Kind::line) {
+      for (std::size_t i = 0; i < count; ++i) chosen.push_back(i);
+      return chosen;
+    }
+    for (std::size_t column = 0; column < kColumns; ++column) {
+      const auto from = column * count / kColumns, to = (column + 1) * count / kColumns;
+      std::size_t low = from, high = from;
+      for (std::size_t i = from; i < to; ++i) {
+        if (!(series.y[i] >= series.y[low])) low = i;
+        if (!(series.y[i] <= series.y[high])) high = i;
+      }
+      chosen.push_back(std::min(low, high));
+      if (low != high) chosen.push_back(std::max(low, high));
+    }
+    return chosen;
+  }
+
+  void draw(const Series& series) {
+    const auto css = "s" + std::to_string(series.style);
+    const auto name = attribute(series.name);
+    std::string d;
+    if (series.kind == Series::Kind::line) {
+      bool open = false;
+      for (const auto i : seen(series)) {
+        if (!std::isfinite(series.y[i])) {
+          open = false;
+          continue;
+        }
+        d += (open ? "L" : "M") + px(x_.inside(series.x[i])) + " " + px(y_.inside(series.y[i]));
+        open = true;
+      }
+      out_ += "<path class=\"line " + css + "\" data-name=\"" + name + "\" d=\"" + d + "\"/>\n";
+    } else if (series.kind == Series::Kind::band) {
+      // Forth along the upper edge and back along the lower, a column at a time.
+      const auto count = series.y.size(), columns = std::min(count, kColumns);
+      std::string back;
+      for (std::size_t column = 0; column < columns; ++column) {
+        const auto from = column * count / columns, to = std::max(from + 1, (column + 1) * count / columns);
+        double high = series.y[from], low = series.y2[from];
+        for (auto i = from; i < to; ++i) high = std::max(high, series.y[i]), low = std::min(low, series.y2[i]);
+        const auto x = px(x_.inside(series.x[from]));
+        d += (d.empty() ? "M" : "L") + x + " " + px(y_.inside(high));
+        back.insert(0, "L" + x + " " + px(y_.inside(low)));
+      }
+      out_ += "<path class=\"band " + css + "\" data-name=\"" + name + "\" d=\"" + d + back + (d.empty() ? "" : "z") +
+              "\"/>\n";
+    } else {
+      for (std::size_t i = 0; i < series.y.size(); ++i) {
+        if (!std::isfinite(series.y[i]) || series.y[i] <= plot_.y.low) continue;
+        const double half = series.bar_width;
+        const double from = x_.inside(plot_.x.logarithmic ? series.x[i] / half : series.x[i] - half);
+        const double to = x_.inside(plot_.x.logarithmic ? series.x[i] * half : series.x[i] + half);
+        d += "M" + px(from + 0.5) + " " + px(y_.first) + "V" + px(y_.inside(series.y[i])) + "H" + px(to - 0.5) + "V" +
+             px(y_.first) + "z";
+      }
+      out_ += "<path class=\"bars " + css + "\" data-name=\"" + name + "\" d=\"" + d + "\"/>\n";
+    }
+  }
+
+  const Plot& plot_;
+  const double width_, height_;
+  const Scale x_, y_;
+  std::string out_;
+};
+
+}  // namespace
+
+std::vector<Tick> round_ticks(double low, double high, int count) {
+  std::vector<Tick> ticks;
+  if (!(high > low) || count < 1 || !std::isfinite(high - low) ||
+      std::max(std::abs(low), std::abs(high)) / (high - low) > 1e6)
+    return ticks;
+  const double raw = (high - low) / count;
+  const double power = std::pow(10, std::floor(std::log10(raw)));
+  double step = power;
+  for (const double factor : {1.0, 2.0, 5.0, 10.0}) {
+    step = factor * power;
+    if (step >= raw) break;
+  }
+  for (auto k = static_cast<std::int64_t>(std::ceil(low / step - 1e-9));
+       static_cast<double>(k) * step <= high + step * 1e-9; ++k) {
+    const double at = static_cast<double>(k) * step;
+    const int decimals = std::max(0, static_cast<int>(std::ceil(-std::log10(step) - 1e-9)));
+    ticks.push_back({at, base::fixed(at, decimals)});
+  }
+  return ticks;
+}
+
+std::vector<Tick> time_ticks(double low, double high, int count) {
+  constexpr double kSteps[] = {0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1,    2,    5,    10,   15,
+                               30,   60,   120,  300, 600, 900, 1800, 3600, 7200, 14400};
+  const double raw = (high - low) / std::max(1, count);
+  double step = kSteps[0];
+  for (const double candidate : kSteps) {
+    step = candidate;
+    if (candidate >= raw) break;
+  }
+  std::vector<Tick> ticks;
+  if (!(high > low) || !((high - low) / step < 1000) || low < 0) return ticks;
+  for (auto k = static_cast<std::int64_t>(std::ceil(low / step - 1e-9)); static_cast<double>(k) * step <= high + 1e-9;
+       ++k)
+    ticks.push_back({static_cast<double>(k) * step, base::clock_time(static_cast<double>(k) * step, step < 0.1 ? 2
+                                                                                                    : step < 1 ? 1
+                                                                                                               : 0)});
+  return ticks;
+}
+
+std::string figure_of(const Plot& plot) {
+  const auto id = attribute(plot.id);
+  return "<figure id=\"" + id + "\" class=\"picture\" data-kind=\"" + attribute(plot.kind) + "\">\n<figcaption><h4>" +
+         attribute(plot.title) + "</h4><p>" + attribute(plot.caption) +
+         "</p></figcaption>\n<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"" +
+         attribute(plot.title) + ", picture\">\n" + Drawing(plot).draw() + "</div>\n</figure>\n";
+}
+
+}  // namespace sendworthy::sheet

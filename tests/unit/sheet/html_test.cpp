@@ -1,0 +1,248 @@
+// The page: what its pictures show is read back from their geometry and held against what was measured.
+#include <doctest/doctest.h>
+#include <sendworthy/check.h>
+#include <sendworthy/rule_set.h>
+#include <stdlib.h>
+
+#include <cmath>
+#include <filesystem>
+#include <limits>
+#include <map>
+#include <regex>
+#include <sstream>
+
+#include "faults/sample.h"
+#include "sheet/plot.h"
+#include "unit/sheet/helpers.h"
+
+using namespace sendworthy;
+using namespace sendworthy::fixture;
+
+namespace {
+
+struct Scale {
+  double first = 0, last = 1, low = 0, high = 1;
+  bool logarithmic = false;
+  [[nodiscard]] double value(double pixel) const {
+    const double share = (pixel - first) / (last - first);
+    return logarithmic ? low * std::pow(high / low, share) : low + share * (high - low);
+  }
+};
+
+Scale scale_of(const std::string& figure, const std::string& axis) {
+  std::smatch found;
+  REQUIRE(std::regex_search(figure, found, std::regex("data-" + axis + "=\"([^\"]*)\"")));
+  std::istringstream words(found[1]);
+  Scale scale;
+  std::string kind;
+  words >> scale.first >> scale.last >> scale.low >> scale.high >> kind;
+  scale.logarithmic = kind == "log";
+  return scale;
+}
+
+/// Points of the path of that class and name, in the units of the axes.
+std::vector<std::pair<double, double>> points(const std::string& figure, const std::string& css,
+                                              const std::string& name = "") {
+  std::smatch found;
+  REQUIRE(std::regex_search(figure, found,
+                            std::regex("<path class=\"" + css + "[^\"]*\" data-name=\"" + name + "\" d=\"([^\"]*)\"")));
+  const std::string d = found[1];
+  const auto x = scale_of(figure, "x"), y = scale_of(figure, "y");
+  std::vector<std::pair<double, double>> made;
+  const std::regex pair("[ML]([-\\d.]+) ([-\\d.]+)");
+  for (auto at = std::sregex_iterator(d.begin(), d.end(), pair); at != std::sregex_iterator(); ++at)
+    made.emplace_back(x.value(std::stod((*at)[1])), y.value(std::stod((*at)[2])));
+  return made;
+}
+
+/// Tops of bars, by their middles.
+std::vector<std::pair<double, double>> bars(const std::string& figure) {
+  std::smatch found;
+  REQUIRE(
+      std::regex_search(figure, found, std::regex("<path class=\"bars[^\"]*\" data-name=\"[^\"]*\" d=\"([^\"]*)\"")));
+  const std::string d = found[1];
+  const auto x = scale_of(figure, "x"), y = scale_of(figure, "y");
+  std::vector<std::pair<double, double>> made;
+  const std::regex bar("M([-\\d.]+) [-\\d.]+V([-\\d.]+)H([-\\d.]+)");
+  for (auto at = std::sregex_iterator(d.begin(), d.end(), bar); at != std::sregex_iterator(); ++at)
+    made.emplace_back(x.value((std::stod((*at)[1]) + std::stod((*at)[3])) / 2), y.value(std::stod((*at)[2])));
+  return made;
+}
+
+double highest(const std::vector<std::pair<double, double>>& line) {
+  double top = -1e9;
+  for (const auto& [x, y] : line) top = std::max(top, y);
+  return top;
+}
+double lowest(const std::vector<std::pair<double, double>>& line) {
+  double bottom = 1e9;
+  for (const auto& [x, y] : line) bottom = std::min(bottom, y);
+  return bottom;
+}
+
+struct Checked {
+  FileSheet file;
+  std::string page;
+  std::map<std::string, std::string> figures;
+  [[nodiscard]] double value(const std::string& key) const {
+    for (const auto& one : file.measurements) {
+      if (one.key == key) return number(one.outcome).value();
+    }
+    FAIL("no measurement " << key);
+    return 0;
+  }
+};
+
+Checked checked(const test::Clip& clip) {
+  std::string pattern = (std::filesystem::temp_directory_path() / "sendworthy-html-XXXXXX").string();
+  REQUIRE(mkdtemp(pattern.data()) != nullptr);
+  CheckOptions options;
+  options.today = "2026-01-01";
+  options.pictures = true;
+  const auto set = load_rule_set("premaster", {}, catalog());
+  REQUIRE(set.has_value());
+  const auto sheet = check_files({test::write_sample(pattern, "song", clip, {})}, {*set}, options);
+  std::filesystem::remove_all(pattern);
+  Checked made{sheet.files.front(), render_html(sheet, catalog()), {}};
+  REQUIRE_FALSE(made.file.error.has_value());
+  const std::regex figure("<figure [\\s\\S]*?</figure>"), kind("data-kind=\"([^\"]*)\"");
+  for (auto at = std::sregex_iterator(made.page.begin(), made.page.end(), figure); at != std::sregex_iterator(); ++at) {
+    const std::string text = at->str();
+    std::smatch name;
+    REQUIRE(std::regex_search(text, name, kind));
+    made.figures[name[1]] = text;
+  }
+  return made;
+}
+
+}  // namespace
+
+TEST_SUITE("sheet/html") {
+  TEST_CASE("what the pictures show is what was measured") {
+    auto clip = test::music();
+    clip.gain_db(6);  // some clip
+    const auto made = checked(clip);
+    for (const char* kind :
+         {"waveform", "loudness", "peaks", "spectrum", "correlation", "low-mono", "density", "levels"}) {
+      CAPTURE(kind);
+      REQUIRE(made.figures.contains(kind));
+      CHECK(holds(made.figures.at(kind), "<title id="));
+      CHECK(holds(made.figures.at(kind), "<desc id="));
+    }
+    // A pixel's tenth of each axis, plus what windows of 100 ms may miss of a peak that moves by 10 ms.
+    CHECK(highest(points(made.figures.at("peaks"), "line s0")) ==
+          doctest::Approx(made.value("true_peak")).epsilon(0.05 / std::abs(made.value("true_peak"))));
+    CHECK(highest(points(made.figures.at("loudness"), "line s0", "short-term \\(3 s\\)")) ==
+          doctest::Approx(made.value("max_short_term_loudness")).epsilon(0.02));
+    CHECK(highest(points(made.figures.at("loudness"), "line s1", "momentary \\(0.4 s\\)")) ==
+          doctest::Approx(made.value("max_momentary_loudness")).epsilon(0.05));
+    CHECK(lowest(points(made.figures.at("correlation"), "line s0")) ==
+          doctest::Approx(made.value("min_phase_correlation")).epsilon(0.02));
+    const auto left = points(made.figures.at("waveform"), "band s0", "left"),
+               right = points(made.figures.at("waveform"), "band s1", "right");
+    CHECK(std::max({highest(left), -lowest(left), highest(right) + 2, -2 - lowest(right)}) ==
+          doctest::Approx(std::pow(10, made.value("sample_peak") / 20)).epsilon(0.02));
+
+    const auto& pictures = made.file.pictures.value();
+    const auto bands = bars(made.figures.at("spectrum"));
+    std::size_t seen = 0;
+    for (const auto& [hz, db] : bands) {
+      for (std::size_t b = 0; b < pictures.spectrum.centre_hz.size(); ++b) {
+        if (std::abs(std::log(hz / pictures.spectrum.centre_hz[b])) > 0.05) continue;
+        ++seen;
+        CHECK(db == doctest::Approx(static_cast<double>(pictures.spectrum.level_db[b])).epsilon(0.01));
+      }
+    }
+    CHECK(seen == bands.size());
+    // The bands together hold nearly all of the file's power.
+    double power = 0;
+    for (const float db : pictures.spectrum.level_db) power += std::pow(10, static_cast<double>(db) / 10);
+    CHECK(10 * std::log10(power) == doctest::Approx(made.value("rms_level")).epsilon(0.02));
+
+    double shares = 0;
+    for (const auto& [db, share] : bars(made.figures.at("levels"))) shares += share;
+    CHECK(shares == doctest::Approx(100).epsilon(0.02));
+    double all = 0;
+    for (const float share : pictures.density.share) all += static_cast<double>(share);
+    CHECK(all > 0.99);
+    CHECK(all < 1.0001);
+  }
+
+  TEST_CASE("marks stand where the findings are") {
+    auto clip = test::music();
+    clip.gain_db(12);
+    const auto made = checked(clip);
+    const auto& figure = made.figures.at("waveform");
+    const auto x = scale_of(figure, "x");
+    const std::regex mark("<path class=\"mark [a-z]+\" data-from=\"([^\"]*)\" data-to=\"([^\"]*)\" d=\"M([-\\d.]+) ");
+    std::size_t marks = 0, places = 0;
+    for (auto at = std::sregex_iterator(figure.begin(), figure.end(), mark); at != std::sregex_iterator();
+         ++at, ++marks)
+      CHECK(x.value(std::stod((*at)[3])) == doctest::Approx(std::stod((*at)[1])).epsilon(0.01));
+    for (const auto& finding : made.file.findings) places += finding.status == Status::pass ? 0 : finding.where.size();
+    CHECK(places > 0);
+    CHECK(marks == places);
+  }
+
+  TEST_CASE("a file of five minutes stays small") {
+    auto clip = test::music();
+    const auto part = clip;
+    while (clip.frames() < std::int64_t{300} * clip.rate) {
+      for (std::size_t c = 0; c < clip.channels.size(); ++c)
+        clip.channels[c].insert(clip.channels[c].end(), part.channels[c].begin(), part.channels[c].end());
+    }
+    CHECK(checked(clip).page.size() < 600000);
+  }
+
+  TEST_CASE("hostile names, tags and texts are inert") {
+    auto sheet = one_mix();
+    const std::string bad = "\"><script>alert(1)</script><img src=x onerror=y>'&<!--";
+    sheet.files.front().path = bad;
+    sheet.files.front().role = bad;
+    sheet.files.front().facts.tags = {{bad, bad, bad}};
+    sheet.rules.front() = {bad, bad, bad, bad, bad};
+    sheet.tool_version = bad;
+    for (auto& finding : sheet.files.front().findings)
+      finding.rule = finding.why = finding.remedy = finding.note = finding.source = finding.limit_text = bad;
+    sheet.files.front().cautions = {{bad, bad}};
+    sheet.files.front().skipped = {{bad, bad, bad}};
+    auto two = sheet;
+    two.files.push_back(two.files.front());
+    two.files.back().error = Error{ErrorCode::unreadable, bad, {}};
+    for (const auto& text : {render_html(sheet, small_catalog()), render_html(two, small_catalog())}) {
+      CHECK_FALSE(holds(text, "<img"));
+      CHECK_FALSE(holds(text, "<!--"));
+      CHECK_FALSE(holds(text, "onerror=y>'"));
+      // One script, ours, and one style.
+      std::size_t scripts = 0;
+      for (auto at = text.find("<script"); at != text.npos; at = text.find("<script", at + 1)) ++scripts;
+      CHECK(scripts == 1);
+      CHECK(holds(text, "default-src 'none'"));
+      CHECK_FALSE(holds(text, "unsafe"));
+      CHECK_FALSE(holds(text, " style=\""));
+      CHECK_FALSE(holds(text, "http:"));
+      CHECK_FALSE(holds(text, "https:"));
+    }
+  }
+
+  TEST_CASE("a plot of anything is drawn inside its frame") {
+    const double nan = std::nan(""), infinite = std::numeric_limits<double>::infinity();
+    sheet::Plot plot;
+    plot.id = "x";
+    plot.x = {0, 10, false, "x", sheet::time_ticks(0, 10, 5)};
+    plot.y = {-1, 1, false, "y", sheet::round_ticks(-1, 1, 4)};
+    plot.series.push_back(
+        {sheet::Series::Kind::line, "a", 0, {0, 1, 2, 3, 4, 5}, {0, nan, 1e300, -infinite, infinite, 0.5}, {}, 0});
+    plot.marks.push_back({nan, infinite, "1", Status::fail});
+    plot.limits.push_back({nan, "never"});
+    const auto figure = sheet::figure_of(plot);
+    CHECK_FALSE(holds(figure, "nan"));
+    CHECK_FALSE(holds(figure, "inf\""));
+    for (const auto& [x, y] : points(figure, "line s0", "a")) {
+      CHECK(std::abs(y) <= 1.001);
+      CHECK(x >= -0.001);
+    }
+    CHECK(sheet::round_ticks(-30, 3, 6).size() >= 4);
+    CHECK(sheet::time_ticks(0, 300, 8).front().text == "0:00");
+  }
+}
