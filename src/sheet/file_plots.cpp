@@ -233,7 +233,7 @@ class FilePlots {
     plot.y.high = std::ceil((top + 1) / 10) * 10;
     plot.y.low = plot.y.high - 80;
     plot.y.ticks = round_ticks(plot.y.low, plot.y.high, 5);
-    plot.y.label = "level of each third of an octave (dBFS)";
+    plot.y.label = "level per third-octave (dBFS)";
     plot.x = {20, 25000, true, "frequency (Hz)", {}};
     for (const auto& [hz, text] : {std::pair{31.5, "31.5"},
                                    {63.0, "63"},

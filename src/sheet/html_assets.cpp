@@ -57,7 +57,7 @@ th,td{text-align:left;padding:.3rem .8rem .3rem 0;border-bottom:1px solid var(--
 @media print{
 :root{--paper:#fff;--ink:#000;--soft:#333;--rule:#bbb;--one:#0a4a60;--two:#7a4004;--fail:#8a0f14;--warn:#5c3d00;--pass:#124a2b;--cell:#0a4a60}
 body{font-size:7.6pt;line-height:1.24;max-width:none;padding:0}
-.tools,.tools.on,nav{display:none}
+.tools,.tools.on,nav,button{display:none}
 .verdict{font-size:14pt}h1{font-size:10pt}h2{font-size:9pt;margin:1.6mm 0 .6mm}h3{font-size:8.4pt;margin:1.2mm 0 .4mm}h4{font-size:7.6pt}
 figcaption p,.soft,.passes,table{font-size:6.8pt}
 .pictures{grid-template-columns:1fr 1fr;gap:1.5mm 5mm}
@@ -133,7 +133,7 @@ for (const file of document.querySelectorAll("section.file")) {
 }
 )js";
 
-const std::string_view kPageStyleDigest = "sha256-d76makJiHCj98F22bvWHCXPGyJvhal/QJ/xK3bttVbE=";
+const std::string_view kPageStyleDigest = "sha256-XreNcYB8v0ak6K8AbOrurOTX6tLMZMdHGbfy1LlgLXk=";
 const std::string_view kPageScriptDigest = "sha256-eoKTh0F/1+aOeZUv+8L3FSsn5Oj/WDDeTJ1Tlf822Mo=";
 
 }  // namespace sendworthy::sheet
