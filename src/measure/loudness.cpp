@@ -110,7 +110,8 @@ class LoudnessMeter final : public Meter {
     bus.k_hops = std::move(hops_);
     if (timelines_) {
       bus.timelines.push_back(bounded_timeline("momentary", "LUFS", 0, 0.0, 0.1, momentary_line_, Merge::highest));
-      std::vector<float> line(kShortHops - 1, std::nanf(""));
+      // As long as the file in any case: windows that are not full have no value.
+      std::vector<float> line(std::min<std::size_t>(kShortHops - 1, momentary_line_.size()), std::nanf(""));
       for (const float power : bus.short_term_power) line.push_back(power > 0 ? static_cast<float>(lufs(power)) : std::nanf(""));
       bus.timelines.push_back(bounded_timeline("short_term", "LUFS", 0, 0.0, 0.1, std::move(line), Merge::highest));
     }

@@ -39,6 +39,7 @@ constexpr CatalogEntry kEntries[] = {
 };
 
 constexpr double kEmptyPower = 1e-10;  // −100 dBFS mean square: nothing but dither (16-bit TPDF leaves −116 below 120 Hz)
+constexpr double kUnheardShare = 1e-5;  // 50 dB under the whole file: what leaks from above, or rumble nobody hears
 
 class LowBandMeter final : public Meter {
  public:
@@ -178,8 +179,12 @@ class LowBandMeter final : public Meter {
       return;
     }
     const double count = static_cast<double>(frames_) / mid_chain_.low_factor();
-    const std::string nothing = "nothing below " + base::shortest(band.edge_hz) + " Hz (less than -100 dBFS)";
-    if (count < 1 || (band.mid_square + band.side_square) / count < kEmptyPower) {
+    const double low = count < 1 ? 0 : (band.mid_square + band.side_square) / count;
+    const double whole = bus.square.size() < 2 ? 0 : (bus.square[0] + bus.square[1]) / 2 / static_cast<double>(frames_);
+    const bool empty = low < kEmptyPower;
+    const std::string nothing = "nothing below " + base::shortest(band.edge_hz) + " Hz (" +
+                                (empty ? "less than -100 dBFS)" : "more than 50 dB under the whole)");
+    if (empty || low < kUnheardShare * whole) {
       all([&](auto id) { report.not_applicable(id, nothing, p); });
       return;
     }
