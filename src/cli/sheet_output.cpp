@@ -126,7 +126,9 @@ Result<void> spare_the_inputs(const SheetOutput& output, const std::vector<std::
 }
 
 Result<void> deliver(const std::string& path, std::string_view text) {
-  if (path.empty() || path == "-") return write_stdout(text);
+  // Standard output by its other names: renaming over it would replace the file that a shell appends to.
+  const bool standard = path == "/dev/stdout" || path == "/dev/fd/1" || path == "/proc/self/fd/1";
+  if (path.empty() || path == "-" || standard) return write_stdout(text);
   if (const auto ok = may_write("--output", path); !ok) return ok;
   return base::write_then_rename(path, text);
 }

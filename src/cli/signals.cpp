@@ -38,6 +38,8 @@ void catch_signals() {
   ::sigemptyset(&action.sa_mask);
   action.sa_handler = on_signal;
   ::sigaction(SIGINT, &action, nullptr);
+  // A limit on file sizes shall be an error of the write, not the end of the program.
+  ::signal(SIGXFSZ, SIG_IGN);
   ::sigaction(SIGTERM, &action, nullptr);
   struct sigaction before {};
   // Whoever started this with nohup wants it to live on.
