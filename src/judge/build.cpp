@@ -251,7 +251,10 @@ Result<Rule> build_rule(const DraftRule& draft, const Catalog& catalog) {
     other = *found;
     if (other->id == (*entry)->id) return wrong(at->second.value, "a measurement compared to itself always agrees");
     rule.compare_to = MeasureRequest{std::string(other->id), {}};
-    const bool alike = is_number(unit) ? unit == other->unit : !is_number(other->unit) && unit == other->unit;
+    // Levels and loudness of every kind are decibels: the difference of two has a meaning.
+    constexpr std::array kDecibels{Unit::lufs, Unit::lu, Unit::dbtp, Unit::dbfs, Unit::db};
+    const auto is_level = [&](Unit one) { return std::find(kDecibels.begin(), kDecibels.end(), one) != kDecibels.end(); };
+    const bool alike = unit == other->unit || (is_level(unit) && is_level(other->unit));
     if (!alike) {
       return wrong(at->second.value, fmt::format("{} is {} and {} is {}: they cannot be compared", (*entry)->id,
                                                  in_unit(unit), other->id, in_unit(other->unit)));

@@ -71,7 +71,11 @@ class Reader {
     const auto parts = split(text, '|');
     // A level is never a round number to the last bit: what is asked is the number as it is printed.
     const bool as_printed = is_number() && entry_.decimals > 0 && entry_.unit != Unit::seconds;
-    if (as_printed && parts.size() == 1) return read_as_printed(text);
+    if (as_printed && parts.size() == 1) return read_as_printed(text, entry_.decimals);
+    // A round length is meant to the frame; one with as many decimals as the sheet prints, as far as they go.
+    const auto point = text.rfind('.');
+    if (entry_.unit == Unit::seconds && parts.size() == 1 && point != text.npos && point + 3 < text.size())
+      return read_as_printed(text, static_cast<int>(std::min<std::size_t>(9, text.size() - point - 1)));
     if (as_printed) return fail_with("give one value or a range such as -16..-14");
     Comparison comparison;
     comparison.kind = LimitKind::unless;
@@ -128,10 +132,10 @@ class Reader {
     return order(comparisons);
   }
 
-  Result<std::vector<Comparison>> read_as_printed(std::string_view text) const {
+  Result<std::vector<Comparison>> read_as_printed(std::string_view text, int decimals) const {
     const auto number = read_number(text);
     if (!number) return tl::unexpected(number.error());
-    const double half = 0.5 * std::pow(10.0, -entry_.decimals);
+    const double half = 0.5 * std::pow(10.0, -decimals) * (1 + 1e-6);
     Comparison low, high;
     low.kind = LimitKind::below;
     low.number = *number - half;

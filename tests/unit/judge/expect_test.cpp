@@ -60,6 +60,9 @@ TEST_SUITE("judge/expect") {
     CHECK(status("duration=3:35.5", "duration", Value(frames / 44100)) == Status::pass);
     CHECK(status("duration=0:03:35.5", "duration", Value(frames / 44100)) == Status::pass);
     CHECK(status("duration=215.5", "duration", Value((frames + 1) / 44100)) == Status::fail);
+    // As printed, with its three decimals.
+    CHECK(status("duration=215.013", "duration", Value(9482088 / 44100.0)) == Status::pass);
+    CHECK(status("duration=215.014", "duration", Value(9482088 / 44100.0)) == Status::fail);
     CHECK(status("duration=30", "duration", Value(1323000 / 44100.0)) == Status::pass);
     CHECK(status("duration=30", "duration", Value(1323001 / 44100.0)) == Status::fail);
     CHECK(status("duration=29.9..30.1", "duration", Value(30.05)) == Status::pass);

@@ -237,12 +237,12 @@ optional = true
           "t.toml:6:1: unknown key \"below_khz\" in [[rule]]; did you mean \"below_hz\"?");
   }
 
-  TEST_CASE("compare_to needs the same unit") {
+  TEST_CASE("compare_to needs the same unit, or decibels on both sides") {
     const auto rule = rule_of("measure = \"effective_bit_depth\"\ncompare_to = \"bit_depth\"\nfail_below = 0");
     CHECK(rule.compare_to->id == "bit_depth");
-    CHECK(rule_error("measure = \"true_peak\"\ncompare_to = \"integrated_loudness\"\nfail_above = 1") ==
-          "t.toml:6:14: true_peak is a number of dBTP and integrated_loudness is a number of LUFS: they cannot be "
-          "compared");
+    CHECK(rule_of("measure = \"true_peak\"\ncompare_to = \"integrated_loudness\"\nfail_above = 1").compare_to->id == "integrated_loudness");
+    CHECK(rule_error("measure = \"true_peak\"\ncompare_to = \"sample_rate\"\nfail_above = 1") ==
+          "t.toml:6:14: true_peak is a number of dBTP and sample_rate is a number of Hz: they cannot be compared");
     CHECK(rule_of("measure = \"container\"\ncompare_to = \"encoding\"\nfail_unless = true").comparisons.size() == 1);
     CHECK(rule_error("measure = \"container\"\ncompare_to = \"encoding\"\nfail_unless = \"x\"")
               .find("needs true or false") != std::string::npos);
