@@ -48,6 +48,7 @@ struct Damage {
   std::string text;  ///< "data chunk says 1 000 frames, 480 are there"
   std::int64_t byte_offset = -1;
   std::int64_t frame = -1;
+  bool slip = false;  ///< nothing is lost by it: a size never filled in or a little off, a check that was left out
 };
 
 /// A stream of frames, in order, read once. Not thread-safe; may move between threads.

@@ -81,7 +81,7 @@ constexpr Family kFamilies[] = {
     {" flac ", "|FLAC|"},
     {" ogg oga ", "|Ogg Vorbis|Opus|"},
     {" opus ", "|Opus|"},
-    {" mp3 ", "|MP3|"},
+    {" mp3 mp2 mpa mp1 ", "|MP3|"},
     // What no container read here is ever called.
     {" m4a mp4 mov aac wma au snd mp2 txt pdf zip mid midi avi mkv webm jpg png doc docx ape wv ", "||"},
 };
@@ -107,18 +107,18 @@ void judge_extension(FileFacts& facts, const SampleData& data) {
 
 }  // namespace
 
-void Walk::contradict(std::int64_t byte_offset, std::string text) {
+void Walk::contradict(std::int64_t byte_offset, std::string text, bool slip) {
   auto& list = result.facts.contradictions;
   if (list.size() < kMaxDamage)
-    list.push_back({std::move(text), byte_offset, -1});
+    list.push_back({std::move(text), byte_offset, -1, slip});
   else if (list.size() == kMaxDamage)
     list.push_back({"further contradictions are not listed", byte_offset, -1});
 }
 
-void Walk::damage(std::int64_t byte_offset, std::string text, std::int64_t frame) {
+void Walk::damage(std::int64_t byte_offset, std::string text, std::int64_t frame, bool slip) {
   auto& list = result.stream_damage;
   if (list.size() < kMaxDamage)
-    list.push_back({std::move(text), byte_offset, frame});
+    list.push_back({std::move(text), byte_offset, frame, slip});
   else if (list.size() == kMaxDamage)
     list.push_back({"further damage is not listed", byte_offset, frame});
 }

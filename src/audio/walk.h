@@ -63,8 +63,8 @@ class Walk {
   }
 
   /// A contradiction at a byte of the file; further ones are counted once the list is full.
-  void contradict(std::int64_t byte_offset, std::string text);
-  void damage(std::int64_t byte_offset, std::string text, std::int64_t frame = -1);
+  void contradict(std::int64_t byte_offset, std::string text, bool slip = false);
+  void damage(std::int64_t byte_offset, std::string text, std::int64_t frame = -1, bool slip = false);
   void chunk(std::string_view id);
   void text(std::string origin, std::string name, std::string_view value);
   void tag(std::string name, std::string_view value, std::string origin);

@@ -44,10 +44,10 @@ class AiffWalk {
     const auto end = form_size + 8;
     const auto near = [end](std::int64_t other) { return std::abs(end - other) <= 1; };
     if (form_size == 0 || form_size == 0xffffffff)
-      walk_.contradict(4, "the FORM size was never filled in: written by a program that could not go back");
+      walk_.contradict(4, "the FORM size was never filled in: written by a program that could not go back", true);
     else if (!near(size_) && !near(end_))
       walk_.contradict(
-          4, fmt::format("the FORM size says the file has {} bytes, it has {}", grouped(end), grouped(size_)));
+          4, fmt::format("the FORM size says the file has {} bytes, it has {}", grouped(end), grouped(size_)), true);
     if (size_ >= std::int64_t{1} << 32)
       walk_.contradict(
           4, fmt::format("the file has {} bytes, a 32-bit AIFF header reaches 4 294 967 295", grouped(size_)));
@@ -126,7 +126,7 @@ class AiffWalk {
       data.offset = size_;
     }
     if (unknown) {
-      walk_.contradict(at + 4, fmt::format("the SSND size was never filled in; {} bytes follow", grouped(room)));
+      walk_.contradict(at + 4, fmt::format("the SSND size was never filled in; {} bytes follow", grouped(room)), true);
       data.bytes = size_ - data.offset;
       return room;
     }

@@ -189,7 +189,7 @@ class FlacWalk {
       auto& md5 = walk_.result.md5.emplace();
       std::copy(p + 18, p + 34, md5.begin());
     } else {
-      walk_.damage(body + 18, "the MD5 of the samples is zero: it was never computed, so the samples cannot be proved");
+      walk_.damage(body + 18, "the MD5 of the samples is zero: it was never computed, so the samples cannot be proved", -1, true);
     }
     return {};
   }
@@ -276,7 +276,7 @@ class FlacWalk {
     else if (data.bytes > 0)
       walk_.contradict(
           info_at_ + 13,
-          "STREAMINFO does not say how many samples there are: written by a program that could not go back");
+          "STREAMINFO does not say how many samples there are: written by a program that could not go back", true);
     look_for_another_stream(end);
     count_samples(end);
     const auto walked = facts.walked_frames.value_or(0);

@@ -229,11 +229,12 @@ class MpegWalk {
         walk_.contradict(first_at_, fmt::format("the info frame says {} MPEG frames, {} are there",
                                                 grouped(*info_frames_), grouped(frames_)));
     }
-    if (!info_ && !in_container_)  // a WAV around it has its own way to say how long it is
+    if (!info_ && !in_container_ && first_.layer == 3)  // layers I and II have none; a WAV around it has its own way to say how long it is
       walk_.damage(first_at_,
                    "there is no info frame (Xing, LAME): the length is an estimate, and the encoder's delay is part of "
-                   "the sound");
-    if (info_ && !info_frames_) walk_.damage(first_at_, "the info frame does not say how many MPEG frames there are");
+                   "the sound",
+                   -1, true);
+    if (info_ && !info_frames_) walk_.damage(first_at_, "the info frame does not say how many MPEG frames there are", -1, true);
     walk_.result.expected_frames = facts.walked_frames;
     data.codec = Codec::mpeg;
     data.offset = first_at_;

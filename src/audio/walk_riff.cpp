@@ -150,7 +150,8 @@ class RiffWalk {
       walk_.contradict(at + 4,
                        fmt::format("the data size is {}: written by a program that could not go back to fill it "
                                    "in; {} bytes follow",
-                                   zero_but_full ? "0" : fmt::format("0x{:X}", size32), grouped(room)));
+                                   zero_but_full ? "0" : fmt::format("0x{:X}", size32), grouped(room)),
+                       true);
       declared_to_end_ = true;
       data.bytes = room;
       return room;
@@ -289,14 +290,15 @@ class RiffWalk {
     } else if (riff_size32_ == kElsewhere || riff_size32_ == 0) {
       return walk_.contradict(
           4, fmt::format("the {} size is {}: written by a program that could not go back to fill it in", form_,
-                         riff_size32_ == 0 ? "0" : "0xFFFFFFFF"));
+                         riff_size32_ == 0 ? "0" : "0xFFFFFFFF"),
+          true);
     }
     const auto end = declared + 8;
     const auto near = [end](std::int64_t other) { return end - other <= 1 && other - end <= 1; };
     // A header that accounts for its chunks and not for what was added behind them does not contradict itself.
     if (near(size_) || near(end_of_chunks_)) return;
     walk_.contradict(
-        offset, fmt::format("the {} size says the file has {} bytes, it has {}", form_, grouped(end), grouped(size_)));
+        offset, fmt::format("the {} size says the file has {} bytes, it has {}", form_, grouped(end), grouped(size_)), true);
   }
 
   Walk& walk_;

@@ -31,10 +31,10 @@ class W64Walk {
       return walk_.refuse(ErrorCode::no_audio, "it has no data chunk, so there is no audio in it; export it again");
     if (auto ok = data_found(); !ok) return ok;
     if (declared == 0 || declared == size_from(~std::uint64_t{0}))
-      walk_.contradict(16, "the file size in the header was never filled in");
+      walk_.contradict(16, "the file size in the header was never filled in", true);
     else if (std::abs(declared - size_) > 8 && std::abs(declared - end_) > 8)
       walk_.contradict(
-          16, fmt::format("the header says the file has {} bytes, it has {}", grouped(declared), grouped(size_)));
+          16, fmt::format("the header says the file has {} bytes, it has {}", grouped(declared), grouped(size_)), true);
     return {};
   }
 

@@ -63,6 +63,17 @@ constexpr CatalogEntry kEntries[] = {
      .how = "Decoder errors, wrong or missing checksums, missing end marks, data that ends early.",
      .source = "the codec's own specification", .caveat = "Plain PCM has no checksum: only its length can be checked.",
      .act = "Export, encode or copy again."},
+    {.id = "header_slips", .title = "Harmless header slips", .group = Group::format, .unit = Unit::count,
+     .better = Better::lower, .what = "Those of the header contradictions by which nothing is lost.",
+     .how = "Sizes of the whole file, or of the samples at its end, that were never filled in or are wrong, while all samples are "
+            "there.",
+     .source = "common practice, no source", .caveat = "Some programs refuse such a file all the same.",
+     .act = "Write to a file, not into a pipe, and export again if the receiver complains."},
+    {.id = "stream_unproven", .title = "Stream without proof", .group = Group::format, .unit = Unit::count,
+     .better = Better::lower, .what = "Checks that the encoder left out, so that nobody can prove the stream whole.",
+     .how = "FLAC without an MD5 of its samples; MPEG layer III without an info frame. They count as damage in the stream too.",
+     .source = "RFC 9639 (FLAC, 2024); common practice, no source", .caveat = "The sound may be perfect.",
+     .act = "Encode to a file, not into a pipe, with the encoder's own checks on."},
     {.id = "extension_matches", .title = "Name fits the content", .group = Group::format, .unit = Unit::boolean,
      .what = "Whether the file's ending says what the file is.", .how = "Ending against the first bytes.",
      .source = "common practice, no source", .caveat = "Many programs look at the ending only.",
@@ -130,6 +141,7 @@ class FormatMeter final : public Meter {
     }
     consistency(bus, report);
     damages(report.value("stream_integrity", static_cast<double>(bus.damage.size())), bus.damage);
+    slips(report, "stream_unproven", bus.damage);
     report.value("extension_matches", facts_.extension_matches).note = facts_.extension_note;
     report.value("trailing_bytes", static_cast<double>(facts_.trailing_bytes));
     report.value("embedded_artwork_bytes", static_cast<double>(facts_.embedded_artwork_bytes));
@@ -145,6 +157,12 @@ class FormatMeter final : public Meter {
       list.push_back({"the header says " + std::to_string(*facts_.declared_frames) + " frames, " +
                       std::to_string(bus.frames) + " were decoded"});
     damages(report.value("header_consistency", static_cast<double>(list.size())), list);
+    slips(report, "header_slips", list);
+  }
+
+  void slips(Report& report, std::string_view id, std::vector<audio::Damage> list) {
+    std::erase_if(list, [](const audio::Damage& damage) { return !damage.slip; });
+    damages(report.value(id, static_cast<double>(list.size())), list);
   }
 
   void damages(Measurement& m, const std::vector<audio::Damage>& list) {

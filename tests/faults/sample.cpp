@@ -98,7 +98,7 @@ std::string wav(const Clip& clip, const Wrapping& wrapping) {
     chunk(body, "data", data);
   }
   std::string out = "RIFF";
-  little(out, body.size(), 4);
+  little(out, body.size() + static_cast<std::size_t>(wrapping.outer_size_off), 4);
   out += body;
   out.append(static_cast<std::size_t>(wrapping.trailing_bytes), 'x');
   return out;
@@ -219,6 +219,11 @@ std::string write_sample(const std::string& folder, const std::string& name, con
     }
   } else {
     throw std::runtime_error("no writer for " + container);
+  }
+  if (wrapping.no_md5) {
+    auto bytes = load(path);
+    std::fill(bytes.begin() + 26, bytes.begin() + 42, '\0');  // RFC 9639: behind the marker, the block's head and 18 bytes
+    store(path, bytes);
   }
   if (wrapping.corrupt) {
     auto bytes = load(path);

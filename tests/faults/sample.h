@@ -29,6 +29,8 @@ struct Wrapping {
   bool artwork = false;
   int trailing_bytes = 0;
   bool data_size_lies = false;    ///< the header hides the second half
+  int outer_size_off = 0;         ///< added to the RIFF size
+  bool no_md5 = false;            ///< FLAC: as encoders leave it that write into a pipe
   bool corrupt = false;           ///< a few bytes of the coded stream are turned over
   bool swap_bytes = false;
   std::string extension;          ///< another than the container's own

@@ -202,6 +202,8 @@ const std::map<std::string, Maker>& makers() {
          s.clip.each([step](double x) { return std::round(x / step) * step; });
        }},
       {"header_consistency", [](Sample& s, double v) { s.wrapping.data_size_lies = v > 0; }},
+      {"header_slips", [](Sample& s, double v) { s.wrapping.outer_size_off = v > 0 ? 12 : 0; }},
+      {"stream_unproven", [](Sample& s, double v) { s.wrapping.container = "FLAC", s.wrapping.no_md5 = v > 0; }},
       {"stream_integrity", [](Sample& s, double v) { s.wrapping.container = "FLAC", s.wrapping.corrupt = v > 0; }},
       {"trailing_bytes", [](Sample& s, double v) { s.wrapping.trailing_bytes = v > 0 ? 20 : 0; }},
       {"embedded_artwork_bytes", [](Sample& s, double v) { s.wrapping.artwork = v > 0; }},

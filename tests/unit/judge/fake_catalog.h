@@ -25,6 +25,8 @@ inline const Catalog& fake_catalog() {
       {.id = "chunks", .group = G::format, .unit = U::list},
       {.id = "header_consistency", .group = G::format, .unit = U::count},
       {.id = "stream_integrity", .group = G::format, .unit = U::count},
+      {.id = "header_slips", .group = G::format, .unit = U::count},
+      {.id = "stream_unproven", .group = G::format, .unit = U::count},
       {.id = "extension_matches", .group = G::format, .unit = U::boolean},
       {.id = "trailing_bytes", .group = G::format, .unit = U::bytes},
       {.id = "embedded_artwork_bytes", .group = G::format, .unit = U::bytes},

@@ -55,7 +55,7 @@ std::vector<Measurement> perfect(const std::string& container = "WAV") {
   add("file_size", 51840044.0);
   add("chunks", std::string("fmt, bext, data"));
   for (const char* id :
-       {"header_consistency", "stream_integrity", "trailing_bytes", "embedded_artwork_bytes", "over_full_scale_samples",
+       {"header_consistency", "stream_integrity", "header_slips", "stream_unproven", "trailing_bytes", "embedded_artwork_bytes", "over_full_scale_samples",
         "non_finite_samples", "clipped_runs", "clipped_samples", "flat_top_runs", "silent_channels", "copied_channels"})
     add(id, 0.0);
   add("extension_matches", true);
