@@ -18,17 +18,19 @@ bool about_this_file(const Waiver& waiver, const Subject& subject) {
   return base::matches_pattern(waiver.files, subject.path) || base::matches_pattern(waiver.files, name);
 }
 
-// A waiver for a stretch of time covers a finding only when every place is known and lies inside. A measurement that is no
-// count names its worst place alone: what the rest of the file does is then not known.
-bool covers(const Waiver& waiver, const Finding& finding) {
-  if (!waiver.from_s && !waiver.to_s) return true;
-  if (finding.unit != Unit::count) return false;
+bool for_a_stretch(const Waiver& waiver) { return waiver.from_s || waiver.to_s; }
+
+bool holds(const Waiver& waiver, const Where& where) {
   constexpr double kGuard = 1e-9;
-  if (finding.where.empty() || finding.where_total > static_cast<std::int64_t>(finding.where.size())) return false;
-  return std::all_of(finding.where.begin(), finding.where.end(), [&](const Where& where) {
-    return (!waiver.from_s || where.start_s >= *waiver.from_s - kGuard) &&
-           (!waiver.to_s || std::max(where.start_s, where.end_s) <= *waiver.to_s + kGuard);
-  });
+  return (!waiver.from_s || where.start_s >= *waiver.from_s - kGuard) &&
+         (!waiver.to_s || std::max(where.start_s, where.end_s) <= *waiver.to_s + kGuard);
+}
+
+// Whether every place of a finding is known. A measurement that is no count names its worst place alone: what the rest of the
+// file does is then not known, and no waiver for a stretch of time covers it.
+bool knows_every_place(const Finding& finding) {
+  return finding.unit == Unit::count && !finding.where.empty() &&
+         finding.where_total <= static_cast<std::int64_t>(finding.where.size());
 }
 
 bool can_be_waived(const Finding& finding) {
@@ -62,29 +64,59 @@ Finding ended_finding(const RuleSet& rule_set, const Waiver& waiver, std::string
 
 std::vector<std::size_t> apply_waivers(const RuleSet& rule_set, const Subject& subject,
                                        std::vector<Finding>& findings) {
-  std::vector<std::size_t> used;
+  std::vector<std::size_t> used, valid;
   std::vector<Finding> ended;
-  bool undated = false;
   for (std::size_t i = 0; i < rule_set.waivers.size(); ++i) {
     const auto& waiver = rule_set.waivers[i];
     if (!about_this_file(waiver, subject)) continue;
     if (has_ended(waiver, subject.today)) {
       ended.push_back(ended_finding(rule_set, waiver, subject.today));
       used.push_back(i);
-      continue;
+    } else {
+      valid.push_back(i);
     }
-    bool applied = false;
-    for (auto& finding : findings) {
-      if (finding.rule != waiver.rule || !can_be_waived(finding) || !covers(waiver, finding)) continue;
-      finding.before_waiver = finding.status;
-      finding.status = Status::waived;
-      finding.waiver = AppliedWaiver{waiver.reason, waiver.by, waiver.until};
-      applied = true;
+  }
+  bool undated = false;
+  const auto use = [&](std::size_t i) {
+    if (std::find(used.begin(), used.end(), i) == used.end()) used.push_back(i);
+  };
+  for (auto& finding : findings) {
+    if (!can_be_waived(finding)) continue;
+    std::vector<std::size_t> agreed;
+    const auto whole = std::find_if(valid.begin(), valid.end(), [&](std::size_t i) {
+      return rule_set.waivers[i].rule == finding.rule && !for_a_stretch(rule_set.waivers[i]);
+    });
+    if (whole != valid.end()) {
+      agreed.push_back(*whole);
+    } else {
+      // Several stretches may cover what none covers alone. One that holds a place has met its fault, whether or not the rest
+      // is agreed to.
+      std::size_t covered = 0;
+      for (const auto& where : finding.where) {
+        bool inside = false;
+        for (const auto i : valid) {
+          if (rule_set.waivers[i].rule != finding.rule || !holds(rule_set.waivers[i], where)) continue;
+          inside = true;
+          use(i);
+          if (std::find(agreed.begin(), agreed.end(), i) == agreed.end()) agreed.push_back(i);
+        }
+        covered += inside ? 1 : 0;
+      }
+      if (covered < finding.where.size() || !knows_every_place(finding)) agreed.clear();
     }
-    if (applied) {
-      used.push_back(i);
-      undated = undated || subject.today.empty();
+    if (agreed.empty()) continue;
+    finding.before_waiver = finding.status;
+    finding.status = Status::waived;
+    AppliedWaiver applied;
+    for (const auto i : agreed) {
+      use(i);
+      const auto& waiver = rule_set.waivers[i];
+      applied.reason += (applied.reason.empty() ? "" : "; ") + waiver.reason;
+      if (applied.by.find(waiver.by) == std::string::npos) applied.by += (applied.by.empty() ? "" : ", ") + waiver.by;
+      if (applied.until.empty() || waiver.until < applied.until) applied.until = waiver.until;
     }
+    finding.waiver = std::move(applied);
+    undated = undated || subject.today.empty();
   }
   if (undated) {
     Finding finding;

@@ -111,6 +111,23 @@ TEST_SUITE("judge/waivers") {
     CHECK(!waived(judged("rule = \"clip\"\nfrom_s = 9\nuntil = 2026-06-30")));
   }
 
+  TEST_CASE("several stretches cover together what none covers alone, and one that holds a place has met its fault") {
+    const std::string early = "rule = \"clip\"\nfrom_s = 4\nto_s = 9\nuntil = 2026-06-30";
+    const std::string both = early + "\n[[waiver]]\nreason = \"agreed\"\nrule = \"clip\"\nfrom_s = 49\nto_s = 60\nuntil = 2026-06-20";
+    const std::vector<Where> two{{.start_s = 5, .end_s = 5.1}, {.start_s = 50, .end_s = 50.1}};
+    const auto together = judged(both, subject(), clipped(two));
+    CHECK(waived(together));
+    CHECK(together.used_waivers.size() == 2);
+    CHECK(together.findings.at(0).waiver->until == "2026-06-20");
+    // A third place that nobody agreed to: still a fault, and no waiver is called unused.
+    auto three = two;
+    three.push_back({.start_s = 20, .end_s = 20.1});
+    const auto partly = judged(both, subject(), clipped(three));
+    CHECK(!waived(partly));
+    CHECK(partly.used_waivers.size() == 2);
+    CHECK(judged(both, subject(), clipped({{.start_s = 20, .end_s = 20.1}})).used_waivers.empty());
+  }
+
   TEST_CASE("only warn, fail and not measured can be waived") {
     CHECK(judged("rule = \"peak\"\nuntil = 2026-06-30").used_waivers.empty());  // it passes
     const auto set = with_waiver("rule = \"clip\"\nuntil = 2026-06-30", "note_above = 0");
