@@ -83,7 +83,7 @@ std::optional<Biquad> fitted_double_pole(double p_hz, double fs) {
       if (std::abs(m[r][i]) > std::abs(m[pivot][i])) pivot = r;
     }
     if (m[pivot][i] == 0) return std::nullopt;
-    std::swap_ranges(m[i], m[i] + kUnknown + 1, m[pivot]);
+    if (pivot != i) std::swap_ranges(m[i], m[i] + kUnknown + 1, m[pivot]);
     for (int r = 0; r < kUnknown; ++r) {
       if (r == i) continue;
       const double factor = m[r][i] / m[i][i];

@@ -71,11 +71,16 @@ class FilePlots {
     return " at " + at_time(one->where.front().start_s) + (channel.empty() ? "" : " (" + channel + ")");
   }
 
-  Plot over_time(std::string_view kind, std::string_view title) const {
+  Plot begun(std::string_view kind, std::string_view title) const {
     Plot plot;
     plot.id = prefix_ + std::string(kind);
     plot.kind = kind;
     plot.title = title;
+    return plot;
+  }
+
+  Plot over_time(std::string_view kind, std::string_view title) const {
+    auto plot = begun(kind, title);
     plot.over_time = true;
     plot.x = {0, length_, false, "time from the start of the file (minutes:seconds)",
               time_ticks(0, length_, kTimeTicks)};
@@ -216,10 +221,7 @@ class FilePlots {
   void spectrum() {
     if (!file_.pictures || file_.pictures->spectrum.level_db.empty()) return;
     const auto& found = file_.pictures->spectrum;
-    Plot plot;
-    plot.id = prefix_ + "spectrum";
-    plot.kind = "spectrum";
-    plot.title = "Long-term spectrum";
+    auto plot = begun("spectrum", "Long-term spectrum");
     Series bars;
     bars.kind = Series::Kind::bars;
     bars.bar_width = std::pow(10, 0.05);
@@ -322,10 +324,7 @@ class FilePlots {
   void density() {
     if (!file_.pictures || file_.pictures->density.cells == 0) return;
     const auto& found = file_.pictures->density;
-    Plot plot;
-    plot.id = prefix_ + "density";
-    plot.kind = "density";
-    plot.title = "Where the sound stands";
+    auto plot = begun("density", "Where the sound stands");
     plot.square = true;
     plot.cells = found.cells;
     // Left on the left: side is left minus right.
@@ -360,10 +359,7 @@ class FilePlots {
   void levels() {
     if (!file_.pictures || file_.pictures->levels.share.empty()) return;
     const auto& found = file_.pictures->levels;
-    Plot plot;
-    plot.id = prefix_ + "levels";
-    plot.kind = "levels";
-    plot.title = "How long at which level";
+    auto plot = begun("levels", "How long at which level");
     Series bars;
     bars.kind = Series::Kind::bars;
     bars.bar_width = 0.5;

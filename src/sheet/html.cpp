@@ -22,18 +22,6 @@ constexpr std::size_t kPlacesShown = 4;
 
 std::string safe(std::string_view text) { return base::for_xml(base::for_terminal(text)); }
 
-std::string_view css_of(Verdict verdict) {
-  switch (verdict) {
-    case Verdict::pass:
-      return "pass";
-    case Verdict::warn:
-      return "warn";
-    case Verdict::fail:
-      return "fail";
-  }
-  return "fail";
-}
-
 class HtmlPage {
  public:
   HtmlPage(const Sheet& sheet, const Catalog& catalog)
@@ -65,7 +53,7 @@ class HtmlPage {
 
  private:
   void header(const std::string& title, bool several) {
-    const auto css = css_of(sheet_.verdict);
+    const auto css = to_string(sheet_.verdict);
     out_ += "<header>\n<p class=\"verdict " + std::string(css) + "\">" + std::string(verdict_word(sheet_.verdict)) +
             ": " + std::string(verdict_meaning(sheet_.verdict)) + "</p>\n<h1>" + safe(title) + "</h1>\n";
     if (!several && !files_.front()->error) {
@@ -89,7 +77,7 @@ class HtmlPage {
     for (std::size_t i = 0; i < files_.size(); ++i) {
       const auto& one = *files_[i];
       out_ += "<tr><td><a href=\"#file-" + std::to_string(i + 1) + "\">" + safe(path_of(one)) +
-              "</a></td><td class=\"" + std::string(one.error ? "fail" : css_of(one.verdict)) + "\">" +
+              "</a></td><td class=\"" + std::string(one.error ? "fail" : to_string(one.verdict)) + "\">" +
               (one.error ? "NO SHEET" : std::string(verdict_word(one.verdict))) + "</td><td>" +
               (one.error ? safe(one.error->text) : safe(facts_line(one.facts))) + "</td><td>" +
               (one.error ? "" : safe(counts_text(count(one.findings)))) + "</td></tr>\n";

@@ -1,7 +1,11 @@
 #include "faults/sample.h"
 
+#include <stdlib.h>
+
 #include <algorithm>
 #include <cmath>
+#include <system_error>
+#include <filesystem>
 #include <cstdio>
 #include <cstdlib>
 #include <fstream>
@@ -131,6 +135,15 @@ void by_library(const std::string& path, const Clip& clip, int format) {
 }
 
 }  // namespace
+
+Folder::Folder() : path((std::filesystem::temp_directory_path() / "sendworthy-test-XXXXXX").string()) {
+  if (mkdtemp(path.data()) == nullptr) throw std::runtime_error("no temporary folder");
+}
+
+Folder::~Folder() {
+  std::error_code ignored;
+  std::filesystem::remove_all(path, ignored);
+}
 
 Clip& Clip::gain_db(double db) {
   const double factor = std::pow(10.0, db / 20);

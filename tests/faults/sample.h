@@ -17,6 +17,15 @@ struct Clip {
   Clip& each(const std::function<double(double)>& f);
 };
 
+/// A folder of its own below the temporary one, gone with its owner.
+struct Folder {
+  std::string path;
+  Folder();
+  ~Folder();
+  Folder(const Folder&) = delete;
+  Folder& operator=(const Folder&) = delete;
+};
+
 /// How a clip is written, and what is wrong with the file around it.
 struct Wrapping {
   std::string container = "WAV";  ///< as the measurement "container" names it

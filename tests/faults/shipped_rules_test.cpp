@@ -31,29 +31,12 @@ struct Sample {
 // Makes the measurement take a wanted value, near enough to stand on the right side of a limit.
 using Maker = std::function<void(Sample&, double)>;
 
-class Folder {
- public:
-  Folder() {
-    std::string pattern = (std::filesystem::temp_directory_path() / "sendworthy-faults-XXXXXX").string();
-    REQUIRE(mkdtemp(pattern.data()) != nullptr);
-    path_ = pattern;
-  }
-  ~Folder() {
-    std::error_code ignored;
-    std::filesystem::remove_all(path_, ignored);
-  }
-  [[nodiscard]] const std::string& path() const { return path_; }
-
- private:
-  std::string path_;
-};
-
 FileSheet check(const Sample& sample, const std::vector<RuleSet>& sets, const std::string& role) {
-  const Folder folder;
+  const test::Folder folder;
   CheckOptions options;
   options.today = "2026-01-01";
   options.role = role;
-  auto sheet = check_files({test::write_sample(folder.path(), "sample", sample.clip, sample.wrapping)}, sets, options);
+  auto sheet = check_files({test::write_sample(folder.path, "sample", sample.clip, sample.wrapping)}, sets, options);
   return sheet.files.front();
 }
 

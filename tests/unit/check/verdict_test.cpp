@@ -22,18 +22,7 @@ using namespace sendworthy;
 
 namespace {
 
-struct Folder {
-  std::string path;
-  Folder() {
-    std::string pattern = (std::filesystem::temp_directory_path() / "sendworthy-verdict-XXXXXX").string();
-    REQUIRE(mkdtemp(pattern.data()) != nullptr);
-    path = pattern;
-  }
-  ~Folder() {
-    std::error_code ignored;
-    std::filesystem::remove_all(path, ignored);
-  }
-};
+using test::Folder;
 
 RuleSet rules(const std::string& text) {
   auto set = parse_rule_set("[ruleset]\nname = \"t\"\n" + text, "", {}, catalog());

@@ -117,15 +117,13 @@ struct Checked {
 };
 
 Checked checked(const test::Clip& clip) {
-  std::string pattern = (std::filesystem::temp_directory_path() / "sendworthy-html-XXXXXX").string();
-  REQUIRE(mkdtemp(pattern.data()) != nullptr);
+  const test::Folder folder;
   CheckOptions options;
   options.today = "2026-01-01";
   options.pictures = true;
   const auto set = load_rule_set("premaster", {}, catalog());
   REQUIRE(set.has_value());
-  const auto sheet = check_files({test::write_sample(pattern, "song", clip, {})}, {*set}, options);
-  std::filesystem::remove_all(pattern);
+  const auto sheet = check_files({test::write_sample(folder.path, "song", clip, {})}, {*set}, options);
   Checked made{sheet.files.front(), render_html(sheet, catalog()), {}};
   REQUIRE_FALSE(made.file.error.has_value());
   for (auto at = made.page.find("<figure "); at != made.page.npos; at = made.page.find("<figure ", at + 1)) {
