@@ -233,6 +233,29 @@ void MidSide(const float* HWY_RESTRICT left, const float* HWY_RESTRICT right, in
   }
 }
 
+void PlaneCells(const float* HWY_RESTRICT left, const float* HWY_RESTRICT right, int frames, int side,
+                std::int32_t* HWY_RESTRICT cells) {
+  const hn::ScalableTag<float> d;
+  const hn::RebindToSigned<decltype(d)> di;
+  const int lanes = static_cast<int>(hn::Lanes(d));
+  const auto half = hn::Set(d, 0.5f), one = hn::Set(d, 1.0f), low = hn::Set(d, -1.0f);
+  const auto scale = hn::Set(d, 0.5f * static_cast<float>(side - 1)), middle = hn::Set(d, 0.5f * static_cast<float>(side));
+  // Positive before it is cut to a whole number, so that cutting rounds down.
+  const auto cell = [&](auto x) { return hn::ConvertTo(di, hn::MulAdd(hn::Max(low, hn::Min(one, x)), scale, middle)); };
+  int n = 0;
+  for (; n + lanes <= frames; n += lanes) {
+    const auto l = hn::LoadU(d, left + n), r = hn::LoadU(d, right + n);
+    const auto row = cell(hn::Mul(half, hn::Add(l, r))), column = cell(hn::Mul(half, hn::Sub(l, r)));
+    hn::StoreU(hn::Add(hn::Mul(row, hn::Set(di, side)), column), di, cells + n);
+  }
+  const auto scalar = [&](float x) {
+    return static_cast<std::int32_t>(
+        std::fma(std::clamp(x, -1.0f, 1.0f), 0.5f * static_cast<float>(side - 1), 0.5f * static_cast<float>(side)));
+  };
+  for (; n < frames; ++n)
+    cells[n] = scalar(0.5f * (left[n] + right[n])) * side + scalar(0.5f * (left[n] - right[n]));
+}
+
 void FirstDifferences(const float* HWY_RESTRICT row, int frames, float before, float* HWY_RESTRICT out) {
   if (frames <= 0) return;
   out[0] = row[0] - before;
@@ -302,6 +325,7 @@ HWY_EXPORT(RowSumsOf);
 HWY_EXPORT(PairSumsOf);
 HWY_EXPORT(LagOneSum);
 HWY_EXPORT(MidSide);
+HWY_EXPORT(PlaneCells);
 HWY_EXPORT(FirstDifferences);
 HWY_EXPORT(LaggedProducts);
 HWY_EXPORT(SignsOfDifferences);
@@ -356,6 +380,10 @@ std::int64_t codes_of_triples(const std::uint8_t* bytes, std::int64_t count, boo
 
 void mid_side(const float* left, const float* right, int frames, float* mid, float* side) {
   HWY_DYNAMIC_DISPATCH(MidSide)(left, right, frames, mid, side);
+}
+
+void plane_cells(const float* left, const float* right, int frames, int side, std::int32_t* cells) {
+  HWY_DYNAMIC_DISPATCH(PlaneCells)(left, right, frames, side, cells);
 }
 
 void first_differences(const float* row, int frames, float before, float* out) {

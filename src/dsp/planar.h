@@ -53,6 +53,10 @@ struct PairSums {
 /// mid = (left + right)/2, side = (left − right)/2.
 void mid_side(const float* left, const float* right, int frames, float* mid, float* side);
 
+/// Where each frame stands on a grid of side × side cells (side odd) over mid and side from −1 to 1, beyond which it stands at
+/// the rim: row · side + column, rows by mid.
+void plane_cells(const float* left, const float* right, int frames, int side, std::int32_t* cells);
+
 /// out[n] = row[n] − row[n−1], with `before` as the sample ahead of the first.
 void first_differences(const float* row, int frames, float before, float* out);
 

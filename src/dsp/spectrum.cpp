@@ -1,11 +1,9 @@
 #include "dsp/spectrum.h"
 
-#include <kissfft/kiss_fft.h>
-
 #include <algorithm>
 #include <cmath>
-#include <new>
 #include <numbers>
+#include <span>
 
 namespace sendworthy::dsp {
 namespace {
@@ -21,25 +19,13 @@ int frame_size(int sample_rate) {
 
 }  // namespace
 
-struct BandSpectrum::Transform {
-  explicit Transform(int size)
-      : config(kiss_fft_alloc(size, 0, nullptr, nullptr)),
-        in(static_cast<std::size_t>(size)),
-        out(static_cast<std::size_t>(size)) {
-    if (config == nullptr) throw std::bad_alloc();
-  }
-  ~Transform() { kiss_fft_free(config); }
-  Transform(const Transform&) = delete;
-  Transform& operator=(const Transform&) = delete;
-  kiss_fft_cfg config;
-  std::vector<kiss_fft_cpx> in, out;
-};
-
 BandSpectrum::BandSpectrum(int sample_rate, int channels)
     : channels_(channels),
       size_(frame_size(sample_rate)),
       step_(size_ / 4 * 3),
-      fft_(std::make_unique<Transform>(size_)),
+      fourier_(size_),
+      real_(static_cast<std::size_t>(size_)),
+      imaginary_(static_cast<std::size_t>(size_)),
       pending_(static_cast<std::size_t>(channels)),
       lines_(static_cast<std::size_t>(size_ / 2 + 1)) {
   const int slope = size_ / 4;
@@ -60,11 +46,17 @@ BandSpectrum::BandSpectrum(int sample_rate, int channels)
       break;
     }
     auto& band = bands_.emplace_back();
-    for (int line = static_cast<int>(low / line_hz); line <= size_ / 2; ++line) {
+    for (int line = std::max(1, static_cast<int>(low / line_hz)); line <= size_ / 2; ++line) {
       const double from = (line - 0.5) * line_hz, to = (line + 0.5) * line_hz;
       const double share = (std::min(to, high) - std::max(from, low)) / line_hz;
       if (from > high) break;
-      if (share > 0 && line > 0) band.push_back({line, static_cast<float>(share)});
+      if (share <= 0) continue;
+      if (share < 1 - 1e-9) {
+        band.edges.push_back({line, share});
+      } else {
+        if (band.count == 0) band.first = line;
+        ++band.count;
+      }
     }
   }
   power_.assign(centres_.size(), 0);
@@ -73,8 +65,6 @@ BandSpectrum::BandSpectrum(int sample_rate, int channels)
   // The first frame's slope lies before the start, where there is silence.
   for (auto& channel : pending_) channel.assign(static_cast<std::size_t>(slope), 0.0f);
 }
-
-BandSpectrum::~BandSpectrum() = default;
 
 void BandSpectrum::process(const float* rows, std::int64_t stride, int frames) {
   frames_ += frames;
@@ -97,20 +87,21 @@ void BandSpectrum::transform() {
   std::fill(lines_.begin(), lines_.end(), 0.0f);
   // Two real channels go through one complex transform; the sum of both powers falls out without taking them apart.
   for (int c = 0; c < channels_; c += 2) {
-    const auto& left = pending_[static_cast<std::size_t>(c)];
-    const float* right = c + 1 < channels_ ? pending_[static_cast<std::size_t>(c + 1)].data() : nullptr;
-    for (std::size_t n = 0; n < fft_->in.size(); ++n)
-      fft_->in[n] = {window_[n] * left[n], right != nullptr ? window_[n] * right[n] : 0};
-    kiss_fft(fft_->config, fft_->in.data(), fft_->out.data());
-    for (std::size_t k = 1; k < lines_.size(); ++k) {
-      const auto &a = fft_->out[k], &b = fft_->out[fft_->out.size() - k];
-      lines_[k] += 0.5f * (a.r * a.r + a.i * a.i + b.r * b.r + b.i * b.i);
+    multiply(window_, pending_[static_cast<std::size_t>(c)].data(), real_.data());
+    if (c + 1 < channels_) {
+      multiply(window_, pending_[static_cast<std::size_t>(c + 1)].data(), imaginary_.data());
+    } else {
+      std::fill(imaginary_.begin(), imaginary_.end(), 0.0f);
     }
+    fourier_.forward(real_, imaginary_);
+    add_pair_powers(real_, imaginary_, lines_);
   }
+  const std::span<const float> lines(lines_);
   for (std::size_t b = 0; b < bands_.size(); ++b) {
-    double sum = 0;
-    for (const auto& part : bands_[b])
-      sum += static_cast<double>(part.share * lines_[static_cast<std::size_t>(part.line)]);
+    const auto& band = bands_[b];
+    double sum = sum_of(lines.subspan(static_cast<std::size_t>(band.first), static_cast<std::size_t>(band.count)));
+    for (const auto& edge : band.edges)
+      sum += edge.share * static_cast<double>(lines_[static_cast<std::size_t>(edge.line)]);
     const double power = sum * scale_ / channels_;
     power_[b] += power;
     const double db = power > 0 ? 10 * std::log10(power) : kLowestDb;

@@ -2,8 +2,9 @@
 #pragma once
 
 #include <cstdint>
-#include <memory>
 #include <vector>
+
+#include "dsp/fourier.h"
 
 namespace sendworthy::dsp {
 
@@ -14,9 +15,6 @@ namespace sendworthy::dsp {
 class BandSpectrum {
  public:
   BandSpectrum(int sample_rate, int channels);
-  ~BandSpectrum();
-  BandSpectrum(const BandSpectrum&) = delete;
-  BandSpectrum& operator=(const BandSpectrum&) = delete;
 
   /// `rows[c]` + offset holds `frames` samples of channel c.
   void process(const float* rows, std::int64_t stride, int frames);
@@ -30,17 +28,22 @@ class BandSpectrum {
   [[nodiscard]] std::vector<double> percentile_db(double share) const;
 
  private:
-  struct Transform;
   void transform();
 
   const int channels_, size_, step_;
-  std::unique_ptr<Transform> fft_;
+  Fourier fourier_;
+  std::vector<float> real_, imaginary_;
   std::vector<double> centres_;
-  struct Part {
+  struct Edge {
     int line;
-    float share;
+    double share;
   };
-  std::vector<std::vector<Part>> bands_;
+  /// Whole lines, and those that neighbours share.
+  struct Band {
+    int first = 0, count = 0;
+    std::vector<Edge> edges;
+  };
+  std::vector<Band> bands_;
   std::vector<float> window_;
   std::vector<std::vector<float>> pending_;  ///< by channel
   std::vector<double> power_, frame_;        ///< by band

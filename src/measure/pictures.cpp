@@ -78,15 +78,9 @@ void PictureMeter::close_window() {
 }
 
 void PictureMeter::density(const Block& block) {
-  const float* left = block.row(0);
-  const float* right = block.row(1);
-  constexpr float kHalf = kGrid / 2.0f;
-  for (int n = 0; n < block.frames; ++n) {
-    const float mid = 0.5f * (left[n] + right[n]), side = 0.5f * (left[n] - right[n]);
-    const int row = static_cast<int>(std::clamp(mid, -1.0f, 1.0f) * (kHalf - 0.5f) + kHalf);
-    const int column = static_cast<int>(std::clamp(side, -1.0f, 1.0f) * (kHalf - 0.5f) + kHalf);
-    ++grid_[static_cast<std::size_t>(row * kGrid + column)];
-  }
+  cells_.resize(static_cast<std::size_t>(block.frames));
+  dsp::plane_cells(block.row(0), block.row(1), block.frames, kGrid, cells_.data());
+  for (const auto cell : cells_) ++grid_[static_cast<std::size_t>(cell)];
 }
 
 Pictures::Spectrum PictureMeter::spectrum() {

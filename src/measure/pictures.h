@@ -38,6 +38,7 @@ class PictureMeter final : public Meter {
   std::vector<std::int64_t> windows_;
 
   std::vector<std::uint32_t> grid_;
+  std::vector<std::int32_t> cells_;  ///< of one block
 };
 
 }  // namespace sendworthy::measure

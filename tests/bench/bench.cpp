@@ -112,9 +112,9 @@ double reference_chain(const Paths& paths) {
   return seconds;
 }
 
-Run check(const std::string& program, const Paths& paths, int jobs) {
+Run check(const std::string& program, const Paths& paths, int jobs, const char* format = "json") {
   std::vector<std::string> command{program, "check", "--rules", "premaster", "--jobs", std::to_string(jobs), "--format",
-                                   "json", "--no-progress"};
+                                   format,    "--no-progress"};
   command.insert(command.end(), paths.begin(), paths.end());
   return run(command, 1);
 }
@@ -153,6 +153,19 @@ void compare(const char* name, const std::string& program, const Paths& paths, d
   std::printf("  ratios: FFmpeg chain / check %.1f; libebur128 / check %.1f; 1 thread / %d threads %.2f\n\n", chain / ours,
               second / ours, cores, ours / ours_all);
   std::fflush(stdout);
+}
+
+// What the pictures cost beyond the check.
+void page(const std::string& program, const Paths& one, double audio_s, int rounds) {
+  check(program, one, 1);
+  std::printf("a page with pictures of %.0f s\n", audio_s);
+  for (const int jobs : {1, 2}) {
+    const double plain = median(rounds, [&] { return check(program, one, jobs).seconds; });
+    const double drawn = median(rounds, [&] { return check(program, one, jobs, "html").seconds; });
+    std::printf("  %d thread%s  check %.3f s, page %.3f s: %.3f s more; ratio page / check %.2f\n", jobs,
+                jobs == 1 ? " " : "s", plain, drawn, drawn - plain, drawn / plain);
+  }
+  std::printf("\n");
 }
 
 // A stream without a file: how much memory does the pass itself take?
@@ -218,6 +231,12 @@ int run_all(int argc, char** argv) {
   const Paths one{(folder / "long.wav").string()};
   bench::write_song(one[0], 2 * seconds, 99, bench::Style::dynamic);
   compare("one long file", program, one, 2 * seconds, rounds);
+
+  const double song_s = std::min(300.0, seconds);
+  const Paths song{(folder / "song.wav").string()};
+  bench::write_song(song[0], song_s, 7, bench::Style::dynamic);
+  page(program, song, song_s, std::max(rounds, 5));
+  fs::remove(song[0]);
 
   std::printf("peak memory of the process\n");
   std::printf("  %.0f s of stereo, 48 kHz, 24-bit                   %6.1f MiB\n", 2 * seconds, check(program, one, 1).peak_kib / 1024.0);

@@ -1,9 +1,11 @@
 // Kernels alone, with Google Benchmark: items are samples or frames. The unpruned true peak stands beside the pruned one.
 #include <benchmark/benchmark.h>
+#include <kissfft/kiss_fft.h>
 
 #include <cmath>
 #include <vector>
 
+#include "dsp/fourier.h"
 #include "dsp/low_band.h"
 #include "dsp/planar.h"
 #include "dsp/true_peak.h"
@@ -80,6 +82,35 @@ void sums_of_a_pair(benchmark::State& state) {
   state.SetItemsProcessed(state.iterations() * kFrames);
 }
 BENCHMARK(sums_of_a_pair);
+
+constexpr std::size_t kTransform = 8192;
+
+void fourier(benchmark::State& state) {
+  auto real = noise(kTransform, 1.0f, 10.0f), imaginary = real;
+  const auto start = real;
+  Fourier transform(kTransform);
+  for (auto _ : state) {
+    real = start, imaginary = start;
+    transform.forward(real, imaginary);
+    benchmark::DoNotOptimize(real.data());
+  }
+  state.SetItemsProcessed(state.iterations() * static_cast<std::int64_t>(kTransform));
+}
+BENCHMARK(fourier);
+
+void fourier_of_kissfft(benchmark::State& state) {
+  const auto x = noise(kTransform, 1.0f, 10.0f);
+  std::vector<kiss_fft_cpx> in, out(kTransform);
+  for (const float v : x) in.push_back({v, v});
+  auto* config = kiss_fft_alloc(static_cast<int>(kTransform), 0, nullptr, nullptr);
+  for (auto _ : state) {
+    kiss_fft(config, in.data(), out.data());
+    benchmark::DoNotOptimize(out.data());
+  }
+  kiss_fft_free(config);
+  state.SetItemsProcessed(state.iterations() * static_cast<std::int64_t>(kTransform));
+}
+BENCHMARK(fourier_of_kissfft);
 
 }  // namespace
 

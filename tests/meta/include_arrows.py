@@ -37,7 +37,6 @@ THIRD_PARTY = [
     (r"xxhash\.h", r"(base|audio|measure|judge)/"),
     (r"mpg123\.h", r"audio/mpeg_source\.cpp$"),
     (r"hwy/.*", r"dsp/"),
-    (r"kissfft/.*", r"dsp/spectrum\.cpp$"),
     (r"tl/expected\.hpp", r"include/sendworthy/result\.h$|(?!include/)"),
     (r"fmt/.*", r"(?!include/)"),
     # System calls: base/ and one file of the program, so that the rest moves to another system as it is.

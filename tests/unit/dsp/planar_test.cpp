@@ -1,11 +1,12 @@
+#include "dsp/planar.h"
+
+#include <doctest/doctest.h>
+
 #include <algorithm>
 #include <cmath>
 #include <limits>
 #include <vector>
 
-#include <doctest/doctest.h>
-
-#include "dsp/planar.h"
 #include "signals.h"
 
 using namespace sendworthy;
@@ -108,5 +109,24 @@ TEST_SUITE("dsp/planar") {
     // right[n] = left[n − 3]: right is 3 late.
     lagged_products(a.data() + 100, a.data() + 97, 2000, -1, 9, sums.data());
     CHECK(std::max_element(sums.begin(), sums.end()) - sums.begin() == 4);  // lags −1 … 7: the fifth is 3
+  }
+
+  TEST_CASE("every frame stands in the cell of its mid and side, far ones at the rim") {
+    constexpr int kSide = 257;
+    // By formula: 0 stands in the middle cell, ±1 in the outermost ones, each cell 1/128 wide.
+    std::vector<float> left, right;
+    std::vector<std::pair<int, int>> expected;  // mid and side in 128ths
+    for (int mid = -140; mid <= 140; mid += 4) {
+      for (int side = -140; side <= 140; side += 7) {
+        left.push_back(static_cast<float>(mid + side) / 128), right.push_back(static_cast<float>(mid - side) / 128);
+        expected.emplace_back(std::clamp(mid, -128, 128), std::clamp(side, -128, 128));
+      }
+    }
+    std::vector<std::int32_t> cells(left.size());
+    plane_cells(left.data(), right.data(), static_cast<int>(left.size()), kSide, cells.data());
+    for (std::size_t n = 0; n < cells.size(); ++n) {
+      CHECK(cells[n] / kSide - 128 == expected[n].first);
+      CHECK(cells[n] % kSide - 128 == expected[n].second);
+    }
   }
 }
