@@ -130,6 +130,10 @@ class Judge {
     finding.key = key_of(rule.measure);
     finding.source = rule.source;
     finding.optional = rule.optional;
+    for (const auto& one : rule.comparisons) {
+      if (one.kind == LimitKind::above || one.kind == LimitKind::below)
+        finding.bounds.push_back({one.status, one.kind, one.number});
+    }
     if (rule.tolerance > 0) finding.tolerance = rule.tolerance;
 
     const auto* entry = catalog_.find(rule.measure.id);

@@ -14,7 +14,7 @@ constexpr double kLowestLevelDb = -61;
 constexpr int kGrid = 257;          // cells a side over mid and side from −1 to 1
 constexpr int kShown = 41;          // at most, a side
 constexpr double kCovered = 0.995;  // of all frames that the density shows
-constexpr double kEdgeDb = 6, kOverFloorDb = 10, kFloorFromHz = 8000;
+constexpr double kEdgeDb = 6, kEndDb = 12, kOverFloorDb = 10, kFloorFromHz = 8000;
 
 }  // namespace
 
@@ -88,14 +88,18 @@ Pictures::Spectrum PictureMeter::spectrum() {
   Pictures::Spectrum found;
   found.centre_hz = spectrum_.centre_hz();
   for (const double power : spectrum_.mean_power()) found.level_db.push_back(static_cast<float>(power_db(power)));
-  // The contract's `bandwidth`: the highest band that stands 6 dB over the next, and 10 dB over the floor up there.
+  // The contract's `bandwidth`: the highest band that stands 6 dB over the next, and 10 dB over the floor up there. Music
+  // has such steps in its middle too; an end is one behind which nothing comes back and which goes on falling.
   const auto loud = spectrum_.percentile_db(0.95);
   double floor = 1e9;
   for (std::size_t b = 0; b < loud.size(); ++b) {
     if (found.centre_hz[b] >= kFloorFromHz) floor = std::min(floor, loud[b]);
   }
+  double above = -1e9;  // the loudest of the bands behind
   for (std::size_t b = loud.size(); b-- > 1;) {
-    if (loud[b - 1] >= loud[b] + kEdgeDb && loud[b - 1] >= floor + kOverFloorDb) {
+    above = std::max(above, loud[b]);
+    const double lowest = b + 1 < loud.size() ? std::min(loud[b], loud[b + 1]) : loud[b];
+    if (loud[b - 1] >= above + kEdgeDb && loud[b - 1] >= lowest + kEndDb && loud[b - 1] >= floor + kOverFloorDb) {
       found.bandwidth_hz = found.centre_hz[b - 1] * std::pow(10, 0.05);
       break;
     }

@@ -11,7 +11,7 @@
 namespace sendworthy::sheet {
 namespace {
 
-constexpr int kTimeTicks = 8;
+constexpr int kTimeTicks = 6;
 
 std::string share_text(double share) {
   const double percent = 100 * share;
@@ -109,18 +109,31 @@ class FilePlots {
     }
   }
 
-  /// The limits the rule sets hold against these measurements, each once.
-  void limits(Plot& plot, std::initializer_list<std::string_view> of, bool lower_ones = true) const {
+  /// The bounds that the rule sets hold against these measurements, each once. `mirrored`: the plot shows them negated.
+  void limits(Plot& plot, std::initializer_list<std::string_view> of, bool lower_ones = true,
+              std::string_view before = "", bool mirrored = false) const {
     for (const auto& finding : file_.findings) {
-      if (!finding.compare_to.empty() || !finding.limit || std::find(of.begin(), of.end(), finding.measure) == of.end())
-        continue;
-      const auto* at = std::get_if<double>(&*finding.limit);
-      if (at == nullptr || (finding.limit_kind != LimitKind::above && finding.limit_kind != LimitKind::below)) continue;
-      if (finding.limit_kind == LimitKind::below && !lower_ones) continue;
-      const bool known =
-          std::any_of(plot.limits.begin(), plot.limits.end(), [&](const Limit& one) { return one.y == *at; });
-      if (!known) plot.limits.push_back({*at, base::for_terminal(finding.limit_text)});
+      if (!finding.compare_to.empty() || std::find(of.begin(), of.end(), finding.measure) == of.end()) continue;
+      for (const auto& bound : finding.bounds) {
+        if (bound.kind == LimitKind::below && !lower_ones) continue;
+        Limit limit{mirrored ? -bound.at : bound.at,
+                    std::string(before) + std::string(to_string(bound.status)) + " " +
+                        std::string(to_string(bound.kind)) + " " + base::shortest(bound.at),
+                    bound.status};
+        const bool known = std::any_of(plot.limits.begin(), plot.limits.end(),
+                                       [&](const Limit& one) { return one.y == limit.y && one.text == limit.text; });
+        if (!known) plot.limits.push_back(std::move(limit));
+      }
     }
+  }
+
+  /// What a caption says of limits that lie outside the picture.
+  static std::string beyond(const Plot& plot) {
+    std::string names;
+    for (const auto& limit : plot.limits) {
+      if (limit.y < plot.y.low || limit.y > plot.y.high) names += (names.empty() ? "" : ", ") + limit.text;
+    }
+    return names.empty() ? "" : " Outside the picture: " + names + ".";
   }
 
   void waveform() {
@@ -150,7 +163,7 @@ class FilePlots {
     }
     plot.y.low = -2 * (channels - 1) - 1.05;
     plot.y.high = 1.05;
-    plot.y.label = channels == 1 ? "sample (full scale 1)" : "channel (each to full scale)";
+    plot.y.label = channels == 1 ? "sample (full scale 1)" : "channel to full scale";
     mark(plot);
     std::size_t places = 0;
     for (const auto& one : findings_) places += one.finding->where.empty() ? 0 : 1;
@@ -174,13 +187,17 @@ class FilePlots {
       for (auto& x : series.x) x += 0.5 * momentary->step_s;
     }
     limits(plot, {"integrated_loudness", "max_momentary_loudness", "max_short_term_loudness"});
-    double top = -30;
+    double top = -60;
     for (const auto& series : plot.series) {
       for (const double y : series.y) {
         if (std::isfinite(y)) top = std::max(top, y);
       }
     }
-    for (const auto& limit : plot.limits) top = std::max(top, limit.y);
+    // A limit far above all sound would press the lines to the floor.
+    const double loudest = top;
+    for (const auto& limit : plot.limits) {
+      if (limit.y < loudest + 20) top = std::max(top, limit.y);
+    }
     plot.y.high = std::ceil((top + 1) / 5) * 5;
     plot.y.low = plot.y.high - 45;
     plot.y.ticks = round_ticks(plot.y.low, plot.y.high, 5);
@@ -189,7 +206,7 @@ class FilePlots {
     plot.caption = "The whole file reads " + shown("integrated_loudness") + ", with a range of " +
                    shown("loudness_range") + ". The loudest 3 s reach " + shown("max_short_term_loudness") +
                    place_text("max_short_term_loudness") + ".";
-    if (!plot.limits.empty()) plot.caption += " The line across is what the rules ask.";
+    plot.caption += beyond(plot);
     plots_.push_back(std::move(plot));
   }
 
@@ -198,23 +215,31 @@ class FilePlots {
     if (line == nullptr) return;
     auto plot = over_time("peaks", "True peaks against the ceiling");
     plot.series.push_back(line_of(*line, "", 0));
-    plot.limits.push_back({0, "full scale"});
     limits(plot, {"true_peak", "sample_peak"}, false);
-    double top = 3;
-    for (const float y : line->values) top = std::max(top, static_cast<double>(y));
-    plot.y = {-30, std::ceil(top / 3) * 3, false, "true peak (dBTP)", {}};
+    limits(plot, {"headroom"}, true, "headroom: ", true);
+    if (std::none_of(plot.limits.begin(), plot.limits.end(), [](const Limit& one) { return one.y == 0; }))
+      plot.limits.push_back({0, "full scale", Status::note});
+    double highest = -1e9;
+    for (const float y : line->values) highest = std::max(highest, static_cast<double>(y));
+    plot.y = {highest > -10 ? -30 : std::floor(std::max(-140.0, highest) / 10 - 2) * 10,
+              std::ceil(std::clamp(highest, 3.0, 60.0) / 3) * 3,
+              false,
+              "true peak (dBTP)",
+              {}};
     plot.y.ticks = round_ticks(plot.y.low, plot.y.high, 6);
     mark(plot,
          {"clipped_runs", "clipped_samples", "over_full_scale_samples", "flat_top_runs", "true_peak", "sample_peak"});
     double limit = 0;
-    for (const auto& one : plot.limits) limit = std::min(limit, one.y);
+    for (const auto& one : plot.limits) {
+      if (!one.text.starts_with("headroom")) limit = std::min(limit, one.y);
+    }
     const auto over = std::count_if(line->values.begin(), line->values.end(),
                                     [&](float y) { return static_cast<double>(y) > limit; });
-    plot.caption = "Highest " + shown("true_peak") + place_text("true_peak") + "; " +
-                   share_text(static_cast<double>(over) / static_cast<double>(line->values.size())) +
-                   " of the time goes above " + base::fixed(limit, 1) +
-                   " dBTP. Clipped places: " + shown("clipped_runs") +
-                   "; peaks within 0.1 dB of the highest: " + shown("limited_peaks") + " of the windows.";
+    plot.caption =
+        "Highest " + shown("true_peak") + place_text("true_peak") + "; " +
+        share_text(static_cast<double>(over) / static_cast<double>(line->values.size())) + " of the time goes above " +
+        base::fixed(limit, 1) + " dBTP. Clipped places: " + shown("clipped_runs") +
+        "; peaks within 0.1 dB of the highest: " + shown("limited_peaks") + " of the windows." + beyond(plot);
     plots_.push_back(std::move(plot));
   }
 
@@ -235,8 +260,8 @@ class FilePlots {
     plot.y.high = std::ceil((top + 1) / 10) * 10;
     plot.y.low = plot.y.high - 80;
     plot.y.ticks = round_ticks(plot.y.low, plot.y.high, 5);
-    plot.y.label = "level per third-octave (dBFS)";
-    plot.x = {20, 25000, true, "frequency (Hz)", {}};
+    plot.y.label = "level (dBFS)";
+    plot.x = {20, 25000, true, "third-octave bands by their middle (Hz)", {}};
     for (const auto& [hz, text] : {std::pair{31.5, "31.5"},
                                    {63.0, "63"},
                                    {125.0, "125"},
@@ -262,7 +287,8 @@ class FilePlots {
                       base::fixed((n * sxy - sx * sy) / (n * sxx - sx * sx), 1) + " dB per octave.";
     if (found.bandwidth_hz) {
       plot.marks.push_back({*found.bandwidth_hz, *found.bandwidth_hz, frequency(*found.bandwidth_hz), Status::note});
-      plot.caption += " It falls off sharply behind " + frequency(*found.bandwidth_hz) + ".";
+      plot.caption +=
+          " Above " + frequency(*found.bandwidth_hz) + ", the upper end of a third-octave, it falls off sharply.";
     } else {
       plot.caption += " No sharp end of the bandwidth was found.";
     }
@@ -281,7 +307,7 @@ class FilePlots {
     plot.series.push_back(line_of(*line, "", 0));
     // A value stands for the 3 s that end there.
     limits(plot, {"phase_correlation", "min_phase_correlation"});
-    plot.y = {-1, 1, false, "phase correlation over 3 s", round_ticks(-1, 1, 4)};
+    plot.y = {-1, 1, false, "correlation", round_ticks(-1, 1, 4)};
     mark(plot, {"min_phase_correlation", "phase_correlation", "inverted_channel"});
     std::int64_t heard = 0, below = 0;
     for (const float y : line->values) heard += std::isfinite(y) ? 1 : 0, below += y < 0 ? 1 : 0;

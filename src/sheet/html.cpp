@@ -19,6 +19,8 @@ namespace sheet {
 namespace {
 
 constexpr std::size_t kPlacesShown = 4;
+// Characters of findings beyond which paper gets smaller type, so that two pages still do for 25 of them.
+constexpr std::size_t kMuchText = 3500, kVeryMuchText = 8500;
 
 std::string safe(std::string_view text) { return base::for_xml(base::for_terminal(text)); }
 
@@ -61,6 +63,14 @@ class HtmlPage {
               (files_.front()->role.empty() ? "" : " (as " + safe(files_.front()->role) + ")") + "</p>\n";
       out_ += "<p>" + safe(counts_text(count(files_.front()->findings))) + "</p>\n";
     }
+    if (several) {
+      std::map<std::string, std::int64_t> by_verdict;
+      for (const auto* one : files_) ++by_verdict[one->error ? "NO SHEET" : std::string(verdict_word(one->verdict))];
+      std::string totals;
+      for (const auto& [word, many] : by_verdict)
+        totals += (totals.empty() ? "" : ", ") + std::to_string(many) + " " + word;
+      out_ += "<p>" + totals + "</p>\n";
+    }
     for (const auto& set : sheet_.rules) {
       out_ += "<p class=\"soft\">Rules: " + safe(set.name) + (set.title.empty() ? "" : ", " + safe(set.title)) +
               (set.origin.empty() || set.origin == "shipped" ? "" : " (" + safe(set.origin) + ")") +
@@ -71,7 +81,8 @@ class HtmlPage {
 
   void index() {
     out_ +=
-        "<nav aria-label=\"Files\"><h2>Files</h2>\n<table><thead><tr><th scope=\"col\">File</th><th "
+        "<nav id=\"files\" aria-labelledby=\"files-name\"><h2 id=\"files-name\">Files</h2>\n<table><thead><tr><th "
+        "scope=\"col\">File</th><th "
         "scope=\"col\">Verdict</th>"
         "<th scope=\"col\">What is in it</th><th scope=\"col\">Findings</th></tr></thead><tbody>\n";
     for (std::size_t i = 0; i < files_.size(); ++i) {
@@ -94,13 +105,25 @@ class HtmlPage {
     out_ += "</ol></section>\n";
   }
 
+  static std::string_view density_of(const FileSheet& file) {
+    std::size_t text = 0;
+    for (const auto& one : file.findings) {
+      if (one.status == Status::pass) continue;
+      constexpr std::size_t kHead = 90, kPlace = 40;  // about
+      text += kHead + kPlace * std::min(kPlacesShown, one.where.size()) + one.note.size() + one.why.size() +
+              one.remedy.size() + one.source.size();
+    }
+    return text > kVeryMuchText ? " dense densest" : text > kMuchText ? " dense" : "";
+  }
+
   void file(const FileSheet& file, std::size_t index, bool several) {
     const auto id = "file-" + std::to_string(index);
-    out_ +=
-        "<section class=\"file\" id=\"" + id + "\" aria-labelledby=\"" + id + "-name\">\n<h2 id=\"" + id + "-name\">";
+    out_ += "<section class=\"file" + std::string(density_of(file)) + "\" id=\"" + id + "\" aria-labelledby=\"" + id +
+            "-name\">\n<h2 id=\"" + id + "-name\">";
     if (several) {
       out_ += (file.error ? std::string("NO SHEET") : std::string(verdict_word(file.verdict))) + ": " +
               safe(path_of(file)) + "</h2>\n";
+      out_ += "<p class=\"soft back\"><a href=\"#files\">All files</a></p>\n";
       if (!file.error) out_ += "<p>" + safe(facts_line(file.facts)) + "</p>\n";
     } else {
       out_ += "What was found</h2>\n";
@@ -141,8 +164,11 @@ class HtmlPage {
   }
 
   void row(std::string_view label, const std::string& text) {
-    if (!text.empty()) out_ += "<dt>" + std::string(label) + "</dt><dd>" + text + "</dd>\n";
+    if (!text.empty()) out_ += "<div><dt>" + std::string(label) + "</dt><dd>" + text + "</dd></div>\n";
   }
+
+  // One of several: a line of its own on a screen, one after the other on paper.
+  static std::string part(std::string_view text) { return "<span class=\"part\">" + safe(text) + "</span>"; }
 
   void item(const Numbered& one, int channels, bool pictures) {
     const auto& finding = *one.finding;
@@ -151,17 +177,21 @@ class HtmlPage {
     out_ += "<li class=\"" + css + "-row\"><span class=\"number " + css + "\">" + std::to_string(one.number) +
             "</span><p class=\"head\">" + safe(headline(finding, catalog_)) + " <span class=\"soft tag\">" +
             safe(finding.rule) + (sheet_.rules.size() > 1 ? " in " + safe(finding.ruleset) : "") +
-            "</span></p>\n<dl>\n";
+            "</span></p>\n<dl class=\"about\">\n";
     std::string places;
     for (std::size_t i = 0; i < std::min(kPlacesShown, finding.where.size()); ++i) {
-      places += (i > 0 ? "<br>" : "") + safe(place(finding.where[i], channels));
-      if (pictures && i == 0)
-        places += " <button type=\"button\" hidden data-place=\"" + base::shortest(finding.where[i].start_s) +
-                  "\">Look there</button>";
+      // The script shows the button, since without it there is nothing to look closer with.
+      const bool button = pictures && i == 0;
+      places +=
+          "<span class=\"part\">" + safe(place(finding.where[i], channels)) +
+          (button ? " <button type=\"button\" hidden data-place=\"" + base::shortest(finding.where[i].start_s) +
+                        "\" aria-label=\"Look there, finding " + std::to_string(one.number) + "\">Look there</button>"
+                  : "") +
+          "</span>";
     }
     const auto total = std::max(finding.where_total, static_cast<std::int64_t>(finding.where.size()));
     const auto more = finding.where.empty() ? "" : and_more(std::min(kPlacesShown, finding.where.size()), total);
-    row("where", places + (more.empty() ? "" : "<br>" + safe(more)));
+    row("where", places + (more.empty() ? "" : part(more)));
     row("note", safe(finding.note));
     row("why", safe(finding.why));
     row("move", safe(move_by(finding)));
@@ -169,7 +199,7 @@ class HtmlPage {
     if (finding.waiver)
       row("waived", safe(std::string(to_string(finding.before_waiver)) + "; " + waiver_text(*finding.waiver)));
     std::string files;
-    for (const auto& name : finding.files) files += (files.empty() ? "" : "<br>") + safe(name);
+    for (const auto& name : finding.files) files += part(name);
     row("files", files);
     row("source", safe(finding.source));
     out_ += "</dl></li>\n";
@@ -190,12 +220,21 @@ class HtmlPage {
   }
 
   void passes(const FileSheet& file) {
+    // Several rule sets often ask for the same reading; it stands here once.
     std::vector<std::pair<std::string, std::string>> rows;
+    std::int64_t rules = 0;
     for (const auto& finding : file.findings) {
-      if (finding.status == Status::pass) rows.emplace_back(title_of(finding, catalog_), value_of(finding, catalog_));
+      if (finding.status != Status::pass) continue;
+      ++rules;
+      std::pair row{title_of(finding, catalog_), value_of(finding, catalog_)};
+      if (std::find(rows.begin(), rows.end(), row) == rows.end()) rows.push_back(std::move(row));
     }
     if (rows.empty()) return;
-    out_ += "<h3 class=\"pass\">Pass (" + std::to_string(rows.size()) + ")</h3>\n<ul class=\"passes\">\n";
+    const auto readings = static_cast<std::int64_t>(rows.size());
+    out_ += "<h3 class=\"pass\">Pass (" +
+            (readings == rules ? std::to_string(rules)
+                               : std::to_string(rules) + " rules, " + std::to_string(readings) + " readings") +
+            ")</h3>\n<ul class=\"passes\">\n";
     for (const auto& [title, value] : rows)
       out_ += "<li><span>" + safe(title) + "</span><span>" + safe(value) + "</span></li>\n";
     out_ += "</ul>\n";
@@ -223,7 +262,7 @@ class HtmlPage {
   }
 
   void facts(const FileSheet& file) {
-    out_ += "<h3>For whoever receives it</h3>\n<dl>\n";
+    out_ += "<h3>For whoever receives it</h3>\n<dl class=\"facts\">\n";
     row("file", safe(path_of(file)));
     row("format", safe(facts_line(file.facts)) + " (" + std::to_string(file.facts.frames) + " frames)");
     for (const auto& [label, key] : {std::pair{"loudness", "integrated_loudness"},

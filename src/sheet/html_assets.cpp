@@ -25,17 +25,26 @@ ol.findings>li{padding:.45rem 0 .45rem 2.6rem;border-top:1px solid var(--rule);p
 .number{position:absolute;left:0;top:.5rem;min-width:1.9rem;text-align:center;border:2px solid currentColor;font:700 .85rem/1.5 "DejaVu Sans",Verdana,sans-serif}
 li.warn-row .number{border-style:dashed}li.note-row .number{border-style:dotted}
 .head{font-weight:700;overflow-wrap:anywhere}
-dl{margin:.1rem 0;display:grid;grid-template-columns:max-content 1fr;gap:0 .8rem}
+dl{margin:.1rem 0}
+dl>div{display:grid;grid-template-columns:minmax(4.2rem,var(--label)) 1fr;gap:0 .8rem}
+li button{padding:0 .5rem;min-height:1.5rem}
+.about{--label:4.2rem}.facts{--label:14rem}
 dt{color:var(--soft)}dd{margin:0;overflow-wrap:anywhere}
+.part{display:block}
+@media (max-width:34rem){dl>div{display:block}dt{font-size:.85rem}ol.findings>li{padding-left:2.4rem}}
 .passes{columns:20rem;column-gap:2rem;margin:0;padding:0;list-style:none;font-size:.92rem}
 .passes li{break-inside:avoid;padding:.05rem 0;display:flex;justify-content:space-between;gap:1rem;border-bottom:1px dotted var(--rule)}
+.passes span+span{flex:none;max-width:60%}
 .pictures{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,32rem),1fr));gap:1rem 1.6rem}
 figure{margin:0;break-inside:avoid;min-width:0}
+figure:has(.square){display:grid;grid-template-columns:minmax(10rem,1fr) minmax(0,22rem);gap:0 1rem;align-items:start}
+@media (max-width:40rem){figure:has(.square){display:block}}
 figcaption p{font-size:.9rem;color:var(--soft)}
 .scroll{overflow-x:auto}
-svg.plot{display:block;width:100%;min-width:34rem;height:auto;background:var(--paper)}
-svg.square{min-width:20rem;max-width:26rem}
-svg text{fill:var(--ink);font-size:11.5px}
+svg.plot{display:block;width:100%;min-width:30rem;height:auto;background:var(--paper)}
+svg.square{min-width:18rem;max-width:22rem}
+svg text{fill:var(--ink);font-size:13px}
+svg path.plate{fill:var(--paper);fill-opacity:.85}
 svg .end{text-anchor:end}svg .mid{text-anchor:middle}
 svg .tick,svg .label{fill:var(--soft)}svg .name{font-weight:700}
 svg path{fill:none;vector-effect:non-scaling-stroke}
@@ -43,7 +52,8 @@ svg path{fill:none;vector-effect:non-scaling-stroke}
 .line,.key{stroke-width:1.5;stroke-linejoin:round}
 path.s0{stroke:var(--one)}path.s1{stroke:var(--two);stroke-dasharray:5 2.5}path.s2{stroke:var(--ink);stroke-dasharray:1.5 2.5}
 svg path.band.s0,svg path.bars{fill:var(--one);stroke:none}svg path.band.s1{fill:var(--two);stroke:none}
-.limit{stroke:var(--ink);stroke-width:1.4;stroke-dasharray:9 4}
+.limit{stroke:var(--ink);stroke-width:1.4;stroke-dasharray:2 3}
+svg path.limit.warn{stroke:var(--warn);stroke-dasharray:9 4}svg path.limit.fail{stroke:var(--fail);stroke-width:1.8;stroke-dasharray:none}
 svg path.mark{stroke-width:2;stroke:currentColor;fill:currentColor;fill-opacity:.14}
 svg path.mark.warn{stroke-dasharray:6 3}svg path.mark.note{stroke-dasharray:2 3;color:var(--ink)}
 svg path.cell{fill:var(--cell)}
@@ -51,33 +61,52 @@ svg path.cell{fill:var(--cell)}
 .tools.on{display:flex}
 button{font:inherit;font-size:.9rem;padding:.3rem .8rem;min-height:2rem;color:var(--ink);background:var(--paper);border:1.5px solid var(--soft);border-radius:0;cursor:pointer}
 table{border-collapse:collapse;width:100%;font-size:.9rem}
-th,td{text-align:left;padding:.3rem .8rem .3rem 0;border-bottom:1px solid var(--rule);vertical-align:top;overflow-wrap:anywhere}
+th,td{text-align:left;padding:.3rem .8rem .3rem 0;border-bottom:1px solid var(--rule);vertical-align:top;}
+td:first-child,td:nth-child(3){overflow-wrap:anywhere}
 .blank{display:inline-block;min-width:14rem;border-bottom:1px solid var(--soft)}
-@page{margin:11mm}
+@page{margin:10mm}
 @media print{
 :root{--paper:#fff;--ink:#000;--soft:#333;--rule:#bbb;--one:#0a4a60;--two:#7a4004;--fail:#8a0f14;--warn:#5c3d00;--pass:#124a2b;--cell:#0a4a60}
-body{font-size:7.6pt;line-height:1.24;max-width:none;padding:0}
-.tools,.tools.on,nav,button{display:none}
-.verdict{font-size:14pt}h1{font-size:10pt}h2{font-size:9pt;margin:1.6mm 0 .6mm}h3{font-size:8.4pt;margin:1.2mm 0 .4mm}h4{font-size:7.6pt}
-figcaption p,.soft,.passes,table{font-size:6.8pt}
-.pictures{grid-template-columns:1fr 1fr;gap:1.5mm 5mm}
-svg.plot{min-width:0}svg.square{max-width:48mm}svg text{font-size:13px}
+body{font-size:7pt;line-height:1.18;max-width:none;padding:0}
+.tools,.tools.on,button,.back{display:none}
+header p,.soft,.passes,table,figcaption p,.facts{font-size:6.6pt}
+.verdict,header .verdict{font-size:13pt}h1{font-size:9pt;margin:0}h2{font-size:8.4pt;margin:1.2mm 0 .4mm;border-bottom-width:1px;padding-bottom:.2mm}h3{font-size:7.8pt;margin:1mm 0 .3mm}h4{font-size:7.2pt}
+p{margin:0}header p{display:inline-block;margin-right:4mm}header .verdict{display:block}
 ol.findings{columns:2;column-gap:5mm}
-ol.findings>li{padding:.5mm 0 .5mm 7mm}
-.number{top:.8mm;min-width:5.5mm;font-size:6.8pt}
-.passes{columns:3}.passes li{padding:0}
-section.file+section.file{break-before:page}
+ol.findings>li{padding:.3mm 0 .3mm 7mm;border-top-width:.5px}
+.number{top:.5mm;min-width:5.5mm;font-size:6.4pt;line-height:1.3;border-width:1px}
+.about>div,.about dt,.about dd,.part{display:inline}
+.about dt{font-style:italic}.about dt::after{content:": "}.about dd::after{content:" "}.about>div+div dt::before{content:"\2014  "}
+.part+.part::before{content:"; "}
+.pictures{grid-template-columns:1fr 1fr;gap:1mm 5mm}
+svg.plot{min-width:0}svg.square{max-width:40mm}
+figure:has(.square){display:grid;grid-template-columns:1fr 40mm;gap:3mm}
+.passes{columns:4;column-gap:4mm}.passes li{padding:0;gap:1mm}
+.facts{columns:2;column-gap:5mm;--label:26mm}.facts>div{break-inside:avoid}
+.blank{min-width:30mm}
+.dense,.dense .soft,.dense .passes,.dense figcaption p,.dense .facts{font-size:6.4pt;line-height:1.13}
+.dense ol.findings>li{padding:.15mm 0 .2mm 6mm}
+.dense .number{min-width:4.8mm;font-size:6pt}
+.dense svg.plot{max-width:80mm}.dense svg.square{max-width:34mm}.dense figure:has(.square){grid-template-columns:1fr 34mm}
+.dense .pictures{gap:.6mm 5mm}
+.densest,.densest .soft,.densest .passes,.densest figcaption p,.densest .facts{font-size:5.8pt;line-height:1.1}
+section.file+section.file,nav+section.file{break-before:page}
 }
 )css";
 
 // Looking closer at the pictures over time, all together. Without it everything is there, only at one size.
 const std::string_view kPageScript = R"js(
 "use strict";
+// What scrolls can be reached with the keyboard, and only that.
+const scrolling = [...document.querySelectorAll(".scroll")];
+const reach = () => scrolling.forEach((box) => box.toggleAttribute("tabindex", box.scrollWidth > box.clientWidth) && box.setAttribute("tabindex", "0"));
+addEventListener("resize", reach);
+reach();
 for (const file of document.querySelectorAll("section.file")) {
   const plots = [...file.querySelectorAll("svg.time")].map((svg) => {
     const [first, last, low, high] = svg.dataset.x.split(" ").map(Number);
     const data = svg.querySelector("svg.data");
-    return {svg, data, first, last, low, high, box: data.getAttribute("viewBox").split(" ").map(Number), ticks: svg.querySelector(".xticks"), names: svg.querySelector(".marknames")};
+    return {svg, data, edge: svg.viewBox.baseVal.width, first, last, low, high, box: data.getAttribute("viewBox").split(" ").map(Number), ticks: svg.querySelector(".xticks"), names: svg.querySelector(".marknames")};
   });
   const tools = file.querySelector(".tools");
   if (!plots.length || !tools) continue;
@@ -101,9 +130,11 @@ for (const file of document.querySelectorAll("section.file")) {
       for (let s = Math.ceil(from / every) * every; s <= to + 1e-9; s += every) {
         const line = spare[0].cloneNode(), word = spare[1].cloneNode();
         line.setAttribute("d", d.replace(/M[\d.]+/, "M" + at(s).toFixed(1)));
-        word.setAttribute("x", at(s).toFixed(1));
-        word.setAttribute("y", y);
         word.textContent = clock(s, fine);
+        const fits = at(s) + 4 * word.textContent.length < p.edge;
+        word.setAttribute("class", fits ? "tick mid" : "tick end");
+        word.setAttribute("x", (fits ? at(s) : p.edge - 1).toFixed(1));
+        word.setAttribute("y", y);
         p.ticks.append(line, word);
       }
       for (const name of p.names ? p.names.children : []) {
@@ -133,7 +164,7 @@ for (const file of document.querySelectorAll("section.file")) {
 }
 )js";
 
-const std::string_view kPageStyleDigest = "sha256-XreNcYB8v0ak6K8AbOrurOTX6tLMZMdHGbfy1LlgLXk=";
-const std::string_view kPageScriptDigest = "sha256-eoKTh0F/1+aOeZUv+8L3FSsn5Oj/WDDeTJ1Tlf822Mo=";
+const std::string_view kPageStyleDigest = "sha256-vUISoH7XUFwJteSJn0z5bRIzFI1lHw63ahLFmAEJ0QA=";
+const std::string_view kPageScriptDigest = "sha256-ULj7EPe1LldpvjR4dpbX5SagU3Igi8719iZztBZ0rwg=";
 
 }  // namespace sendworthy::sheet

@@ -8,9 +8,11 @@
 namespace sendworthy::sheet {
 namespace {
 
-constexpr double kWidth = 720, kHeight = 216, kSquareWidth = 420, kSquareHeight = 400;
-constexpr double kLeft = 62, kRight = 10, kTop = 20, kBottom = 42;
-constexpr std::size_t kColumns = 620;  // more points than two a column are no longer seen
+constexpr double kWidth = 600, kHeight = 204, kSquareWidth = 360, kSquareHeight = 344;
+constexpr double kLeft = 60, kRight = 20, kTop = 20, kBottom = 44;
+constexpr double kLine = 14;           // between lines of text
+constexpr double kLetter = 8;          // about as wide as letters get
+constexpr std::size_t kColumns = 520;  // more points than two a column are no longer seen
 
 std::string px(double value) {
   if (!std::isfinite(value)) return "0";
@@ -44,7 +46,7 @@ class Drawing {
         width_(plot.square ? kSquareWidth : kWidth),
         height_(plot.square ? kSquareHeight : kHeight),
         x_{kLeft, width_ - kRight, plot.x.low, plot.x.high, plot.x.logarithmic},
-        y_{height_ - kBottom, kTop, plot.y.low, plot.y.high, plot.y.logarithmic} {}
+        y_{height_ - kBottom, kTop + (has_legend(plot) ? kLine : 0), plot.y.low, plot.y.high, plot.y.logarithmic} {}
 
   std::string draw() {
     const auto id = attribute(plot_.id);
@@ -65,7 +67,8 @@ class Drawing {
     for (const auto& series : plot_.series) draw(series);
     for (const auto& limit : plot_.limits) {
       if (limit.y >= plot_.y.low && limit.y <= plot_.y.high)
-        out_ += "<path class=\"limit\" d=\"M" + px(x_.first) + " " + px(y_.at(limit.y)) + "H" + px(x_.last) + "\"/>\n";
+        out_ += "<path class=\"limit " + std::string(css_of(limit.status)) + "\" data-at=\"" + base::shortest(limit.y) +
+                "\" d=\"M" + px(x_.first) + " " + px(y_.at(limit.y)) + "H" + px(x_.last) + "\"/>\n";
     }
     out_ += "</svg>\n";
     limit_names();
@@ -92,7 +95,9 @@ class Drawing {
     for (const auto& tick : plot_.x.ticks) {
       const double x = x_.at(tick.at);
       out_ += "<path class=\"rule\" d=\"M" + px(x) + " " + px(top) + "V" + px(bottom) + "\"/>\n";
-      text(x, bottom + 15, "tick mid", tick.text);
+      // A text that would be cut at the edge ends there.
+      const bool fits = x + 0.5 * kLetter * base::columns(tick.text) < width_;
+      text(fits ? x : width_ - 1, bottom + 16, fits ? "tick mid" : "tick end", tick.text);
     }
     out_ += "</g>\n<path class=\"axis\" d=\"M" + px(x_.first) + " " + px(top) + "V" + px(bottom) + "H" + px(x_.last) +
             "\"/>\n";
@@ -179,26 +184,46 @@ class Drawing {
     out_ += "</g>\n";
   }
 
+  // Above its line, or below where another's name stands there already.
   void limit_names() {
-    double last = -1e9;
+    std::vector<std::pair<double, std::string_view>> names;
     for (const auto& limit : plot_.limits) {
-      if (!(limit.y >= plot_.y.low && limit.y <= plot_.y.high)) continue;
-      double y = y_.at(limit.y) - 4;
-      if (std::abs(y - last) < 12) y = last + 12;
-      text(x_.last - 4, y, "limitname end", limit.text);
+      if (limit.y >= plot_.y.low && limit.y <= plot_.y.high) names.emplace_back(y_.at(limit.y), limit.text);
+    }
+    std::stable_sort(names.begin(), names.end(), [](const auto& a, const auto& b) { return a.first < b.first; });
+    double last = y_.last - kLine / 2;
+    for (const auto& [line, name] : names) {
+      double y = line - 4;
+      const auto crossed = [&](double at) {
+        return std::any_of(names.begin(), names.end(),
+                           [&](const auto& other) { return other.first > at - 11 && other.first < at + 3; });
+      };
+      if (y < last + kLine || crossed(y)) {
+        y = std::max(line + kLine - 2, last + kLine);
+        while (crossed(y)) y += 2;
+      }
+      // On a plate, since lines and sound run behind it.
+      const double width = 7.2 * base::columns(name) + 4;
+      out_ += "<path class=\"plate\" d=\"M" + px(x_.last - 2 - width) + " " + px(y + 3) + "h" + px(width) + "v-13h-" +
+              px(width) + "z\"/>\n";
+      text(x_.last - 4, y, "limitname end", name);
       last = y;
     }
   }
 
+  /// Bands stand in lanes that the axis names.
+  static bool has_legend(const Plot& plot) {
+    return plot.series.size() > 1 && plot.series.front().kind != Series::Kind::band;
+  }
+
   void legend() {
-    if (plot_.series.size() < 2) return;
-    double x = x_.first + 6;
+    if (!has_legend(plot_)) return;
+    double x = x_.first;
     for (const auto& series : plot_.series) {
       if (series.name.empty()) continue;
-      out_ += "<path class=\"s" + std::to_string(series.style) + " key\" d=\"M" + px(x) + " " + px(y_.last + 10) +
-              "h22\"/>\n";
-      text(x + 26, y_.last + 14, "keyname", series.name);
-      x += 26 + 7.2 * base::columns(series.name) + 16;
+      out_ += "<path class=\"s" + std::to_string(series.style) + " key\" d=\"M" + px(x) + " 8h22\"/>\n";
+      text(x + 26, 12, "keyname", series.name);
+      x += 26 + 7.6 * base::columns(series.name) + 16;
     }
   }
 
@@ -317,8 +342,8 @@ std::string figure_of(const Plot& plot) {
   const auto id = attribute(plot.id);
   return "<figure id=\"" + id + "\" class=\"picture\" data-kind=\"" + attribute(plot.kind) + "\">\n<figcaption><h4>" +
          attribute(plot.title) + "</h4><p>" + attribute(plot.caption) +
-         "</p></figcaption>\n<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"" +
-         attribute(plot.title) + ", picture\">\n" + Drawing(plot).draw() + "</div>\n</figure>\n";
+         "</p></figcaption>\n<div class=\"scroll\" role=\"group\" aria-label=\"" + attribute(plot.title) +
+         ", picture\">\n" + Drawing(plot).draw() + "</div>\n</figure>\n";
 }
 
 }  // namespace sendworthy::sheet

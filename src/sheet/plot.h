@@ -34,6 +34,7 @@ struct Series {
 struct Limit {
   double y = 0;
   std::string text;
+  Status status = Status::note;  ///< of what lies beyond
 };
 
 /// A place along x, named by a short text such as the finding's number.

@@ -2,6 +2,9 @@
 // JSON is this value written down; every other format is a view of it and adds no judgement.
 #pragma once
 
+#include <sendworthy/catalog.h>
+#include <sendworthy/result.h>
+
 #include <cstdint>
 #include <map>
 #include <optional>
@@ -9,9 +12,6 @@
 #include <string_view>
 #include <variant>
 #include <vector>
-
-#include <sendworthy/catalog.h>
-#include <sendworthy/result.h>
 
 namespace sendworthy {
 
@@ -30,7 +30,8 @@ using Outcome = std::variant<Value, NotMeasured, NotApplicable>;
 /// The number in an outcome, or nothing.
 [[nodiscard]] std::optional<double> number(const Outcome& outcome);
 
-/// A place in a file. Times and frames count from the first frame; `end` is exclusive. A frame is one sample per channel.
+/// A place in a file. Times and frames count from the first frame; `end` is exclusive. A frame is one sample per
+/// channel.
 struct Where {
   double start_s = 0;
   double end_s = 0;
@@ -69,12 +70,19 @@ struct AppliedWaiver {
   std::string until;  ///< YYYY-MM-DD
 };
 
+/// A number that a rule holds against its measurement.
+struct Bound {
+  Status status = Status::fail;       ///< what lies beyond it is: fail, warn or note
+  LimitKind kind = LimitKind::above;  ///< above or below
+  double at = 0;
+};
+
 /// One rule applied to one file (or to the whole set). Plain data: the words are made by the renderers' shared phrases.
 struct Finding {
   std::string ruleset;
   std::string rule;
-  std::string measure;  ///< catalog id; empty for findings about waivers, inputs or the set
-  std::string key;      ///< Measurement::key
+  std::string measure;     ///< catalog id; empty for findings about waivers, inputs or the set
+  std::string key;         ///< Measurement::key
   std::string compare_to;  ///< catalog id the value is the difference from, or empty
   Status status = Status::not_measured;
   Status before_waiver = Status::not_measured;  ///< equals status unless waived
@@ -82,20 +90,21 @@ struct Finding {
   Unit unit = Unit::text;
   LimitKind limit_kind = LimitKind::none;
   std::optional<Value> limit;
-  std::string limit_text;              ///< "at most -1.0 dBTP", "one of 44100, 48000 Hz"
-  bool within_tolerance = false;       ///< beyond the limit, yet within the measurement tolerance
+  std::vector<Bound> bounds;      ///< all of the rule, for pictures; a written sheet has only the limit that decided
+  std::string limit_text;         ///< "at most -1.0 dBTP", "one of 44100, 48000 Hz"
+  bool within_tolerance = false;  ///< beyond the limit, yet within the measurement tolerance
   std::optional<double> tolerance;
-  std::optional<double> change_db;     ///< how far to move a level; negative: down
+  std::optional<double> change_db;           ///< how far to move a level; negative: down
   std::optional<double> true_peak_after_db;  ///< what the true peak becomes then, dBTP
-  std::string note;                    ///< the measurement's note
+  std::string note;                          ///< the measurement's note
   std::vector<Where> where;
   std::int64_t where_total = 0;
   std::string why;
-  std::string remedy;                  ///< in words, with the amount where change_db is known
+  std::string remedy;  ///< in words, with the amount where change_db is known
   std::string source;
   bool optional = false;
   std::optional<AppliedWaiver> waiver;
-  std::vector<std::string> files;      ///< for findings of the whole set
+  std::vector<std::string> files;  ///< for findings of the whole set
 };
 
 struct Skipped {
@@ -110,9 +119,9 @@ struct Caution {
 };
 
 struct Tag {
-  std::string name;   ///< "title", "artist", "album", "track", "isrc", "date", …
+  std::string name;  ///< "title", "artist", "album", "track", "isrc", "date", …
   std::string value;
-  std::string origin; ///< "bext", "INFO", "ID3v2", "Vorbis comment", "iXML", …
+  std::string origin;  ///< "bext", "INFO", "ID3v2", "Vorbis comment", "iXML", …
 };
 
 /// What the container says, for people and for the hand-off note.
@@ -131,11 +140,11 @@ struct Facts {
 
 /// A series at a bounded rate. Not a number (NaN) where nothing could be read.
 struct Timeline {
-  /// "momentary", "short_term", "peak", "correlation", "envelope"; for pictures also "highest" and "lowest" (samples, full
-  /// scale 1, per channel), "true_peak", "low_mono_loss"
+  /// "momentary", "short_term", "peak", "correlation", "envelope"; for pictures also "highest" and "lowest" (samples,
+  /// full scale 1, per channel), "true_peak", "low_mono_loss"
   std::string id;
   std::string unit;
-  int channel = 0;   ///< from 1; 0 = the whole file
+  int channel = 0;  ///< from 1; 0 = the whole file
   double start_s = 0;
   double step_s = 0;
   int decimals = 1;
@@ -146,12 +155,13 @@ struct Timeline {
 struct Pictures {
   /// Long-term third-octave spectrum: mean square of each band over all channels and the whole file, dBFS.
   struct Spectrum {
-    std::vector<double> centre_hz;       ///< 25 Hz … 20 kHz, as far as the sample rate reaches
-    std::vector<float> level_db;         ///< at least −144
-    std::optional<double> bandwidth_hz;  ///< upper edge of the band behind which the spectrum falls off; none: no such edge
+    std::vector<double> centre_hz;  ///< 25 Hz … 20 kHz, as far as the sample rate reaches
+    std::vector<float> level_db;    ///< at least −144
+    std::optional<double>
+        bandwidth_hz;  ///< upper edge of the band behind which the spectrum falls off; none: no such edge
   } spectrum;
-  /// How long the peak of 10 ms stands at each level: shares of all windows, bins of 1 dB from low_db up. The last bin holds
-  /// everything above 0 dBFS, the first everything below −60.
+  /// How long the peak of 10 ms stands at each level: shares of all windows, bins of 1 dB from low_db up. The last bin
+  /// holds everything above 0 dBFS, the first everything below −60.
   struct Levels {
     double low_db = 0;
     std::vector<float> share;

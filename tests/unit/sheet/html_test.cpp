@@ -2,16 +2,20 @@
 #include <doctest/doctest.h>
 #include <sendworthy/check.h>
 #include <sendworthy/rule_set.h>
+#include <soxr.h>
 #include <stdlib.h>
 
 #include <cmath>
 #include <filesystem>
 #include <limits>
 #include <map>
+#include <numbers>
 #include <sstream>
+#include <tuple>
 
 #include "faults/sample.h"
 #include "sheet/plot.h"
+#include "signals.h"
 #include "unit/sheet/helpers.h"
 
 using namespace sendworthy;
@@ -92,6 +96,46 @@ std::vector<std::pair<double, double>> bars(const std::string& figure) {
   return made;
 }
 
+struct Cell {
+  double side, mid, opacity;
+};
+
+/// Cells of the density by their middles. A cell is M left top h width v height h-width z.
+std::vector<Cell> cells(const std::string& figure) {
+  const auto x = scale_of(figure, "x"), y = scale_of(figure, "y");
+  std::vector<Cell> made;
+  for (const auto& tag : tags(figure, "<path class=\"cell\"")) {
+    auto d = attribute(tag, "d");
+    for (auto& c : d) {
+      if (std::string_view("Mhvz").find(c) != std::string_view::npos) c = ' ';
+    }
+    std::istringstream words(d);
+    for (double left = 0, top = 0, width = 0, height = 0, back = 0; words >> left >> top >> width >> height >> back;)
+      made.push_back({x.value(left + width / 2), y.value(top + height / 2), std::stod(attribute(tag, "fill-opacity"))});
+  }
+  return made;
+}
+
+/// The same clip, with nothing left above half of `rate`: down and up again by libsoxr.
+test::Clip band_limited(test::Clip clip, double rate) {
+  for (auto& channel : clip.channels) {
+    const auto through = [](const std::vector<double>& in, double from, double to) {
+      std::vector<double> out(static_cast<std::size_t>(static_cast<double>(in.size()) * to / from) + 1000);
+      std::size_t used = 0, got = 0;
+      const auto types = soxr_io_spec(SOXR_FLOAT64, SOXR_FLOAT64);
+      const auto quality = soxr_quality_spec(SOXR_VHQ, 0);
+      REQUIRE(soxr_oneshot(from, to, 1, in.data(), in.size(), &used, out.data(), out.size(), &got, &types, &quality,
+                           nullptr) == nullptr);
+      out.resize(got);
+      return out;
+    };
+    const auto frames = channel.size();
+    channel = through(through(channel, clip.rate, rate), rate, clip.rate);
+    channel.resize(frames);
+  }
+  return clip;
+}
+
 double highest(const std::vector<std::pair<double, double>>& line) {
   double top = -1e9;
   for (const auto& [x, y] : line) top = std::max(top, y);
@@ -116,12 +160,12 @@ struct Checked {
   }
 };
 
-Checked checked(const test::Clip& clip) {
+Checked checked(const test::Clip& clip, const char* rules = "premaster") {
   const test::Folder folder;
   CheckOptions options;
   options.today = "2026-01-01";
   options.pictures = true;
-  const auto set = load_rule_set("premaster", {}, catalog());
+  const auto set = load_rule_set(rules, {}, catalog());
   REQUIRE(set.has_value());
   const auto sheet = check_files({test::write_sample(folder.path, "song", clip, {})}, {*set}, options);
   Checked made{sheet.files.front(), render_html(sheet, catalog()), {}};
@@ -184,6 +228,82 @@ TEST_SUITE("sheet/html") {
     for (const float share : pictures.density.share) all += static_cast<double>(share);
     CHECK(all > 0.99);
     CHECK(all < 1.0001);
+  }
+
+  TEST_CASE("the density puts mono upright, the opposite flat and one side on its slant") {
+    test::Clip clip;
+    const auto tone = test::sine(48000, 440, 0.5, 3 * 48000), none = test::silence(3 * 48000);
+    auto opposite = tone;
+    for (auto& v : opposite) v = -v;
+    for (const auto& [left, right, mid, side] :
+         {std::tuple{tone, tone, 1.0, 0.0}, {tone, opposite, 0.0, 1.0}, {tone, none, 0.5, 0.5}}) {
+      clip.channels = {left, right};
+      const auto made = checked(clip);
+      const auto found = cells(made.figures.at("density"));
+      REQUIRE(found.size() > 10);
+      double most = 0;
+      const double step = 2 * made.file.pictures->density.reach / made.file.pictures->density.cells;
+      for (const auto& cell : found) {
+        // On the line from the origin in direction (−side, mid): left stands on the left.
+        CHECK(std::abs(cell.mid * side + cell.side * mid) <= 1.1 * step);
+        most = std::max({most, std::abs(cell.mid), std::abs(cell.side)});
+      }
+      CHECK(most == doctest::Approx(0.5 * std::max(mid, side)).epsilon(0.1));
+    }
+  }
+
+  TEST_CASE("the low end's loss is drawn at what it is") {
+    // Two equal tones a quarter of a period apart: their sum has √2 of one's level instead of 2, 3.01 dB less.
+    test::Clip clip;
+    clip.channels = {test::sine(48000, 60, 0.3, 4 * 48000), test::sine(48000, 60, 0.3, 4 * 48000, std::numbers::pi / 2)};
+    const auto made = checked(clip);
+    const auto line = points(made.figures.at("low-mono"), "line s0");
+    REQUIRE(line.size() > 10);
+    double middle = 0;
+    for (const auto& [x, y] : line) middle = std::abs(x - 2) < 0.1 ? y : middle;
+    CHECK(middle == doctest::Approx(3.01).epsilon(0.03));
+    CHECK(made.value("mono_fold_loss_low") == doctest::Approx(3.01).epsilon(0.03));
+  }
+
+  TEST_CASE("the end of the bandwidth is marked where there is one, and not where music only steps down") {
+    CHECK_FALSE(checked(test::music()).file.pictures->spectrum.bandwidth_hz.has_value());
+    // Third-octave bands end at 1000·10^((k+½)/10): 11.2 kHz and 17.8 kHz hold the edges of 10.6 and 15.5 kHz.
+    for (const auto& [rate, edge] : {std::pair{22050.0, 11220.0}, {32000.0, 17783.0}}) {
+      test::Clip clip;
+      clip.channels = {test::noise(1, 0.3, 6 * 48000), test::noise(2, 0.3, 6 * 48000)};
+      const auto made = checked(band_limited(clip, rate));
+      REQUIRE(made.file.pictures->spectrum.bandwidth_hz.has_value());
+      const auto marks = tags(made.figures.at("spectrum"), "<path class=\"mark ");
+      REQUIRE(marks.size() == 1);
+      const auto x = scale_of(made.figures.at("spectrum"), "x");
+      CHECK(x.value(numbers(attribute(marks.front(), "d")).at(0)) == doctest::Approx(edge).epsilon(0.01));
+    }
+    test::Clip noise;
+    noise.channels = {test::noise(1, 0.3, 6 * 48000), test::noise(2, 0.3, 6 * 48000)};
+    CHECK_FALSE(checked(noise).file.pictures->spectrum.bandwidth_hz.has_value());
+  }
+
+  TEST_CASE("every bound of the rules lies at its value, whatever the status") {
+    // EBU R 128 with its tolerances, as the rule set broadcast-r128 holds them against a programme.
+    const auto made = checked(test::music(), "broadcast-r128");
+    const auto& figure = made.figures.at("loudness");
+    const auto y = scale_of(figure, "y");
+    std::map<double, std::string> found;
+    for (const auto& tag : tags(figure, "<path class=\"limit ")) {
+      const double at = y.value(numbers(attribute(tag, "d")).at(1));
+      CHECK(at == doctest::Approx(std::stod(attribute(tag, "data-at"))).epsilon(0.005));
+      found[std::stod(attribute(tag, "data-at"))] = attribute(tag, "class");
+    }
+    CHECK(found == std::map<double, std::string>{
+                       {-24, "limit fail"}, {-23.2, "limit warn"}, {-22.8, "limit warn"}, {-22, "limit fail"}});
+    CHECK(holds(figure, ">fail above -22<"));
+    CHECK(holds(made.figures.at("peaks"), ">fail above -1<"));
+    // Headroom is the ceiling turned round.
+    const auto premaster = checked(test::music());
+    bool drawn = false;
+    for (const auto& tag : tags(premaster.figures.at("peaks"), "<path class=\"limit warn"))
+      drawn = drawn || attribute(tag, "data-at") == "-3";
+    CHECK(drawn);
   }
 
   TEST_CASE("marks stand where the findings are") {
