@@ -5,7 +5,7 @@ import pathlib
 import re
 import sys
 
-LINK = re.compile(r"(?<!!)\[[^\]]*\]\(([^)\s]+)\)")
+LINK = re.compile(r"\[[^\]]*\]\(([^)\s]+)\)")
 # `src/measure/list.cpp` in running text: a name below one of our folders, with an ending or a closing slash. What demo/run
 # makes is not there in a fresh clone.
 NAMED = re.compile(r"`((?!demo/out)(?:src|tests|docs|rules|demo|\.ci)/[\w./+-]*)`")
