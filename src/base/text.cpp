@@ -62,8 +62,8 @@ bool in_ranges(char32_t code, const std::array<Range, N>& ranges) {
 
 // Characters that move text about without being seen: a file name must not be able to reorder a line of the sheet.
 bool reorders(char32_t code) {
-  constexpr std::array<Range, 5> kRanges{
-      {{0x061C, 0x061C}, {0x200E, 0x200F}, {0x2028, 0x202E}, {0x2066, 0x2069}, {0xFEFF, 0xFEFF}}};
+  constexpr std::array<Range, 7> kRanges{
+      {{0x061C, 0x061C}, {0x200B, 0x200B}, {0x200E, 0x200F}, {0x2060, 0x2064}, {0x2028, 0x202E}, {0x2066, 0x2069}, {0xFEFF, 0xFEFF}}};
   return in_ranges(code, kRanges);
 }
 

@@ -233,8 +233,9 @@ void MidSide(const float* HWY_RESTRICT left, const float* HWY_RESTRICT right, in
   }
 }
 
-void PlaneCells(const float* HWY_RESTRICT left, const float* HWY_RESTRICT right, int frames, int side,
-                std::int32_t* HWY_RESTRICT cells) {
+PlaneSides PlaneCells(const float* HWY_RESTRICT left, const float* HWY_RESTRICT right, int frames, int side,
+                      std::int32_t* HWY_RESTRICT cells) {
+  PlaneSides sides;
   const hn::ScalableTag<float> d;
   const hn::RebindToSigned<decltype(d)> di;
   const int lanes = static_cast<int>(hn::Lanes(d));
@@ -247,13 +248,21 @@ void PlaneCells(const float* HWY_RESTRICT left, const float* HWY_RESTRICT right,
     const auto l = hn::LoadU(d, left + n), r = hn::LoadU(d, right + n);
     const auto row = cell(hn::Mul(half, hn::Add(l, r))), column = cell(hn::Mul(half, hn::Sub(l, r)));
     hn::StoreU(hn::Add(hn::Mul(row, hn::Set(di, side)), column), di, cells + n);
+    // mid² − side² = left · right.
+    const auto product = hn::Mul(l, r);
+    sides.more_mid += static_cast<std::int64_t>(hn::CountTrue(d, hn::Gt(product, hn::Zero(d))));
+    sides.more_side += static_cast<std::int64_t>(hn::CountTrue(d, hn::Lt(product, hn::Zero(d))));
   }
   const auto scalar = [&](float x) {
     return static_cast<std::int32_t>(
         std::fma(std::clamp(x, -1.0f, 1.0f), 0.5f * static_cast<float>(side - 1), 0.5f * static_cast<float>(side)));
   };
-  for (; n < frames; ++n)
+  for (; n < frames; ++n) {
     cells[n] = scalar(0.5f * (left[n] + right[n])) * side + scalar(0.5f * (left[n] - right[n]));
+    const float product = left[n] * right[n];
+    sides.more_mid += product > 0 ? 1 : 0, sides.more_side += product < 0 ? 1 : 0;
+  }
+  return sides;
 }
 
 void FirstDifferences(const float* HWY_RESTRICT row, int frames, float before, float* HWY_RESTRICT out) {
@@ -382,8 +391,8 @@ void mid_side(const float* left, const float* right, int frames, float* mid, flo
   HWY_DYNAMIC_DISPATCH(MidSide)(left, right, frames, mid, side);
 }
 
-void plane_cells(const float* left, const float* right, int frames, int side, std::int32_t* cells) {
-  HWY_DYNAMIC_DISPATCH(PlaneCells)(left, right, frames, side, cells);
+PlaneSides plane_cells(const float* left, const float* right, int frames, int side, std::int32_t* cells) {
+  return HWY_DYNAMIC_DISPATCH(PlaneCells)(left, right, frames, side, cells);
 }
 
 void first_differences(const float* row, int frames, float before, float* out) {

@@ -53,9 +53,12 @@ struct PairSums {
 /// mid = (left + right)/2, side = (left − right)/2.
 void mid_side(const float* left, const float* right, int frames, float* mid, float* side);
 
+struct PlaneSides {
+  std::int64_t more_mid = 0, more_side = 0;  ///< frames in which one is larger than the other
+};
 /// Where each frame stands on a grid of side × side cells (side odd) over mid and side from −1 to 1, beyond which it stands at
 /// the rim: row · side + column, rows by mid.
-void plane_cells(const float* left, const float* right, int frames, int side, std::int32_t* cells);
+PlaneSides plane_cells(const float* left, const float* right, int frames, int side, std::int32_t* cells);
 
 /// out[n] = row[n] − row[n−1], with `before` as the sample ahead of the first.
 void first_differences(const float* row, int frames, float before, float* out);

@@ -20,7 +20,8 @@ int frame_size(int sample_rate) {
 }  // namespace
 
 BandSpectrum::BandSpectrum(int sample_rate, int channels)
-    : channels_(channels),
+    : sample_rate_(sample_rate),
+      channels_(channels),
       size_(frame_size(sample_rate)),
       step_(size_ / 4 * 3),
       fourier_(size_),
@@ -38,7 +39,7 @@ BandSpectrum::BandSpectrum(int sample_rate, int channels)
   }
   scale_ = 2 / (square * size_);
   const double line_hz = static_cast<double>(sample_rate) / size_;
-  for (int k = -16; k <= 13; ++k) {
+  for (int k = -16; k <= 20; ++k) {
     const double low = 1000 * std::pow(10, (k - 0.5) / 10), high = 1000 * std::pow(10, (k + 0.5) / 10);
     centres_.push_back(1000 * std::pow(10, k / 10.0));
     if (centres_.back() > 0.92 * sample_rate / 2) {
@@ -59,6 +60,7 @@ BandSpectrum::BandSpectrum(int sample_rate, int channels)
       }
     }
   }
+  line_power_.assign(lines_.size(), 0.0f);
   power_.assign(centres_.size(), 0);
   frame_.assign(centres_.size(), 0);
   counts_.assign(centres_.size(), std::vector<std::int64_t>(kHighestDb - kLowestDb + 1, 0));
@@ -96,6 +98,7 @@ void BandSpectrum::transform() {
     fourier_.forward(real_, imaginary_);
     add_pair_powers(real_, imaginary_, lines_);
   }
+  for (std::size_t k = 0; k < lines_.size(); ++k) line_power_[k] += lines_[k];
   const std::span<const float> lines(lines_);
   for (std::size_t b = 0; b < bands_.size(); ++b) {
     const auto& band = bands_[b];
@@ -117,6 +120,38 @@ std::vector<double> BandSpectrum::mean_power() const {
   // Each frame stands for `step_` samples: so what the slopes at both ends leave out of silence does not count.
   for (const double power : power_) mean.push_back(frames_ > 0 ? power * step_ / static_cast<double>(frames_) : 0);
   return mean;
+}
+
+double BandSpectrum::end_of(double from_hz, double to_hz, double drop_db) const {
+  const double line_hz = static_cast<double>(sample_rate_) / size_;
+  const auto last = static_cast<std::int64_t>(line_power_.size()) - 1;
+  const auto first_line = std::clamp<std::int64_t>(std::llround(from_hz / line_hz), 1, last);
+  const auto last_line = std::clamp<std::int64_t>(std::llround(to_hz / line_hz), first_line, last);
+  constexpr std::int64_t kAround = 4;  // lines a side that are averaged
+  const auto smooth = [&](std::int64_t line) {
+    double sum = 0;
+    std::int64_t count = 0;
+    for (auto k = std::max<std::int64_t>(1, line - kAround); k <= std::min(last, line + kAround); ++k, ++count)
+      sum += static_cast<double>(line_power_[static_cast<std::size_t>(k)]);
+    return sum / static_cast<double>(count);
+  };
+  double most = 0;
+  for (auto k = first_line; k <= last_line; ++k) most = std::max(most, smooth(k));
+  const double least = most * std::pow(10, -drop_db / 10);
+  auto line = last_line;
+  while (line > first_line && smooth(line) < least) --line;
+  // Averaging carries the edge on by half its width, less what the drop asks for.
+  return static_cast<double>(std::max(first_line, line - kAround + 1)) * line_hz;
+}
+
+double BandSpectrum::line_power(double from_hz, double to_hz) const {
+  const double line_hz = static_cast<double>(sample_rate_) / size_;
+  const auto last = static_cast<std::int64_t>(line_power_.size()) - 1;
+  const auto from = std::clamp<std::int64_t>(std::llround(from_hz / line_hz), 1, last);
+  const auto to = std::clamp<std::int64_t>(std::llround(to_hz / line_hz), from, last);
+  double sum = 0;
+  for (auto k = from; k <= to; ++k) sum += static_cast<double>(line_power_[static_cast<std::size_t>(k)]);
+  return sum / static_cast<double>(to - from + 1);
 }
 
 std::vector<double> BandSpectrum::percentile_db(double share) const {

@@ -133,6 +133,10 @@ class Judge {
     for (const auto& one : rule.comparisons) {
       if (one.kind == LimitKind::above || one.kind == LimitKind::below)
         finding.bounds.push_back({one.status, one.kind, one.number});
+      for (const auto& value : one.accepted) {
+        if (const auto* wanted = std::get_if<double>(&value); wanted != nullptr && one.kind == LimitKind::unless)
+          finding.bounds.push_back({one.status, one.kind, *wanted});
+      }
     }
     if (rule.tolerance > 0) finding.tolerance = rule.tolerance;
 

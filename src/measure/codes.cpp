@@ -63,6 +63,39 @@ constexpr double kFloatLsb = 1.0 / 8388608;  // of 24 bits
 constexpr int kShifts = 33;
 constexpr std::size_t kMaxEvents = 64;
 
+// How many events where: at most kParts counts over the file, each of a stretch that doubles whenever they do not reach.
+class Spread {
+ public:
+  static constexpr std::size_t kParts = 1024;
+  void add(std::int64_t frame, std::int64_t count = 1) {
+    while (frame / width_ >= static_cast<std::int64_t>(kParts)) widen();
+    const auto at = static_cast<std::size_t>(frame / width_);
+    if (counts_.size() <= at) counts_.resize(at + 1, 0);
+    counts_[at] += count;
+  }
+  void add(const Spread& other) {
+    for (std::size_t i = 0; i < other.counts_.size(); ++i) {
+      if (other.counts_[i] > 0) add(static_cast<std::int64_t>(i) * other.width_, other.counts_[i]);
+    }
+  }
+  [[nodiscard]] Timeline timeline(std::string id, int sample_rate) const {
+    Timeline line{std::move(id), "count", 0, 0, static_cast<double>(width_) / sample_rate, 0, {}};
+    for (const auto count : counts_) line.values.push_back(static_cast<float>(count));
+    return line;
+  }
+  [[nodiscard]] bool empty() const { return counts_.empty(); }
+
+ private:
+  void widen() {
+    for (std::size_t i = 0; 2 * i < counts_.size(); ++i)
+      counts_[i] = counts_[2 * i] + (2 * i + 1 < counts_.size() ? counts_[2 * i + 1] : 0);
+    counts_.resize((counts_.size() + 1) / 2);
+    width_ *= 2;
+  }
+  std::int64_t width_ = 1024;
+  std::vector<std::int64_t> counts_;
+};
+
 // A flat run found so far, with the largest shift of the LSB at which its step still exceeds 4 LSB.
 struct FlatRun {
   std::int64_t start = 0, end = 0;
@@ -73,6 +106,7 @@ struct FlatRuns {
   std::array<std::int64_t, kShifts> runs{}, samples{};  // by shift
   std::vector<FlatRun> first;
   int weakest = kShifts;  // smallest shift in `first`
+  Spread spread;
   void clear() { *this = {}; }
   void add(std::int64_t start, std::int64_t end, double step, double lsb) {
     if (end - start < 3) return;
@@ -83,6 +117,7 @@ struct FlatRuns {
     const int shift = std::min(exponent - (whole ? 2 : 1), kShifts - 1);
     ++runs[static_cast<std::size_t>(shift)];
     samples[static_cast<std::size_t>(shift)] += end - start;
+    spread.add(start);
     if (first.size() < kMaxEvents) {
       first.push_back({start, end, shift});
       weakest = std::min(weakest, shift);
@@ -159,8 +194,10 @@ struct OverRuns {
 struct Events {
   std::int64_t samples = 0, places = 0, last = -2;
   std::vector<Where> where;
+  Spread spread;
   void add(std::int64_t frame, int sample_rate, int channel, std::string_view note) {
     ++samples;
+    spread.add(frame);
     if (frame == last + 1 && places > 0) {
       if (static_cast<std::size_t>(places) <= where.size()) {
         auto& w = where[static_cast<std::size_t>(places - 1)];
@@ -178,7 +215,7 @@ struct Events {
 class CodeMeter final : public Meter {
  public:
   explicit CodeMeter(const Setup& setup)
-      : format_(setup.format), real_(setup.format.kind == audio::SampleKind::real),
+      : format_(setup.format), pictures_(setup.pictures), real_(setup.format.kind == audio::SampleKind::real),
         lsb_(real_ ? kFloatLsb : std::ldexp(1.0, -(std::clamp(setup.format.container_bits, 1, 32) - 1))),
         channels_(static_cast<std::size_t>(setup.format.channels)) {}
 
@@ -194,12 +231,20 @@ class CodeMeter final : public Meter {
     end_ = block.first_frame + block.frames;
   }
 
-  void publish(Bus&) override {
+  void publish(Bus& bus) override {
     for (auto& channel : channels_) {
       for (auto& runs : channel.peaks)
         if (runs.open) runs.close(end_, 0, lsb_);
       for (auto& runs : channel.overs)
         if (runs.open) runs.close(end_, 0);
+    }
+    if (!pictures_) return;
+    // A sheet holds the first places only; a picture shows where all of them are.
+    Spread clipped, flat, over;
+    each_kind([&](const FlatRuns& found, std::size_t, bool is_clipped) { (is_clipped ? clipped : flat).add(found.spread); });
+    for (const auto& channel : channels_) over.add(channel.over.spread);
+    for (const auto& [id, spread] : {std::pair{"clipped_runs", &clipped}, {"flat_top_runs", &flat}, {"over_full_scale_samples", &over}}) {
+      if (!spread->empty()) bus.timelines.push_back(spread->timeline(id, format_.sample_rate));
     }
   }
 
@@ -332,13 +377,33 @@ class CodeMeter final : public Meter {
 
   int unused_bits() const { return bits_ == 0 ? 0 : std::countr_zero(bits_) - (32 - format_.container_bits); }
 
-  void report_runs(Report& report) {
+  // Every list of runs that counts, with its channel: clipped ones, and flat ones below full scale.
+  template <class F>
+  void each_kind(F f) const {
     const int shift = real_ ? 0 : std::max(0, unused_bits());
     const double container_top = 1 - lsb_, effective_top = 1 - lsb_ * std::ldexp(1.0, shift);
     std::array<double, 2> own{};
     for (const auto& channel : channels_) {
       for (std::size_t sign = 0; sign < 2; ++sign) own[sign] = std::max(own[sign], channel.peaks[sign].level);
     }
+    for (std::size_t c = 0; c < channels_.size(); ++c) {
+      for (std::size_t sign = 0; sign < 2; ++sign) {
+        const auto& peaks = channels_[c].peaks[sign];
+        if (real_) f(channels_[c].overs[sign].found, c, true);
+        const bool full = real_ ? peaks.level >= 1
+                                // The lowest code is one step further out than the highest; exports clip at either.
+                                : peaks.level >= 1 || peaks.level == container_top || peaks.level == effective_top;
+        if (full && !real_) {
+          f(peaks.found, c, true);
+        } else if (!full && peaks.level == own[sign]) {
+          f(peaks.found, c, false);
+        }
+      }
+    }
+  }
+
+  void report_runs(Report& report) {
+    const int shift = real_ ? 0 : std::max(0, unused_bits());
     std::int64_t clipped = 0, clipped_samples = 0, flat = 0;
     std::vector<Where> clipped_where, flat_where;
     const auto collect = [&](const FlatRuns& found, int c, std::vector<Where>& where) {
@@ -348,27 +413,12 @@ class CodeMeter final : public Meter {
                                 std::to_string(run.end - run.start) + " samples"));
       }
     };
-    for (std::size_t c = 0; c < channels_.size(); ++c) {
-      for (std::size_t sign = 0; sign < 2; ++sign) {
-        const auto& peaks = channels_[c].peaks[sign];
-        if (real_) {
-          const auto& found = channels_[c].overs[sign].found;
-          clipped += found.total(found.runs, 0), clipped_samples += found.total(found.samples, 0);
-          collect(found, static_cast<int>(c), clipped_where);
-        }
-        const bool full = real_ ? peaks.level >= 1
-                                // The lowest code is one step further out than the highest; exports clip at either.
-                                : peaks.level >= 1 || peaks.level == container_top || peaks.level == effective_top;
-        if (full && !real_) {
-          clipped += peaks.found.total(peaks.found.runs, shift);
-          clipped_samples += peaks.found.total(peaks.found.samples, shift);
-          collect(peaks.found, static_cast<int>(c), clipped_where);
-        } else if (!full && peaks.level == own[sign]) {
-          flat += peaks.found.total(peaks.found.runs, shift);
-          collect(peaks.found, static_cast<int>(c), flat_where);
-        }
-      }
-    }
+    each_kind([&](const FlatRuns& found, std::size_t c, bool is_clipped) {
+      const auto runs = found.total(found.runs, shift);
+      (is_clipped ? clipped : flat) += runs;
+      if (is_clipped) clipped_samples += found.total(found.samples, shift);
+      collect(found, static_cast<int>(c), is_clipped ? clipped_where : flat_where);
+    });
     fill(report.value("clipped_runs", static_cast<double>(clipped)), clipped_where, clipped);
     fill(report.value("clipped_samples", static_cast<double>(clipped_samples)), clipped_where, clipped);
     fill(report.value("flat_top_runs", static_cast<double>(flat)), flat_where, flat);
@@ -405,6 +455,7 @@ class CodeMeter final : public Meter {
   }
 
   const audio::StreamFormat format_;
+  const bool pictures_;
   const bool real_;
   const double lsb_;  ///< of the container, full scale ±1
   std::vector<Channel> channels_;

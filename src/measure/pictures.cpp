@@ -14,7 +14,8 @@ constexpr double kLowestLevelDb = -61;
 constexpr int kGrid = 257;          // cells a side over mid and side from −1 to 1
 constexpr int kShown = 41;          // at most, a side
 constexpr double kCovered = 0.995;  // of all frames that the density shows
-constexpr double kEdgeDb = 6, kEndDb = 12, kOverFloorDb = 10, kFloorFromHz = 8000;
+constexpr double kEdgeDb = 6, kEndDb = 12, kUnderMusicDb = 40, kNextToNothingDb = -70;
+constexpr double kSharpEnd = 0.93, kWallDb = 20;  // converters end at 0.93 of half the rate and above
 
 }  // namespace
 
@@ -79,7 +80,8 @@ void PictureMeter::close_window() {
 
 void PictureMeter::density(const Block& block) {
   cells_.resize(static_cast<std::size_t>(block.frames));
-  dsp::plane_cells(block.row(0), block.row(1), block.frames, kGrid, cells_.data());
+  const auto sides = dsp::plane_cells(block.row(0), block.row(1), block.frames, kGrid, cells_.data());
+  more_mid_ += sides.more_mid, more_side_ += sides.more_side;
   for (const auto cell : cells_) ++grid_[static_cast<std::size_t>(cell)];
 }
 
@@ -88,21 +90,30 @@ Pictures::Spectrum PictureMeter::spectrum() {
   Pictures::Spectrum found;
   found.centre_hz = spectrum_.centre_hz();
   for (const double power : spectrum_.mean_power()) found.level_db.push_back(static_cast<float>(power_db(power)));
-  // The contract's `bandwidth`: the highest band that stands 6 dB over the next, and 10 dB over the floor up there. Music
-  // has such steps in its middle too; an end is one behind which nothing comes back and which goes on falling.
+  // An end is a step of 6 dB from one band to the next behind which nothing comes back, which falls by 12 dB within two
+  // bands, and behind which lies a floor far below the music: music itself steps down in its middle, and a loud bass
+  // stands over everything. Where in the band it lies is read from the Fourier lines.
   const auto loud = spectrum_.percentile_db(0.95);
-  double floor = 1e9;
-  for (std::size_t b = 0; b < loud.size(); ++b) {
-    if (found.centre_hz[b] >= kFloorFromHz) floor = std::min(floor, loud[b]);
-  }
+  const double loudest = loud.empty() ? 0 : *std::max_element(loud.begin(), loud.end());
   double above = -1e9;  // the loudest of the bands behind
   for (std::size_t b = loud.size(); b-- > 1;) {
     above = std::max(above, loud[b]);
+    if (above > std::min(loudest - kUnderMusicDb, kNextToNothingDb)) break;
     const double lowest = b + 1 < loud.size() ? std::min(loud[b], loud[b + 1]) : loud[b];
-    if (loud[b - 1] >= above + kEdgeDb && loud[b - 1] >= lowest + kEndDb && loud[b - 1] >= floor + kOverFloorDb) {
-      found.bandwidth_hz = found.centre_hz[b - 1] * std::pow(10, 0.05);
+    if (loud[b - 1] >= above + kEdgeDb && loud[b - 1] >= lowest + kEndDb) {
+      const double half_band = std::pow(10, 0.05);
+      found.bandwidth_hz = spectrum_.end_of(found.centre_hz[b - 1] / half_band / half_band / half_band,
+                                            found.centre_hz[b] * half_band, kEndDb);
       break;
     }
+  }
+  // The last band has none behind it: there the lines alone tell.
+  if (!found.bandwidth_hz && !loud.empty()) {
+    const double half_rate = format_.sample_rate / 2.0;
+    const double end = spectrum_.end_of(found.centre_hz.back() / std::pow(10, 0.15), 0.99 * half_rate, kEndDb);
+    if (end < kSharpEnd * half_rate && spectrum_.line_power(1.04 * end, 0.99 * half_rate) <
+                                           std::pow(10, -kWallDb / 10) * spectrum_.line_power(0.9 * end, 0.98 * end))
+      found.bandwidth_hz = end;
   }
   return found;
 }
@@ -127,6 +138,8 @@ Pictures::Density PictureMeter::density_found(std::int64_t frames) const {
   found.cells = (side + merge - 1) / merge;
   const int width = found.cells * merge, from = kMiddle - width / 2;
   found.reach = width / static_cast<double>(kGrid - 1);
+  found.more_mid = static_cast<double>(more_mid_) / static_cast<double>(std::max<std::int64_t>(1, frames));
+  found.more_side = static_cast<double>(more_side_) / static_cast<double>(std::max<std::int64_t>(1, frames));
   found.share.assign(static_cast<std::size_t>(found.cells) * static_cast<std::size_t>(found.cells), 0);
   for (int row = 0; row < width; ++row) {
     for (int column = 0; column < width; ++column) {

@@ -37,6 +37,7 @@ class PictureMeter final : public Meter {
   float window_peak_ = 0;
   std::vector<std::int64_t> windows_;
 
+  std::int64_t more_mid_ = 0, more_side_ = 0;  ///< frames
   std::vector<std::uint32_t> grid_;
   std::vector<std::int32_t> cells_;  ///< of one block
 };

@@ -207,16 +207,27 @@ class HtmlPage {
 
   void pictures(const FileSheet& file, const std::vector<Numbered>& numbered, const std::string& prefix) {
     const auto plots = plots_of(file, numbered, catalog_, prefix);
-    if (plots.empty()) return;
-    out_ +=
-        "<h3>Pictures</h3>\n<div class=\"tools\" role=\"group\" aria-label=\"Pictures over time\">"
-        "<button type=\"button\" data-move=\"closer\">Closer</button><button type=\"button\" "
-        "data-move=\"wider\">Wider</button>"
-        "<button type=\"button\" data-move=\"earlier\">Earlier</button><button type=\"button\" "
-        "data-move=\"later\">Later</button>"
-        "<button type=\"button\" data-move=\"all\">Whole file</button></div>\n<div class=\"pictures\">\n";
+    if (plots.empty()) {
+      if (file.timelines.empty() && !file.pictures)
+        out_ += "<p class=\"soft\">No pictures: this sheet was joined from written ones, which carry no sound.</p>\n";
+      return;
+    }
+    out_ += "<h3>Pictures</h3>\n<div class=\"tools\" role=\"group\" aria-label=\"Pictures over time\">";
+    for (const auto& [move, label] : {std::pair{"closer", "Closer"},
+                                      {"wider", "Wider"},
+                                      {"earlier", "Earlier"},
+                                      {"later", "Later"},
+                                      {"all", "Whole file"},
+                                      {"back", "Back to the finding"}})
+      out_ += "<button type=\"button\" data-move=\"" + std::string(move) + "\">" + label + "</button>";
+    out_ += "<p class=\"soft shown\" role=\"status\"></p></div>\n<div class=\"pictures\">\n";
     for (const auto& plot : plots) out_ += figure_of(plot);
     out_ += "</div>\n";
+    if (file.facts.channels != 2)
+      out_ +=
+          "<p class=\"soft\">Left against right, the low end in mono and where the sound stands are pictures of two "
+          "channels; this file has " +
+          std::to_string(file.facts.channels) + ".</p>\n";
   }
 
   void passes(const FileSheet& file) {
@@ -261,6 +272,16 @@ class HtmlPage {
     return "";
   }
 
+  // Lyrics and other long texts would push everything else off the paper.
+  static std::string shortened(const std::string& text) {
+    constexpr std::size_t kMost = 240;
+    auto clean = base::for_terminal(text);
+    if (clean.size() <= kMost) return clean;
+    auto end = kMost;
+    while (end > 0 && (static_cast<unsigned char>(clean[end]) & 0xC0) == 0x80) --end;
+    return clean.substr(0, end) + " … (" + std::to_string(text.size()) + " bytes in all)";
+  }
+
   void facts(const FileSheet& file) {
     out_ += "<h3>For whoever receives it</h3>\n<dl class=\"facts\">\n";
     row("file", safe(path_of(file)));
@@ -272,7 +293,8 @@ class HtmlPage {
                                      {"silence before", "leading_silence"},
                                      {"silence after", "trailing_silence"}})
       row(label, safe(reading(file, key)));
-    for (const auto& tag : file.facts.tags) row(safe(tag.name), safe(tag.value) + " (" + safe(tag.origin) + ")");
+    for (const auto& tag : file.facts.tags)
+      row(safe(tag.name), safe(shortened(tag.value)) + " (" + safe(tag.origin) + ")");
     row("digest of the audio", safe(file.audio_digest));
     row("digest of the file", safe(file.file_digest));
     for (const char* what : {"version, and which others follow", "on the mix bus", "anything to listen for"})

@@ -44,21 +44,24 @@ figcaption p{font-size:.9rem;color:var(--soft)}
 svg.plot{display:block;width:100%;min-width:30rem;height:auto;background:var(--paper)}
 svg.square{min-width:18rem;max-width:22rem}
 svg text{fill:var(--ink);font-size:13px}
-svg path.plate{fill:var(--paper);fill-opacity:.85}
+.lead{stroke:var(--soft);stroke-width:.8}
+svg path.halo{stroke:var(--paper);stroke-width:5;stroke-opacity:.9}
 svg .end{text-anchor:end}svg .mid{text-anchor:middle}
 svg .tick,svg .label{fill:var(--soft)}svg .name{font-weight:700}
 svg path{fill:none;vector-effect:non-scaling-stroke}
 .rule{stroke:var(--rule);stroke-width:1}.axis{stroke:var(--soft);stroke-width:1}
-.line,.key{stroke-width:1.5;stroke-linejoin:round}
+.line,.key{stroke-width:1.5;stroke-linejoin:round}.line{stroke-linecap:round}
 path.s0{stroke:var(--one)}path.s1{stroke:var(--two);stroke-dasharray:5 2.5}path.s2{stroke:var(--ink);stroke-dasharray:1.5 2.5}
 svg path.band.s0,svg path.bars{fill:var(--one);stroke:none}svg path.band.s1{fill:var(--two);stroke:none}
-.limit{stroke:var(--ink);stroke-width:1.4;stroke-dasharray:2 3}
+.limit{stroke:var(--soft);stroke-width:1.4;stroke-dasharray:2 3}
 svg path.limit.warn{stroke:var(--warn);stroke-dasharray:9 4}svg path.limit.fail{stroke:var(--fail);stroke-width:1.8;stroke-dasharray:none}
 svg path.mark{stroke-width:2;stroke:currentColor;fill:currentColor;fill-opacity:.14}
-svg path.mark.warn{stroke-dasharray:6 3}svg path.mark.note{stroke-dasharray:2 3;color:var(--ink)}
+svg path.mark.warn{stroke-dasharray:6 3}svg path.mark.note{stroke-dasharray:2 3;color:var(--ink)}svg path.mark.waived{stroke-dasharray:1 6;color:var(--soft);fill-opacity:.06}
 svg path.cell{fill:var(--cell)}
 .tools{display:none;gap:.5rem;flex-wrap:wrap;margin:.3rem 0}
 .tools.on{display:flex}
+button:disabled{opacity:.45;cursor:default}
+.shown{align-self:center;margin:0 .4rem}
 button{font:inherit;font-size:.9rem;padding:.3rem .8rem;min-height:2rem;color:var(--ink);background:var(--paper);border:1.5px solid var(--soft);border-radius:0;cursor:pointer}
 table{border-collapse:collapse;width:100%;font-size:.9rem}
 th,td{text-align:left;padding:.3rem .8rem .3rem 0;border-bottom:1px solid var(--rule);vertical-align:top;}
@@ -84,12 +87,12 @@ figure:has(.square){display:grid;grid-template-columns:1fr 40mm;gap:3mm}
 .passes{columns:4;column-gap:4mm}.passes li{padding:0;gap:1mm}
 .facts{columns:2;column-gap:5mm;--label:26mm}.facts>div{break-inside:avoid}
 .blank{min-width:30mm}
-.dense,.dense .soft,.dense .passes,.dense figcaption p,.dense .facts{font-size:6.4pt;line-height:1.13}
+.dense,.dense .soft,.dense .passes,.dense figcaption p,.dense .facts{font-size:6.8pt;line-height:1.13}
 .dense ol.findings>li{padding:.15mm 0 .2mm 6mm}
 .dense .number{min-width:4.8mm;font-size:6pt}
 .dense svg.plot{max-width:80mm}.dense svg.square{max-width:34mm}.dense figure:has(.square){grid-template-columns:1fr 34mm}
 .dense .pictures{gap:.6mm 5mm}
-.densest,.densest .soft,.densest .passes,.densest figcaption p,.densest .facts{font-size:5.8pt;line-height:1.1}
+.densest,.densest .soft,.densest .passes,.densest figcaption p,.densest .facts{font-size:6.3pt;line-height:1.1}
 section.file+section.file,nav+section.file{break-before:page}
 }
 )css";
@@ -102,26 +105,57 @@ const scrolling = [...document.querySelectorAll(".scroll")];
 const reach = () => scrolling.forEach((box) => box.toggleAttribute("tabindex", box.scrollWidth > box.clientWidth) && box.setAttribute("tabindex", "0"));
 addEventListener("resize", reach);
 reach();
+// 1, 2, 5–7 of any numbers; other names as they are.
+const joined = (names) => {
+  const numbers = [...new Set(names.filter((n) => /^\d+$/.test(n)).map(Number))].sort((a, b) => a - b);
+  const parts = [...new Set(names.filter((n) => !/^\d+$/.test(n)))];
+  for (let i = 0, j; i < numbers.length; i = j + 1) {
+    for (j = i; numbers[j + 1] === numbers[j] + 1; ++j);
+    parts.push(j > i + 1 ? numbers[i] + "\u2013" + numbers[j] : numbers.slice(i, j + 1).join(", "));
+  }
+  return parts.join(", ");
+};
 for (const file of document.querySelectorAll("section.file")) {
   const plots = [...file.querySelectorAll("svg.time")].map((svg) => {
     const [first, last, low, high] = svg.dataset.x.split(" ").map(Number);
     const data = svg.querySelector("svg.data");
-    return {svg, data, edge: svg.viewBox.baseVal.width, first, last, low, high, box: data.getAttribute("viewBox").split(" ").map(Number), ticks: svg.querySelector(".xticks"), names: svg.querySelector(".marknames")};
+    const marks = [...svg.querySelectorAll("path.mark")].map((m) => ({at: Number(m.dataset.from), end: Number(m.dataset.to), name: m.dataset.n})).sort((a, b) => a.at - b.at);
+    return {data, marks, edge: svg.viewBox.baseVal.width, first, last, low, high, box: data.getAttribute("viewBox").split(" ").map(Number), ticks: svg.querySelector(".xticks"), names: svg.querySelector(".marknames")};
   });
   const tools = file.querySelector(".tools");
   if (!plots.length || !tools) continue;
-  const whole = plots[0].high - plots[0].low;
-  let from = 0, to = whole;
+  const whole = plots[0].high - plots[0].low, narrow = Math.min(whole, .02);
+  const buttons = Object.fromEntries([...tools.querySelectorAll("button[data-move]")].map((b) => [b.dataset.move, b]));
+  const said = tools.querySelector(".shown");
+  let from = 0, to = whole, came = null;
   const clock = (s, fine) => Math.floor(s / 60) + ":" + (s % 60).toFixed(fine).padStart(fine ? 3 + fine : 2, "0");
   const step = (raw) => [.001, .002, .005, .01, .02, .05, .1, .2, .5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600].find((s) => s >= raw) || 7200;
-  const show = (a, b) => {
-    const width = Math.min(whole, Math.max(.02, b - a));
+  const rename = (p, at) => {
+    if (!p.names) return;
+    const spare = p.names.querySelector("text").cloneNode(), seen = p.marks.filter((m) => m.end >= from && m.at <= to), words = [];
+    for (let i = 0, j; i < seen.length; i = j) {
+      const x = Math.max(p.first, at(seen[i].at)), group = [seen[i].name];
+      for (j = i + 1; j < seen.length && at(seen[j].at) - x < 4 * joined(group).length + 12; ++j) group.push(seen[j].name);
+      const word = spare.cloneNode(), half = 4 * joined(group).length;
+      word.textContent = joined(group);
+      word.setAttribute("x", Math.min(Math.max(x, half), p.edge - half).toFixed(1));
+      words.push(word);
+    }
+    if (!words.length) {
+      spare.textContent = "";
+      words.push(spare);
+    }
+    p.names.replaceChildren(...words);
+  };
+  const show = (a, b, quiet) => {
+    const width = Math.min(whole, Math.max(narrow, b - a));
     from = Math.min(Math.max(0, a), whole - width);
     to = from + width;
-    const every = step(width / 8), fine = every < .01 ? 3 : every < .1 ? 2 : every < 1 ? 1 : 0;
+    const every = step(width / 6), fine = every < .01 ? 3 : every < .1 ? 2 : every < 1 ? 1 : 0;
     for (const p of plots) {
       const px = (p.last - p.first) / whole, at = (s) => p.first + (s - from) / width * (p.last - p.first);
       p.data.setAttribute("viewBox", [p.first + from * px, p.box[1], width * px, p.box[3]].join(" "));
+      rename(p, at);
       const [rule, text] = [p.ticks.querySelector("path"), p.ticks.querySelector("text")];
       const y = text && text.getAttribute("y"), d = rule && rule.getAttribute("d");
       if (!text) continue;
@@ -137,12 +171,17 @@ for (const file of document.querySelectorAll("section.file")) {
         word.setAttribute("y", y);
         p.ticks.append(line, word);
       }
-      for (const name of p.names ? p.names.children : []) {
-        const x = at((name.dataset.at - p.first) / px);
-        name.setAttribute("x", x.toFixed(1));
-        name.style.visibility = x < p.first || x > p.last ? "hidden" : "visible";
-      }
     }
+    if (!quiet) state();
+  };
+  const state = () => {
+    const all = to - from >= whole;
+    said.textContent = all ? "" : clock(from, 2) + " to " + clock(to, 2);
+    buttons.closer.disabled = to - from <= narrow;
+    buttons.wider.disabled = buttons.all.disabled = all;
+    buttons.earlier.disabled = from <= 0;
+    buttons.later.disabled = to >= whole - 1e-9;
+    buttons.back.hidden = !came;
   };
   const moves = {
     closer: () => show(from + (to - from) / 4, to - (to - from) / 4),
@@ -150,21 +189,42 @@ for (const file of document.querySelectorAll("section.file")) {
     earlier: () => show(from - (to - from) / 2, to - (to - from) / 2),
     later: () => show(from + (to - from) / 2, to + (to - from) / 2),
     all: () => show(0, whole),
+    back: () => {
+      const place = came;
+      came = null;
+      show(0, whole);
+      place.scrollIntoView({block: "center"});
+      place.focus();
+    },
   };
   tools.classList.add("on");
-  for (const button of tools.querySelectorAll("button[data-move]")) button.addEventListener("click", () => moves[button.dataset.move]());
+  state();
+  for (const [move, button] of Object.entries(buttons)) button.addEventListener("click", () => {
+    moves[move]();
+    // A button that has nothing left to do must not take the keyboard with it.
+    if (button.disabled) (buttons.all.disabled ? buttons.closer : buttons.all).focus();
+  });
   for (const place of file.querySelectorAll("button[data-place]")) {
     place.hidden = false;
     place.addEventListener("click", () => {
       const s = Number(place.dataset.place);
+      came = place;
       show(s - 2, s + 2);
       file.querySelector("figure.picture").scrollIntoView({block: "center"});
+      buttons.back.focus({preventScroll: true});
     });
   }
+  // Paper shows the whole file, which is what the captions speak of.
+  let kept = null;
+  addEventListener("beforeprint", () => {
+    kept = [from, to];
+    show(0, whole, true);
+  });
+  addEventListener("afterprint", () => kept && show(...kept));
 }
 )js";
 
-const std::string_view kPageStyleDigest = "sha256-vUISoH7XUFwJteSJn0z5bRIzFI1lHw63ahLFmAEJ0QA=";
-const std::string_view kPageScriptDigest = "sha256-ULj7EPe1LldpvjR4dpbX5SagU3Igi8719iZztBZ0rwg=";
+const std::string_view kPageStyleDigest = "sha256-kPhiPzgS5z1BEYV90muKroXA8DAFS90VfuQkIj8O60M=";
+const std::string_view kPageScriptDigest = "sha256-V2Pa1IdzTqOsF/8PVSUCtn/YXfxfgZCipED96OOvDjQ=";
 
 }  // namespace sendworthy::sheet

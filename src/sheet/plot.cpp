@@ -9,15 +9,24 @@ namespace sendworthy::sheet {
 namespace {
 
 constexpr double kWidth = 600, kHeight = 204, kSquareWidth = 360, kSquareHeight = 344;
-constexpr double kLeft = 60, kRight = 20, kTop = 20, kBottom = 44;
-constexpr double kLine = 14;           // between lines of text
-constexpr double kLetter = 8;          // about as wide as letters get
-constexpr std::size_t kColumns = 520;  // more points than two a column are no longer seen
+constexpr double kLeft = 60, kRight = 20, kNames = 180, kTop = 20, kBottom = 44;
+constexpr double kLine = 14;            // between lines of text
+constexpr double kLetter = 8;           // about as wide as letters get
+constexpr std::size_t kColumns = 1200;  // more points than two a column are not even seen closer up
 
 std::string px(double value) {
   if (!std::isfinite(value)) return "0";
   auto text = base::fixed(value, 1);
   if (text.ends_with(".0")) text.resize(text.size() - 2);
+  return text;
+}
+
+// Across, where a reader may look closer.
+std::string fine(double value) {
+  if (!std::isfinite(value)) return "0";
+  auto text = base::fixed(value, 2);
+  while (text.ends_with('0')) text.pop_back();
+  if (text.ends_with('.')) text.pop_back();
   return text;
 }
 
@@ -45,7 +54,7 @@ class Drawing {
       : plot_(plot),
         width_(plot.square ? kSquareWidth : kWidth),
         height_(plot.square ? kSquareHeight : kHeight),
-        x_{kLeft, width_ - kRight, plot.x.low, plot.x.high, plot.x.logarithmic},
+        x_{kLeft, width_ - (plot.limits.empty() ? kRight : kNames), plot.x.low, plot.x.high, plot.x.logarithmic},
         y_{height_ - kBottom, kTop + (has_legend(plot) ? kLine : 0), plot.y.low, plot.y.high, plot.y.logarithmic} {}
 
   std::string draw() {
@@ -54,7 +63,9 @@ class Drawing {
             (plot_.square ? " square" : "") + "\" role=\"img\" aria-labelledby=\"" + id + "-t " + id +
             "-d\" viewBox=\"0 0 " + px(width_) + " " + px(height_) + "\" data-x=\"" + x_.data() + "\" data-y=\"" +
             y_.data() + "\">\n<title id=\"" + id + "-t\">" + attribute(plot_.title) + "</title>\n<desc id=\"" + id +
-            "-d\">" + attribute(plot_.caption + " Across: " + plot_.x.label + ". Upwards: " + plot_.y.label + ".") +
+            "-d\">" +
+            attribute(plot_.caption + " Across: " + plot_.x.label + ". Upwards: " + plot_.y.label + "." +
+                      words_of_lines() + words_of_marks()) +
             "</desc>\n";
     axes();
     // What moves when the reader looks closer stands in a frame of its own.
@@ -63,8 +74,8 @@ class Drawing {
             "\" height=\"" + px(h) + "\" viewBox=\"" + px(x_.first) + " " + px(y_.last) + " " + px(w) + " " + px(h) +
             "\" preserveAspectRatio=\"none\">\n";
     cells();
-    for (const auto& mark : plot_.marks) band_of(mark);
     for (const auto& series : plot_.series) draw(series);
+    for (const auto& mark : plot_.marks) band_of(mark);
     for (const auto& limit : plot_.limits) {
       if (limit.y >= plot_.y.low && limit.y <= plot_.y.high)
         out_ += "<path class=\"limit " + std::string(css_of(limit.status)) + "\" data-at=\"" + base::shortest(limit.y) +
@@ -84,12 +95,30 @@ class Drawing {
             ">" + attribute(words) + "</text>\n";
   }
 
+  std::string words_of_lines() const {
+    std::string words;
+    for (const auto& limit : plot_.limits) words += (words.empty() ? " Lines across: " : ", ") + limit.text;
+    return words.empty() ? "" : words + ".";
+  }
+
+  std::string words_of_marks() const {
+    constexpr std::size_t kMost = 12;
+    std::string words;
+    for (std::size_t i = 0; i < std::min(kMost, plot_.marks.size()); ++i) {
+      const auto& mark = plot_.marks[i];
+      words += (i == 0 ? " Marks: " : "; ") + mark.text +
+               (plot_.over_time && std::isfinite(mark.from) ? " at " + base::clock_time(mark.from) : "");
+    }
+    if (plot_.marks.size() > kMost) words += "; and " + std::to_string(plot_.marks.size() - kMost) + " more";
+    return words.empty() ? "" : words + ".";
+  }
+
   void axes() {
     const double bottom = y_.first, top = y_.last;
     for (const auto& tick : plot_.y.ticks) {
       const double y = y_.at(tick.at);
       out_ += "<path class=\"rule\" d=\"M" + px(x_.first) + " " + px(y) + "H" + px(x_.last) + "\"/>\n";
-      text(x_.first - 6, y + 4, "tick end", tick.text);
+      if (!tick.text.empty()) text(x_.first - 6, y + 4, "tick end", tick.text);
     }
     out_ += "<g class=\"xticks\">\n";
     for (const auto& tick : plot_.x.ticks) {
@@ -145,8 +174,9 @@ class Drawing {
       case Status::note:
         return "note";
       case Status::pass:
-      case Status::waived:
         return "pass";
+      case Status::waived:
+        return "waived";
     }
     return "fail";
   }
@@ -154,60 +184,85 @@ class Drawing {
   void band_of(const Mark& mark) {
     if (!std::isfinite(mark.from) || !std::isfinite(mark.to)) return;
     const double from = x_.inside(mark.from), to = x_.inside(mark.to);
-    out_ += "<path class=\"mark " + std::string(css_of(mark.status)) + "\" data-from=\"" + base::shortest(mark.from) +
-            "\" data-to=\"" + base::shortest(mark.to) + "\" d=\"M" + px(from) + " " + px(y_.last) + "V" + px(y_.first) +
-            (to > from + 1 ? "H" + px(to) + "V" + px(y_.last) + "z" : "") + "\"/>\n";
+    // A thin mark gets an edge of paper, so that it is seen on whatever it lies.
+    const bool thin = to <= from + 1;
+    // Very many would hide what they mark: they stand at the upper edge only.
+    constexpr std::size_t kMany = 24;
+    const bool many = plot_.marks.size() > kMany;
+    const auto line = px(from) + " " + px(y_.last) + "V" + px(many ? y_.last + 0.12 * (y_.first - y_.last) : y_.first);
+    if (thin && !many) out_ += "<path class=\"halo\" d=\"M" + line + "\"/>\n";
+    out_ += "<path class=\"mark " + std::string(css_of(mark.status)) + "\" data-n=\"" + attribute(mark.text) +
+            "\" data-from=\"" + base::shortest(mark.from) + "\" data-to=\"" + base::shortest(mark.to) + "\" d=\"M" +
+            line + (thin ? "" : "H" + px(to) + "V" + px(y_.last) + "z") + "\"/>\n";
+  }
+
+  // Marks that stand too close for names of their own share one: every number once, neighbours as 3–5.
+  static std::string joined(std::vector<std::string> names) {
+    std::vector<int> numbers;
+    std::string words;
+    for (const auto& name : names) {
+      const bool number = !name.empty() && name.size() < 6 && name.find_first_not_of("0123456789") == name.npos;
+      if (number) {
+        numbers.push_back(std::stoi(name));
+      } else if (words.find(name) == words.npos) {
+        words += (words.empty() ? "" : ", ") + name;
+      }
+    }
+    std::sort(numbers.begin(), numbers.end());
+    numbers.erase(std::unique(numbers.begin(), numbers.end()), numbers.end());
+    for (std::size_t i = 0; i < numbers.size();) {
+      auto j = i;
+      while (j + 1 < numbers.size() && numbers[j + 1] == numbers[j] + 1) ++j;
+      words += (words.empty() ? "" : ", ") + std::to_string(numbers[i]);
+      if (j == i + 1) words += ", " + std::to_string(numbers[j]);
+      if (j > i + 1) words += "–" + std::to_string(numbers[j]);
+      i = j + 1;
+    }
+    return words;
   }
 
   void mark_names() {
-    // Numbers of places that lie close together share one text.
-    double last = -1e9;
-    std::vector<std::pair<double, std::string>> names;
     auto marks = plot_.marks;
     std::erase_if(marks, [](const Mark& mark) { return !std::isfinite(mark.from) || !std::isfinite(mark.to); });
     std::stable_sort(marks.begin(), marks.end(), [](const Mark& a, const Mark& b) { return a.from < b.from; });
-    for (const auto& mark : marks) {
-      const double x = x_.inside(mark.from);
-      if (x - last < 16 && !names.empty()) {
-        auto& text = names.back().second;
-        if (text != mark.text && !text.ends_with("," + mark.text) && !text.starts_with(mark.text + ",") &&
-            text.size() < 8)
-          text += "," + mark.text;
-        continue;
-      }
-      names.emplace_back(x, mark.text);
-      last = x;
-    }
-    if (names.empty()) return;
+    if (marks.empty()) return;
     out_ += "<g class=\"marknames\">\n";
-    for (const auto& [x, name] : names) text(x, y_.last - 5, "name mid", name, " data-at=\"" + px(x) + "\"");
+    for (std::size_t i = 0; i < marks.size();) {
+      const double x = x_.inside(marks[i].from);
+      std::vector<std::string> names{marks[i].text};
+      auto j = i + 1;
+      while (j < marks.size() && x_.inside(marks[j].from) - x < 0.5 * kLetter * base::columns(joined(names)) + 12)
+        names.push_back(marks[j++].text);
+      const auto name = joined(names);
+      const double half = 0.5 * kLetter * base::columns(name);
+      text(std::clamp(x, half, std::max(half, width_ - half)), y_.last - 5, "name mid", name);
+      i = j;
+    }
     out_ += "</g>\n";
   }
 
-  // Above its line, or below where another's name stands there already.
+  // In a column of their own on the right, each tied to its line; lines of one value share a name.
   void limit_names() {
-    std::vector<std::pair<double, std::string_view>> names;
-    for (const auto& limit : plot_.limits) {
-      if (limit.y >= plot_.y.low && limit.y <= plot_.y.high) names.emplace_back(y_.at(limit.y), limit.text);
-    }
-    std::stable_sort(names.begin(), names.end(), [](const auto& a, const auto& b) { return a.first < b.first; });
-    double last = y_.last - kLine / 2;
-    for (const auto& [line, name] : names) {
-      double y = line - 4;
-      const auto crossed = [&](double at) {
-        return std::any_of(names.begin(), names.end(),
-                           [&](const auto& other) { return other.first > at - 11 && other.first < at + 3; });
-      };
-      if (y < last + kLine || crossed(y)) {
-        y = std::max(line + kLine - 2, last + kLine);
-        while (crossed(y)) y += 2;
-      }
-      // On a plate, since lines and sound run behind it.
-      const double width = 7.2 * base::columns(name) + 4;
-      out_ += "<path class=\"plate\" d=\"M" + px(x_.last - 2 - width) + " " + px(y + 3) + "h" + px(width) + "v-13h-" +
-              px(width) + "z\"/>\n";
-      text(x_.last - 4, y, "limitname end", name);
-      last = y;
+    struct Name {
+      double line, y;
+      std::string text;
+    };
+    std::vector<Name> names;
+    auto limits = plot_.limits;
+    std::erase_if(limits, [&](const Limit& one) { return !(one.y >= plot_.y.low && one.y <= plot_.y.high); });
+    std::stable_sort(limits.begin(), limits.end(), [](const Limit& a, const Limit& b) { return a.y > b.y; });
+    for (const auto& limit : limits) names.push_back({y_.at(limit.y), y_.at(limit.y) + 4, limit.text});
+    if (names.empty()) return;
+    // Down from the top, then up again where the last ones fell off the picture.
+    double last = y_.last - kLine;
+    for (auto& name : names) last = name.y = std::max(name.y, last + kLine);
+    double next = std::max(height_ - 2, last - 1e6);
+    for (auto i = names.size(); i-- > 0;) next = names[i].y = std::min(names[i].y, next), next -= kLine;
+    for (const auto& name : names) {
+      const double x = x_.last;
+      out_ += "<path class=\"lead\" d=\"M" + px(x) + " " + px(name.line) + "L" + px(x + 8) + " " + px(name.y - 4) +
+              "\"/>\n";
+      text(x + 10, name.y, "limitname", name.text);
     }
   }
 
@@ -237,10 +292,15 @@ class Drawing {
     }
     for (std::size_t column = 0; column < kColumns; ++column) {
       const auto from = column * count / kColumns, to = (column + 1) * count / kColumns;
-      std::size_t low = from, high = from;
+      std::size_t low = to, high = to;
       for (std::size_t i = from; i < to; ++i) {
-        if (!(series.y[i] >= series.y[low])) low = i;
-        if (!(series.y[i] <= series.y[high])) high = i;
+        if (!std::isfinite(series.y[i])) continue;
+        if (low == to || series.y[i] < series.y[low]) low = i;
+        if (high == to || series.y[i] > series.y[high]) high = i;
+      }
+      if (low == to) {
+        chosen.push_back(from);  // a gap stays one
+        continue;
       }
       chosen.push_back(std::min(low, high));
       if (low != high) chosen.push_back(std::max(low, high));
@@ -253,30 +313,47 @@ class Drawing {
     const auto name = attribute(series.name);
     std::string d;
     if (series.kind == Series::Kind::line) {
-      bool open = false;
-      for (const auto i : seen(series)) {
-        if (!std::isfinite(series.y[i])) {
-          open = false;
+      // What lies outside the axes is not drawn as if it lay on their edge; a line only runs out to it.
+      const auto points = seen(series);
+      const auto inside = [&](std::size_t at) {
+        return at < points.size() && std::isfinite(series.y[points[at]]) && series.y[points[at]] >= plot_.y.low &&
+               series.y[points[at]] <= plot_.y.high;
+      };
+      std::size_t drawn = 0;  // points of the line that is open
+      std::string here;
+      const auto close = [&] {
+        if (drawn == 1) d += "L" + here;  // a point alone shows as a dot
+        drawn = 0;
+      };
+      for (std::size_t at = 0; at < points.size(); ++at) {
+        const auto i = points[at];
+        const bool shown = std::isfinite(series.y[i]) && (inside(at) || inside(at + 1) || (at > 0 && inside(at - 1)));
+        if (!shown) {
+          close();
           continue;
         }
-        d += (open ? "L" : "M") + px(x_.inside(series.x[i])) + " " + px(y_.inside(series.y[i]));
-        open = true;
+        here = fine(x_.inside(series.x[i])) + " " + px(y_.inside(series.y[i]));
+        d += (drawn > 0 ? "L" : "M") + here;
+        ++drawn;
       }
+      close();
       out_ += "<path class=\"line " + css + "\" data-name=\"" + name + "\" d=\"" + d + "\"/>\n";
     } else if (series.kind == Series::Kind::band) {
       // Forth along the upper edge and back along the lower, a column at a time.
       const auto count = series.y.size(), columns = std::min(count, kColumns);
-      std::string back;
+      std::vector<std::string> back;
       for (std::size_t column = 0; column < columns; ++column) {
         const auto from = column * count / columns, to = std::max(from + 1, (column + 1) * count / columns);
         double high = series.y[from], low = series.y2[from];
         for (auto i = from; i < to; ++i) high = std::max(high, series.y[i]), low = std::min(low, series.y2[i]);
-        const auto x = px(x_.inside(series.x[from]));
+        const auto x = fine(x_.inside(series.x[from]));
         d += (d.empty() ? "M" : "L") + x + " " + px(y_.inside(high));
-        back.insert(0, "L" + x + " " + px(y_.inside(low)));
+        back.push_back("L" + x + " " + px(y_.inside(low)));
       }
-      out_ += "<path class=\"band " + css + "\" data-name=\"" + name + "\" d=\"" + d + back + (d.empty() ? "" : "z") +
-              "\"/>\n";
+      const bool any = !d.empty();
+      for (auto i = back.size(); i-- > 0;) d += back[i];
+      if (any) d += "z";
+      out_ += "<path class=\"band " + css + "\" data-name=\"" + name + "\" d=\"" + d + "\"/>\n";
     } else {
       for (std::size_t i = 0; i < series.y.size(); ++i) {
         if (!std::isfinite(series.y[i]) || series.y[i] <= plot_.y.low) continue;

@@ -49,8 +49,8 @@ def clipped(path, source):
 class Pages:
     """Made once for all tests."""
 
-    def __init__(self):
-        self.folder = pathlib.Path(tempfile.mkdtemp(prefix="sendworthy-browser-"))
+    def __init__(self, folder):
+        self.folder = folder
         room = self.folder / "room"
         room.mkdir()
         self.room = room
@@ -134,8 +134,9 @@ class Pages:
 class PageInABrowser(unittest.TestCase):
     @classmethod
     def setUpClass(cls):
-        cls.made = Pages()
-        cls.addClassCleanup(shutil.rmtree, cls.made.folder, ignore_errors=True)
+        folder = pathlib.Path(tempfile.mkdtemp(prefix="sendworthy-browser-"))
+        cls.addClassCleanup(shutil.rmtree, folder, ignore_errors=True)
+        cls.made = Pages(folder)
         cls.seen = cls.made.look()
         assert set(cls.seen) == set(cls.made.pages)
 
@@ -206,6 +207,12 @@ class PageInABrowser(unittest.TestCase):
             self.assertNotEqual(whole["ticks"], zoom["closer"][i]["ticks"])
             self.assertEqual([zoom[step][i]["cut"] for step in ("closer", "later", "there")], [0, 0, 0])
         self.assertTrue(zoom["visible"])
+        # What is shown is said, and every place keeps its own number however close one looks.
+        self.assertEqual(zoom["said"], "")
+        self.assertRegex(zoom["said_there"], r"^\d+:\d\d\.\d\d to \d+:\d\d\.\d\d$")
+        self.assertEqual(zoom["focus_there"], "Back to the finding")
+        self.assertEqual(zoom["focus_back"], "Look there, finding 1")
+        self.assertEqual(zoom["printed"], zoom["whole"][0]["box"])
         # The place is inside what the ticks name.
         seconds = [int(m) * 60 + float(s) for m, s in (tick.split(":") for tick in zoom["there"][0]["ticks"])]
         self.assertLessEqual(seconds[0] - 1, zoom["place"])
@@ -213,7 +220,7 @@ class PageInABrowser(unittest.TestCase):
 
     def test_without_scripts_everything_is_there_but_the_buttons(self):
         def plain(text):
-            return re.sub(r"\s+", " ", re.sub(r"Look there|Closer|Wider|Earlier|Later|Whole file", "", text)).strip()
+            return re.sub(r"\s+", " ", re.sub(r"Look there|Closer|Wider|Earlier|Later|Whole file|Back to the finding", "", text)).strip()
         for name, about in self.seen.items():
             with self.subTest(page=name):
                 self.assertEqual(plain(about["bare_text"]), plain(about["text"]))

@@ -122,11 +122,21 @@ async function zoom(page) {
     await place.click();
     steps.there = await state();
     steps.place = Number(await place.getAttribute("data-place"));
+    const said = page.locator("section.file >> nth=0").locator(".shown");
+    const focus = () => page.evaluate(() => document.activeElement.getAttribute("aria-label") || document.activeElement.textContent);
+    steps.said_there = await said.textContent();
+    steps.focus_there = await focus();
+    await page.evaluate(() => dispatchEvent(new Event("beforeprint")));
+    steps.printed = (await state())[0].box;
+    await page.evaluate(() => dispatchEvent(new Event("afterprint")));
+    steps.there = await state();
     steps.visible = await page.evaluate(() => {
       const box = document.querySelector("figure.picture").getBoundingClientRect();
       return box.top < innerHeight && box.bottom > 0;
     });
-    await press("all");
+    await press("back");
+    steps.focus_back = await focus();
+    steps.said = await said.textContent();
   }
   return steps;
 }

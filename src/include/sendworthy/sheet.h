@@ -73,7 +73,7 @@ struct AppliedWaiver {
 /// A number that a rule holds against its measurement.
 struct Bound {
   Status status = Status::fail;       ///< what lies beyond it is: fail, warn or note
-  LimitKind kind = LimitKind::above;  ///< above or below
+  LimitKind kind = LimitKind::above;  ///< above, below or unless
   double at = 0;
 };
 
@@ -155,10 +155,9 @@ struct Timeline {
 struct Pictures {
   /// Long-term third-octave spectrum: mean square of each band over all channels and the whole file, dBFS.
   struct Spectrum {
-    std::vector<double> centre_hz;  ///< 25 Hz … 20 kHz, as far as the sample rate reaches
+    std::vector<double> centre_hz;  ///< from 25 Hz, as far as the sample rate reaches
     std::vector<float> level_db;    ///< at least −144
-    std::optional<double>
-        bandwidth_hz;  ///< upper edge of the band behind which the spectrum falls off; none: no such edge
+    std::optional<double> bandwidth_hz;  ///< where the spectrum falls off to a floor far below; none: no such edge
   } spectrum;
   /// How long the peak of 10 ms stands at each level: shares of all windows, bins of 1 dB from low_db up. The last bin
   /// holds everything above 0 dBFS, the first everything below −60.
@@ -170,8 +169,9 @@ struct Pictures {
   /// more right (first) to more left; shares of all frames. Empty for other layouts.
   struct Density {
     int cells = 0;     ///< a side
-    double reach = 0;  ///< of mid and side, full scale 1
+    double reach = 0;  ///< of mid and side, full scale 1; what lies beyond 1 stands at the rim
     std::vector<float> share;
+    double more_mid = 0, more_side = 0;  ///< shares of frames in which one is larger than the other
   } density;
 };
 
