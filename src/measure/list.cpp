@@ -7,11 +7,11 @@
 namespace sendworthy::measure {
 
 extern const MeterModule kFormatModule, kLoudnessModule, kTruePeakModule, kLevelModule, kCodeModule, kStereoModule,
-    kLowBandModule, kDelayModule, kChannelModule, kEdgeModule, kNotYetModule;
+    kLowBandModule, kDelayModule, kChannelModule, kEdgeModule, kContinuityModule, kNotYetModule;
 
 std::span<const MeterModule> modules() {
   static const std::array list{kFormatModule, kLoudnessModule, kTruePeakModule, kLevelModule,   kCodeModule, kStereoModule,
-                               kLowBandModule, kDelayModule,   kChannelModule,  kEdgeModule, kNotYetModule};
+                               kLowBandModule, kDelayModule,   kChannelModule,  kEdgeModule, kContinuityModule, kNotYetModule};
   return list;
 }
 

@@ -93,6 +93,46 @@ void limit(Clip& clip, double x) {
   clip.each([](double v) { return 0.7 * std::tanh(v / 0.7); });
 }
 
+double mean_square(const std::vector<double>& x, std::int64_t from, std::int64_t count) {
+  double sum = 0;
+  for (auto n = from; n < from + count; ++n) sum += x[static_cast<std::size_t>(n)] * x[static_cast<std::size_t>(n)];
+  return sum / static_cast<double>(count);
+}
+
+// Where every channel is loud for a tenth of a second.
+std::int64_t loud_frame(const Clip& clip) {
+  for (std::int64_t n = 480; n + 5000 < clip.frames(); n += 48) {
+    double least = 1;
+    for (const auto& channel : clip.channels) {
+      for (const std::int64_t at : {n - 480, n, n + 480, n + 1440, n + 4320}) least = std::min(least, mean_square(channel, at, 480));
+    }
+    if (least > 2e-3) return n;
+  }
+  throw std::runtime_error("nothing loud");
+}
+
+double largest_bend(const std::vector<double>& x, std::int64_t middle, std::int64_t around) {
+  double bend = 0;
+  for (auto n = middle - around; n < middle + around; ++n) {
+    const auto at = static_cast<std::size_t>(n);
+    bend = std::max(bend, std::abs(x[at - 1] - 2 * x[at] + x[at + 1]));
+  }
+  return bend;
+}
+
+// Where the first channel bends least, with music above -40 dBFS round it.
+std::int64_t calm_frame(const Clip& clip) {
+  const auto& x = clip.channels[0];
+  double least = 1e9;
+  std::int64_t best = 0;
+  for (std::int64_t n = 4800; n + 4800 < clip.frames(); n += 480) {
+    if (mean_square(x, n - 480, 480) < 1e-4 || mean_square(x, n, 480) < 1e-4) continue;
+    const double bend = largest_bend(x, n, 2400);
+    if (bend < least) least = bend, best = n;
+  }
+  return best;
+}
+
 const std::map<std::string, Maker>& makers() {
   static const std::map<std::string, Maker> table{
       {"integrated_loudness", [](Sample& s, double v) { by_gain(s, "integrated_loudness", v); }},
@@ -218,6 +258,60 @@ const std::map<std::string, Maker>& makers() {
        }},
       {"silent_channels", [](Sample& s, double v) { if (v > 0) for (auto& x : s.clip.channels.back()) x = 0; }},
       {"copied_channels", [](Sample& s, double v) { if (v > 0) s.clip.channels.back() = s.clip.channels.front(); }},
+      {"dropouts",
+       [](Sample& s, double v) {
+         const auto at = loud_frame(s.clip);
+         if (v > 0) for (auto& channel : s.clip.channels) std::fill_n(channel.begin() + at, 480, 0.0);
+       }},
+      {"channel_dropouts",
+       [](Sample& s, double v) {
+         if (v > 0) std::fill_n(s.clip.channels.back().begin() + loud_frame(s.clip), 480, 0.0);
+       }},
+      {"repeated_blocks",
+       [](Sample& s, double v) {
+         if (v <= 0) return;
+         const auto at = loud_frame(s.clip);
+         for (auto& channel : s.clip.channels) {
+           const std::vector<double> buffer(channel.begin() + at, channel.begin() + at + 512);
+           channel.insert(channel.begin() + at + 512, buffer.begin(), buffer.end());
+         }
+       }},
+      {"stuck_samples",
+       [](Sample& s, double v) {
+         if (v <= 0) return;
+         auto& channel = s.clip.channels[0];
+         auto at = loud_frame(s.clip);
+         while (std::abs(channel[static_cast<std::size_t>(at)]) < 0.02 || std::abs(channel[static_cast<std::size_t>(at)]) > 0.3) ++at;
+         std::fill_n(channel.begin() + at, 96, channel[static_cast<std::size_t>(at)]);
+       }},
+      {"clicks",
+       [](Sample& s, double v) {
+         if (v <= 0) return;
+         // Into the calmest 20 ms of the music: elsewhere neither ear nor meter would find it.
+         const auto at = static_cast<std::size_t>(calm_frame(s.clip));
+         for (auto& channel : s.clip.channels) channel[at] += 0.1;
+       }},
+      {"render_grid_clicks",
+       [](Sample& s, double v) {
+         if (v <= 0) return;
+         // Crackle in the twelve calmest of the places that buffers of 512 frames can break.
+         std::vector<std::pair<double, std::int64_t>> places;
+         for (std::int64_t n = 512 * 20; n + 4800 < s.clip.frames(); n += 512) {
+           const auto& x = s.clip.channels[0];
+           const double before = mean_square(x, n - 480, 480), after = mean_square(x, n, 480);
+           if (std::min(before, after) > 1e-4 && std::max(before, after) < 3 * std::min(before, after))
+             places.emplace_back(largest_bend(x, n, 200), n);
+         }
+         std::sort(places.begin(), places.end());
+         for (std::size_t i = 0; i < 12; ++i) {
+           for (auto& channel : s.clip.channels) channel[static_cast<std::size_t>(places.at(i).second)] += 0.2;
+         }
+       }},
+      {"internal_silence",
+       [](Sample& s, double v) {
+         const auto at = loud_frame(s.clip);
+         for (auto& channel : s.clip.channels) std::fill_n(channel.begin() + at, std::lround(v * s.clip.rate), 0.0);
+       }},
       {"inter_channel_delay",
        [](Sample& s, double v) {
          if (v == 0) {

@@ -56,7 +56,9 @@ std::vector<Measurement> perfect(const std::string& container = "WAV") {
   add("chunks", std::string("fmt, bext, data"));
   for (const char* id :
        {"header_consistency", "stream_integrity", "header_slips", "stream_unproven", "trailing_bytes", "embedded_artwork_bytes", "over_full_scale_samples",
-        "non_finite_samples", "clipped_runs", "clipped_samples", "flat_top_runs", "silent_channels", "copied_channels"})
+        "non_finite_samples", "clipped_runs", "clipped_samples", "flat_top_runs", "silent_channels", "copied_channels",
+        "dropouts", "channel_dropouts", "repeated_blocks", "stuck_samples", "clicks", "render_grid_clicks",
+        "internal_silence"})
     add(id, 0.0);
   add("extension_matches", true);
   for (const char* id : {"implausible_scale", "byte_order_suspect", "dual_mono", "inverted_channel"}) add(id, false);
@@ -436,7 +438,7 @@ TEST_SUITE("judge/shipped") {
   TEST_CASE("evidence never fails alone") {
     const std::set<std::string> evidence{"limited_peaks",      "peak_to_loudness_ratio", "byte_order_suspect",
                                          "dual_mono",          "implausible_scale",      "flat_top_runs",
-                                         "inter_channel_delay"};
+                                         "inter_channel_delay", "clicks",        "internal_silence"};
     for (const auto& set : shipped()) {
       for (const auto& rule : set.rules) {
         if (evidence.count(rule.measure.id) == 0) continue;

@@ -1,0 +1,112 @@
+#include "measure/repeats.h"
+
+#include <bit>
+#include <cmath>
+
+namespace sendworthy::measure {
+namespace {
+
+constexpr std::int64_t kShortest = 64, kLongest = 4096;
+constexpr int kMostCopies = 3;      // beyond, it is a tone
+constexpr std::int64_t kSlack = 8;  // samples at the ends that are equal by chance
+constexpr float kLowestAnchor = 0.002f;
+constexpr double kLowestPower = 1e-6;  // −60 dBFS
+constexpr double kOtherBefore = 0.02;  // of the power: how far the neighbours of a copy must differ from it
+constexpr std::size_t kMostWaiting = 16;
+
+bool equal(const Window& window, std::int64_t frame, std::int64_t distance) {
+  for (int c = 0; c < window.channels(); ++c) {
+    if (window.at(c, frame) != window.at(c, frame - distance)) return false;
+  }
+  return true;
+}
+
+// How far the stretch differs from what lies `distance` before it, over its own power; all channels together.
+double difference(const Window& window, std::int64_t start, std::int64_t end, std::int64_t distance) {
+  double apart = 0, power = 0;
+  for (int c = 0; c < window.channels(); ++c) {
+    for (auto n = std::max(start, window.first() + distance); n < end; ++n) {
+      const double here = static_cast<double>(window.at(c, n)), there = static_cast<double>(window.at(c, n - distance));
+      apart += (here - there) * (here - there);
+      power += 0.5 * (here * here + there * there);
+    }
+  }
+  return power > 0 ? apart / power : 0;
+}
+
+}  // namespace
+
+// Places are recognised by the shape of their crests: a few samples round each, hashed. What came by less than kLongest
+// ago is looked at closely.
+void RepeatFinder::settled(const Window& window, std::int64_t from, std::int64_t to) {
+  std::erase_if(waiting_, [&](const Candidate& one) {
+    if (window.last() < one.frame + (kMostCopies + 1) * one.distance + kSlack) return false;
+    verify(window, one);
+    return true;
+  });
+  int loudest = 0;
+  double most = -1;
+  for (int c = 0; c < window.channels(); ++c) {
+    const double power = window.mean_square(c, from, std::min(to, from + 1024));
+    if (power > most) most = power, loudest = c;
+  }
+  from = std::max<std::int64_t>(from, 1);
+  to = std::min(to, window.last() - 3);
+  if (to <= from) return;
+  const float* x = window.from(loudest, from);
+  for (std::int64_t n = 0; n < to - from; ++n) {
+    // One sample in eight, chosen by its own value, so that both copies choose the same.
+    const auto bits = std::bit_cast<std::uint32_t>(x[n]) * 2654435761u;
+    if (bits >> 29 != 0 || std::abs(x[n]) < kLowestAnchor) continue;
+    std::uint32_t hash = (bits ^ std::bit_cast<std::uint32_t>(x[n - 1])) * 2246822519u;
+    hash = (hash ^ std::bit_cast<std::uint32_t>(x[n + 1])) * 3266489917u;
+    hash = (hash ^ std::bit_cast<std::uint32_t>(x[n + 2])) * 668265263u;
+    hash ^= hash >> 15;
+    auto& slot = seen_[hash % kSlots];
+    const auto frame = from + n;
+    const auto distance = frame - slot.frame;
+    if (slot.hash == hash && slot.frame >= 0 && distance >= kShortest && distance <= kLongest && frame >= done_to_ &&
+        waiting_.size() < kMostWaiting) {
+      const bool known = std::any_of(waiting_.begin(), waiting_.end(), [&](const Candidate& one) {
+        return one.distance == distance && frame - one.frame < (kMostCopies + 1) * distance;
+      });
+      if (!known) waiting_.push_back({frame, distance});
+    }
+    slot = {hash, frame};
+  }
+}
+
+void RepeatFinder::verify(const Window& window, const Candidate& candidate) {
+  const auto [frame, distance] = candidate;
+  if (frame < done_to_) return;
+  const std::int64_t limit = (kMostCopies + 1) * distance;
+  auto start = frame, end = frame;
+  while (start > window.first() + distance && frame - start < limit && equal(window, start - 1, distance)) --start;
+  while (end < window.last() && end - frame < limit && equal(window, end, distance)) ++end;
+  const auto length = end - start;
+  if (length < distance) return;
+  const auto copies = length / distance;
+  if (copies > kMostCopies || length - copies * distance > kSlack) {
+    done_to_ = end;  // a tone, or something that goes on repeating
+    return;
+  }
+  for (int c = 0; c < window.channels(); ++c) {
+    if (window.mean_square(c, start, end) < kLowestPower) continue;
+    // The neighbours of a copy are other music. Where they nearly equal it too, the wave is a tone of that period.
+    if (difference(window, start - distance, start, distance) < kOtherBefore ||
+        difference(window, end, end + distance, distance) < kOtherBefore)
+      return;
+    done_to_ = end;
+    ++total_;
+    if (found_.size() < kMaxWhere) found_.push_back({start, end, distance});
+    return;
+  }
+}
+
+std::vector<RepeatFinder::Repeat> RepeatFinder::finish(const Window& window) {
+  for (const auto& one : waiting_) verify(window, one);
+  waiting_.clear();
+  return found_;
+}
+
+}  // namespace sendworthy::measure
