@@ -258,6 +258,20 @@ const std::map<std::string, Maker>& makers() {
        }},
       {"silent_channels", [](Sample& s, double v) { if (v > 0) for (auto& x : s.clip.channels.back()) x = 0; }},
       {"copied_channels", [](Sample& s, double v) { if (v > 0) s.clip.channels.back() = s.clip.channels.front(); }},
+      {"start_step",
+       [](Sample& s, double v) {
+         // An offset that begins at once and leaves slowly.
+         for (auto& channel : s.clip.channels) {
+           for (std::size_t n = 0; n < 4800; ++n) channel[n] = std::pow(10.0, v / 20) * (1 - static_cast<double>(n) / 4800);
+         }
+       }},
+      {"end_step",
+       [](Sample& s, double v) {
+         for (auto& channel : s.clip.channels) {
+           for (std::size_t n = 0; n < 4800; ++n)
+             channel[channel.size() - 1 - n] = std::pow(10.0, v / 20) * (1 - static_cast<double>(n) / 4800);
+         }
+       }},
       {"dropouts",
        [](Sample& s, double v) {
          const auto at = loud_frame(s.clip);

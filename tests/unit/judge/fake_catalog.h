@@ -61,6 +61,8 @@ inline const Catalog& fake_catalog() {
       {.id = "channel_balance", .group = G::stereo, .unit = U::db, .decimals = 1},
       {.id = "dual_mono", .group = G::stereo, .unit = U::boolean},
       {.id = "silent_channels", .group = G::stereo, .unit = U::count},
+      {.id = "start_step", .group = G::edges, .unit = U::dbfs, .decimals = 2},
+      {.id = "end_step", .group = G::edges, .unit = U::dbfs, .decimals = 2},
       {.id = "dropouts", .group = G::continuity, .unit = U::count},
       {.id = "channel_dropouts", .group = G::continuity, .unit = U::count},
       {.id = "repeated_blocks", .group = G::continuity, .unit = U::count},

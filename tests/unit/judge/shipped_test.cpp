@@ -74,6 +74,8 @@ std::vector<Measurement> perfect(const std::string& container = "WAV") {
   add("rms_level", -20.5);
   add("crest_factor", 14.3);
   add("dc_offset", 0.0002);
+  add("start_step", -144.0);
+  add("end_step", -144.0);
   add("limited_peaks", 0.4);
   add("phase_correlation", 0.7);
   add("min_phase_correlation", 0.2);

@@ -395,6 +395,23 @@ TEST_SUITE("measure/edges") {
     CHECK(reals({x}, options)("leading_silence(threshold_dbfs=-80)") == doctest::Approx(0.1).epsilon(1e-3));
   }
 
+  TEST_CASE("a first or last sample that stands out is a click, one in the wave's own movement is none") {
+    // A tone that starts at its crest: 0.5, with steps of 0.014 at most behind it.
+    const auto crest = sine(kRate, 220, 0.5, kRate, std::numbers::pi / 2), rising = sine(kRate, 220, 0.5, kRate);
+    const auto backwards = Samples(crest.rbegin(), crest.rend());
+    CHECK(reals({concatenated({crest, silence(100)})})("start_step") == doctest::Approx(to_db(0.5)).epsilon(1e-3));
+    CHECK(reals({concatenated({silence(100), backwards})})("end_step") == doctest::Approx(to_db(0.5)).epsilon(1e-3));
+    CHECK(reals({concatenated({crest, silence(100)})})("end_step") == -144);
+    CHECK(reals({rising})("start_step") == -144);
+    CHECK(reals({noise(1, 0.5, kRate)})("start_step") == -144);
+    CHECK(reals({concatenated({silence(1), crest})})("start_step") == -144);
+    const auto second = reals({rising, crest});
+    CHECK(second("start_step") == doctest::Approx(to_db(0.5)).epsilon(1e-3));
+    CHECK(second.measurement("start_step").where.at(0).channel == 2);
+    // One frame alone has no movement beside it.
+    CHECK(reals({{0.25}})("start_step") == doctest::Approx(to_db(0.25)).epsilon(1e-3));
+  }
+
   TEST_CASE("above a noisy floor the threshold follows it") {
     const auto hiss = noise(1, 0.003, kRate * 3);  // about −55 dBFS RMS, peaks at −50
     const auto r = reals({concatenated({hiss, noise(2, 0.5, kRate * 6), hiss})});
