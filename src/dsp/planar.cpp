@@ -265,6 +265,25 @@ PlaneSides PlaneCells(const float* HWY_RESTRICT left, const float* HWY_RESTRICT 
   return sides;
 }
 
+void OneInSixteen(const float* HWY_RESTRICT x, int words, float least, std::uint64_t* HWY_RESTRICT chosen) {
+  const hn::CappedTag<float, 16> d;
+  const hn::RebindToUnsigned<decltype(d)> du;
+  const int lanes = static_cast<int>(hn::Lanes(d));
+  const auto limit = hn::Set(d, least);
+  for (int w = 0; w < words; ++w) {
+    std::uint64_t bits = 0;
+    for (int n = 0; n < 64; n += lanes) {
+      const auto v = hn::LoadU(d, x + 64 * w + n);
+      const auto hash = hn::ShiftRight<28>(hn::Mul(hn::BitCast(du, v), hn::Set(du, kSampleHash)));
+      const auto yes = hn::And(hn::RebindMask(d, hn::Eq(hash, hn::Zero(du))), hn::Ge(hn::Abs(v), limit));
+      std::uint8_t stored[8] = {};
+      hn::StoreMaskBits(d, yes, stored);
+      bits |= static_cast<std::uint64_t>(stored[0] | stored[1] << 8) << n;
+    }
+    chosen[w] = bits;
+  }
+}
+
 void FirstDifferences(const float* HWY_RESTRICT row, int frames, float before, float* HWY_RESTRICT out) {
   if (frames <= 0) return;
   out[0] = row[0] - before;
@@ -336,6 +355,7 @@ HWY_EXPORT(LagOneSum);
 HWY_EXPORT(MidSide);
 HWY_EXPORT(PlaneCells);
 HWY_EXPORT(FirstDifferences);
+HWY_EXPORT(OneInSixteen);
 HWY_EXPORT(LaggedProducts);
 HWY_EXPORT(SignsOfDifferences);
 
@@ -393,6 +413,10 @@ void mid_side(const float* left, const float* right, int frames, float* mid, flo
 
 PlaneSides plane_cells(const float* left, const float* right, int frames, int side, std::int32_t* cells) {
   return HWY_DYNAMIC_DISPATCH(PlaneCells)(left, right, frames, side, cells);
+}
+
+void one_in_sixteen(const float* x, int words, float least, std::uint64_t* chosen) {
+  HWY_DYNAMIC_DISPATCH(OneInSixteen)(x, words, least, chosen);
 }
 
 void first_differences(const float* row, int frames, float before, float* out) {

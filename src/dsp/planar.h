@@ -60,6 +60,12 @@ struct PlaneSides {
 /// the rim: row · side + column, rows by mid.
 PlaneSides plane_cells(const float* left, const float* right, int frames, int side, std::int32_t* cells);
 
+/// Multiplies a sample's bits into a hash.
+inline constexpr std::uint32_t kSampleHash = 2654435761u;
+/// Bit b of word w tells whether sample 64·w + b is chosen by its own value, one in sixteen of those of magnitude `least` and
+/// more: the same samples are chosen wherever they stand.
+void one_in_sixteen(const float* x, int words, float least, std::uint64_t* chosen);
+
 /// out[n] = row[n] − row[n−1], with `before` as the sample ahead of the first.
 void first_differences(const float* row, int frames, float before, float* out);
 

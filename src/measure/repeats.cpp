@@ -50,30 +50,39 @@ void RepeatFinder::settled(const Window& window, std::int64_t from, std::int64_t
     const double power = window.mean_square(c, from, std::min(to, from + 1024));
     if (power > most) most = power, loudest = c;
   }
-  from = std::max<std::int64_t>(from, 1);
+  from = std::max<std::int64_t>(std::min(from, read_to_), 1);
   to = std::min(to, window.last() - 3);
   if (to <= from) return;
   const float* x = window.from(loudest, from);
-  for (std::int64_t n = 0; n < to - from; ++n) {
-    // One sample in eight, chosen by its own value, so that both copies choose the same.
-    const auto bits = std::bit_cast<std::uint32_t>(x[n]) * 2654435761u;
-    if (bits >> 29 != 0 || std::abs(x[n]) < kLowestAnchor) continue;
-    std::uint32_t hash = (bits ^ std::bit_cast<std::uint32_t>(x[n - 1])) * 2246822519u;
-    hash = (hash ^ std::bit_cast<std::uint32_t>(x[n + 1])) * 3266489917u;
-    hash = (hash ^ std::bit_cast<std::uint32_t>(x[n + 2])) * 668265263u;
-    hash ^= hash >> 15;
-    auto& slot = seen_[hash % kSlots];
-    const auto frame = from + n;
-    const auto distance = frame - slot.frame;
-    if (slot.hash == hash && slot.frame >= 0 && distance >= kShortest && distance <= kLongest && frame >= done_to_ &&
-        waiting_.size() < kMostWaiting) {
-      const bool known = std::any_of(waiting_.begin(), waiting_.end(), [&](const Candidate& one) {
-        return one.distance == distance && frame - one.frame < (kMostCopies + 1) * distance;
-      });
-      if (!known) waiting_.push_back({frame, distance});
-    }
-    slot = {hash, frame};
+  // Samples are chosen by their own value, so that both copies choose the same. Whole words only: the few frames left
+  // over at the end of a stretch are read again at the start of the next.
+  const int words = static_cast<int>((to - from) / 64);
+  chosen_.resize(static_cast<std::size_t>(words));
+  if (words > 0) dsp::one_in_sixteen(x, words, kLowestAnchor, chosen_.data());
+  for (int w = 0; w < words; ++w) {
+    for (auto bits = chosen_[static_cast<std::size_t>(w)]; bits != 0; bits &= bits - 1)
+      meet(from + 64 * static_cast<std::int64_t>(w) + std::countr_zero(bits), x + 64 * w + std::countr_zero(bits));
   }
+  read_to_ = from + 64 * static_cast<std::int64_t>(words);
+}
+
+// `x` points at the frame; two more samples follow it.
+void RepeatFinder::meet(std::int64_t frame, const float* x) {
+  std::uint32_t hash =
+      (std::bit_cast<std::uint32_t>(x[0]) * dsp::kSampleHash ^ std::bit_cast<std::uint32_t>(x[-1])) * 2246822519u;
+  hash = (hash ^ std::bit_cast<std::uint32_t>(x[1])) * 3266489917u;
+  hash = (hash ^ std::bit_cast<std::uint32_t>(x[2])) * 668265263u;
+  hash ^= hash >> 15;
+  auto& slot = seen_[hash % kSlots];
+  const auto distance = frame - slot.frame;
+  if (slot.hash == hash && slot.frame >= 0 && distance >= kShortest && distance <= kLongest && frame >= done_to_ &&
+      waiting_.size() < kMostWaiting) {
+    const bool known = std::any_of(waiting_.begin(), waiting_.end(), [&](const Candidate& one) {
+      return one.distance == distance && frame - one.frame < (kMostCopies + 1) * distance;
+    });
+    if (!known) waiting_.push_back({frame, distance});
+  }
+  slot = {hash, frame};
 }
 
 void RepeatFinder::verify(const Window& window, const Candidate& candidate) {

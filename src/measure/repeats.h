@@ -30,12 +30,14 @@ class RepeatFinder {
   struct Candidate {
     std::int64_t frame, distance;
   };
+  void meet(std::int64_t frame, const float* x);
   void verify(const Window& window, const Candidate& candidate);
 
   std::vector<Seen> seen_;
   std::vector<Candidate> waiting_;
   std::vector<Repeat> found_;
-  std::int64_t total_ = 0, done_to_ = 0;
+  std::vector<std::uint64_t> chosen_;
+  std::int64_t total_ = 0, done_to_ = 0, read_to_ = 0;
 };
 
 }  // namespace sendworthy::measure

@@ -14,6 +14,7 @@ namespace sendworthy::measure {
 class Window {
  public:
   static constexpr std::int64_t kBack = 20480, kAhead = 2048;
+  static constexpr std::int64_t kSpare = 49152;
 
   explicit Window(int channels) : rows_(static_cast<std::size_t>(channels)) {}
 
@@ -21,12 +22,15 @@ class Window {
   template <class F>
   void take(const Block& block, F settled) {
     const std::int64_t keep_from = std::max<std::int64_t>(first_, settled_ - kBack);
+    // Moved to the front only now and then, so that moving costs little.
+    if (keep_from - first_ >= kSpare) {
+      for (auto& row : rows_) row.erase(row.begin(), row.begin() + (keep_from - first_));
+      first_ = keep_from;
+    }
     for (int c = 0; c < channels(); ++c) {
       auto& row = rows_[static_cast<std::size_t>(c)];
-      row.erase(row.begin(), row.begin() + (keep_from - first_));
       row.insert(row.end(), block.row(c), block.row(c) + block.frames);
     }
-    first_ = keep_from;
     end_ = block.first_frame + block.frames;
     settle(end_ - kAhead, settled);
   }

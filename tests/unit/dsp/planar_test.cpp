@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstring>
 #include <limits>
 #include <vector>
 
@@ -127,6 +128,30 @@ TEST_SUITE("dsp/planar") {
     for (std::size_t n = 0; n < cells.size(); ++n) {
       CHECK(cells[n] / kSide - 128 == expected[n].first);
       CHECK(cells[n] % kSide - 128 == expected[n].second);
+    }
+  }
+
+  TEST_CASE("the same samples are chosen wherever they stand") {
+    const auto noise = test::noise(5, 0.5, 4096);
+    std::vector<float> x(noise.begin(), noise.end());
+    x[100] = 0.001f;  // below the least
+    std::vector<std::uint64_t> chosen(60);
+    const auto is_chosen = [&](std::size_t n) { return (chosen[n / 64] >> (n % 64) & 1) != 0; };
+    std::vector<bool> first(3840);
+    one_in_sixteen(x.data(), 60, 0.002f, chosen.data());
+    for (std::size_t n = 0; n < first.size(); ++n) first[n] = is_chosen(n);
+    const auto count = std::count(first.begin(), first.end(), true);
+    CHECK(count > 3840 / 16 / 2);
+    CHECK(count < 3840 / 16 * 2);
+    CHECK_FALSE(first[100]);
+    for (const std::size_t shift : {1, 37, 63}) {
+      one_in_sixteen(x.data() + shift, 60, 0.002f, chosen.data());
+      for (std::size_t n = shift; n < first.size(); ++n) CHECK(is_chosen(n - shift) == first[n]);
+    }
+    for (std::size_t n = 0; n < first.size(); ++n) {
+      std::uint32_t bits = 0;
+      std::memcpy(&bits, &x[n], sizeof bits);
+      CHECK(first[n] == (bits * kSampleHash >> 28 == 0 && std::abs(x[n]) >= 0.002f));
     }
   }
 }
