@@ -517,7 +517,7 @@ class FilePlots {
         plot.grid.push_back(found.share[static_cast<std::size_t>(row * found.cells + column)]);
     }
     const double reach = found.reach;
-    for (const auto& tick : round_ticks(-reach, reach, 4)) plot.x.ticks.push_back({-tick.at, tick.text});
+    for (const auto& tick : round_ticks(-reach, reach, 5)) plot.x.ticks.push_back({-tick.at, tick.text});
     plot.x.low = -reach, plot.x.high = reach;
     plot.x.label = "side, left louder on the left (full scale 1)";
     plot.y = {-reach, reach, false, "mid (full scale 1)", round_ticks(-reach, reach, 6)};

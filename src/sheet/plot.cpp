@@ -75,7 +75,13 @@ class Drawing {
             "\" preserveAspectRatio=\"none\">\n";
     cells();
     for (const auto& series : plot_.series) draw(series);
-    for (const auto& mark : plot_.marks) band_of(mark);
+    // The gravest on top.
+    for (const auto status :
+         {Status::pass, Status::waived, Status::note, Status::warn, Status::not_measured, Status::fail}) {
+      for (const auto& mark : plot_.marks) {
+        if (mark.status == status) band_of(mark);
+      }
+    }
     for (const auto& limit : plot_.limits) {
       if (limit.y >= plot_.y.low && limit.y <= plot_.y.high)
         out_ += "<path class=\"limit " + std::string(css_of(limit.status)) + "\" data-at=\"" + base::shortest(limit.y) +
