@@ -64,7 +64,9 @@ constexpr CatalogEntry kEntries[] = {
      .what = "A buffer was written twice: the sound stammers for a moment.",
      .how = "Stretches of 64 to 4096 frames above -60 dBFS that equal the stretch right before them in every channel, "
             "to the bit, up "
-            "to three times over, while what comes before and after differs by 2 % of the power or more.",
+            "to three times over, while what comes before and after differs by 2 % of the power or more. Where the "
+            "length is none that "
+            "drivers use, and the stretch dies away by 15 dB, it is a note struck again.",
      .source = "common practice, no source",
      .caveat = "Dither or a gain change that differs between both copies hides it. A stutter effect that short looks "
                "the same.",
