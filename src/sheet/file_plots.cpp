@@ -485,7 +485,9 @@ class FilePlots {
       if (y > most) most = y, at = i;
     }
     limits(plot, "mono_fold_loss_low");
-    for (const auto& limit : plot.limits) top = std::max(top, std::min(limit.y + 1, 20.0));
+    for (const auto& limit : plot.limits) {
+      if (limit.y <= 20) top = std::max(top, limit.y + 1);
+    }
     top = std::min(60.0, std::max(top, std::ceil(most / 3) * 3));
     plot.y = {0, top, false, "loss below 120 Hz (dB)", round_ticks(0, top, 4)};
     if (heard == 0) {
