@@ -2,7 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
-#include <map>
+#include <numeric>
 
 namespace sendworthy::measure {
 namespace {
@@ -16,7 +16,7 @@ constexpr double kLowestBend = 0.002;  // −54 dBFS
 constexpr double kLevelDb = 8;         // by which the level may differ before and after
 constexpr double kQuiet = 1e-6;        // −60 dBFS: below, levels are alike
 constexpr std::size_t kMostBreaks = 65536;
-constexpr std::size_t kFewest = 6;  // breaks that make a grid
+constexpr std::int64_t kFewest = 6;  // breaks that make a grid
 constexpr std::int64_t kGrid = 64, kWidestGrid = 8192, kLongestBuffer = 4096;
 
 double bend_at(const Window& window, int c, std::int64_t n) {
@@ -29,11 +29,10 @@ double bend_at(const Window& window, int c, std::int64_t n) {
 ClickFinder::ClickFinder(int sample_rate, int channels)
     : sample_rate_(sample_rate), bends_(static_cast<std::size_t>(channels)) {}
 
-void ClickFinder::settled(const Window& window, std::int64_t from, std::int64_t to) {
-  // Bends of whole sub-blocks as far as the window reaches; `from` is where the last call ended.
+void ClickFinder::settled(const Window& window, std::int64_t to) {
+  // Bends of whole sub-blocks as far as the window reaches.
   const std::int64_t known = first_sub_ + static_cast<std::int64_t>(bends_.front().size());
   const std::int64_t reach = (window.last() - 1) / kSub;  // one more sample is read behind
-  (void)from;
   for (std::int64_t sub = known; sub < reach;) {
     const auto start = sub * kSub;
     if (start == 0) {  // nothing stands before the first sample
@@ -99,47 +98,46 @@ void ClickFinder::look(const Window& window, int channel, std::int64_t sub) {
 }
 
 void ClickFinder::keep(const Break& one) {
-  if (breaks_.size() >= kMostBreaks) {
-    full_ = true;
-    return;
+  // What stands in several channels is one break of the grid.
+  if (std::abs(one.frame - last_) > kOwn) {
+    ++rests_[static_cast<std::size_t>(one.frame % kGrid)];
+    if (all_.size() < kMostBreaks) all_.push_back(one);
+    last_ = one.frame;
   }
-  breaks_.push_back(one);
+  if (one.lonely && lonely_.size() < kMostBreaks) lonely_.push_back(one);
 }
 
 ClickFinder::Found ClickFinder::finish() {
   Found found;
-  std::sort(breaks_.begin(), breaks_.end(), [](const Break& a, const Break& b) { return a.frame < b.frame; });
+  std::sort(lonely_.begin(), lonely_.end(), [](const Break& a, const Break& b) { return a.frame < b.frame; });
   // One break in several channels is one.
   std::vector<Break> merged;
-  for (const auto& one : breaks_) {
+  for (const auto& one : lonely_) {
     if (!merged.empty() && one.frame - merged.back().frame <= kOwn) {
       auto& kept = merged.back();
       if (one.channel != kept.channel) kept.channel = -1;
       kept.bend = std::max(kept.bend, one.bend), kept.over = std::max(kept.over, one.over);
-      kept.lonely = kept.lonely || one.lonely;
     } else {
       merged.push_back(one);
     }
   }
   for (const auto& one : merged) {
-    if (!one.lonely) continue;
     ++found.total;
     if (found.clicks.size() < kMaxWhere)
       found.clicks.push_back(
           {one.frame, bends_.size() == 1 ? 0 : one.channel + 1, 20 * std::log10(one.bend), 20 * std::log10(one.over)});
   }
   // Buffers are multiples of 64 frames: what they break stands on one grid, which other breaks meet one time in 64.
-  std::map<std::int64_t, std::size_t> rests;
-  for (const auto& one : merged) ++rests[one.frame % kGrid];
-  std::int64_t rest = 0;
-  std::size_t most = 0;
-  for (const auto& [value, count] : rests) {
-    if (count > most) most = count, rest = value;
+  const auto most = std::max_element(rests_.begin(), rests_.end());
+  const auto all = std::accumulate(rests_.begin(), rests_.end(), std::int64_t{0});
+  const auto rest = most - rests_.begin();
+  for (const auto& one : all_) {
+    if (one.frame % kGrid == rest) found.grid.push_back(one.frame);
   }
-  if (most >= kFewest && 3 * most >= merged.size()) {
-    for (const auto& one : merged) {
-      if (one.frame % kGrid == rest) found.grid.push_back(one.frame);
-    }
+  if (*most < kFewest || 3 * *most < all || found.grid.empty()) {
+    found.grid.clear();
+  } else {
+    found.on_grid = *most;
     // The beat of a programmed song can stand on that grid as well: then every distance is a multiple of one that is
     // longer than any buffer.
     std::int64_t least = found.grid.back();
@@ -150,7 +148,7 @@ ClickFinder::Found ClickFinder::finish() {
           return over <= kGrid || least - over <= kGrid;
         });
     if (beat) {
-      found.grid.clear();
+      found.grid.clear(), found.on_grid = 0;
     } else {
       found.grid_step = kGrid;
       for (auto step = 2 * kGrid; step <= kWidestGrid; step *= 2) {

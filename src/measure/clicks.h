@@ -1,6 +1,7 @@
 // Breaks in the waveform: places where it bends far more than anywhere near.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <deque>
 #include <vector>
@@ -20,12 +21,13 @@ class ClickFinder {
   struct Found {
     std::vector<Click> clicks;  ///< the first kMaxWhere
     std::int64_t total = 0;
-    std::vector<std::int64_t> grid;  ///< frames of the breaks that stand on a grid
+    std::int64_t on_grid = 0;        ///< breaks that stand on a grid
+    std::vector<std::int64_t> grid;  ///< the frames of the first of them
     std::int64_t grid_step = 0;      ///< frames; 0: none
   };
 
   ClickFinder(int sample_rate, int channels);
-  void settled(const Window& window, std::int64_t from, std::int64_t to);
+  void settled(const Window& window, std::int64_t to);
   [[nodiscard]] Found finish();
 
  private:
@@ -42,8 +44,9 @@ class ClickFinder {
   std::vector<std::deque<float>> bends_;  ///< by channel and sub-block, from first_sub_ on
   std::int64_t first_sub_ = 0, looked_ = 0;
   std::vector<float> fresh_;
-  std::vector<Break> breaks_;
-  bool full_ = false;
+  std::vector<Break> lonely_, all_;                   ///< the first kMostBreaks of each
+  std::array<std::int64_t, dsp::kSubBlock> rests_{};  ///< breaks by frame modulo 64; every one counts
+  std::int64_t last_ = -dsp::kSubBlock;
 };
 
 }  // namespace sendworthy::measure

@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <bit>
 #include <cmath>
+#include <optional>
 #include <string>
 
 #include "base/text.h"
@@ -77,9 +78,10 @@ constexpr CatalogEntry kEntries[] = {
      .unit = Unit::count,
      .better = Better::lower,
      .what = "Single breaks in the waveform.",
-     .how = "Places whose bend (x[n-1] - 2 x[n] + x[n+1]) is above -54 dBFS, 6 times as large as any within 160 "
-            "samples and 3 "
-            "times as large as any within 1536, with the level of the 10 ms before and after within 8 dB.",
+     .how =
+         "Places whose bend (x[n-1] - 2 x[n] + x[n+1]) is above -54 dBFS, 8 times as large as any within 160 samples "
+         "and 3 times as large as any within 1536, with the level of the 2.5 ms and of the 10 ms before and after "
+         "within 8 dB.",
      .source = "common practice, no source",
      .caveat = "Evidence only. The attack of a synthesised drum and a glitch that is meant look alike; a click inside "
                "cymbals or "
@@ -117,7 +119,7 @@ constexpr double kShortestS = 0.001, kShortS = 0.05, kLongestS = 2, kAroundS = 0
 constexpr double kPlayingDb = -40, kBesideDb = -50, kStuckDb = -50, kBelowPeakDb = 0.1, kEdgeDb = -12, kSlopeDb = -6;
 constexpr double kStuckSteps = 32, kStepOut = 4, kStuckAlone = 10;
 constexpr double kGapS = 0.01, kLongestGapS = 3.5, kGapReachS = 0.04, kGapDb = -50, kLoudDb = -30;
-constexpr std::size_t kMostRuns = 16384;  // kept, of each channel
+constexpr std::size_t kMostRuns = 16384;  // kept, of each channel and kind; so many are as good as all
 // Holes that come back like this are an effect.
 constexpr double kEffectS = 0.02;
 constexpr std::size_t kEffectHoles = 4;
@@ -186,14 +188,17 @@ class ContinuityMeter final : public Meter {
     bool sharp_before = false;
     double before = 0, step_in = 0;
     float highest = 0, lowest = 0;
-    std::vector<Run> runs;
+    std::vector<Run> holes;
+    std::optional<Run> stuck;  // the last one, until what follows shows whether it stands alone
+    bool stuck_alone = false;  // nothing like it came before
+    std::vector<Run> alone;
   };
 
   std::int64_t frames(double seconds) const { return std::max<std::int64_t>(1, std::llround(seconds * sample_rate_)); }
 
   void settled(std::int64_t from, std::int64_t to) {
     repeats_.settled(window_, from, to);
-    clicks_.settled(window_, from, to);
+    clicks_.settled(window_, to);
     for (int c = 0; c < window_.channels(); ++c) {
       scan(c, from, to);
       auto& line = lines_[static_cast<std::size_t>(c)];
@@ -261,7 +266,25 @@ class ContinuityMeter final : public Meter {
     run.step =
         std::max(line.step_in, std::abs(static_cast<double>(window_.at(c, end)) - static_cast<double>(run.value)));
     run.beside = played_beside(run);
-    if (line.runs.size() < kMostRuns) line.runs.push_back(run);
+    if (run.value == 0) {
+      if (is_hole(run) && line.holes.size() < kMostRuns) line.holes.push_back(run);
+    } else if (run.step > kStepOut * step_ && run.before >= power(kStuckDb) && run.after >= power(kStuckDb)) {
+      const bool near = line.stuck && (run.start - line.stuck->end < reach_of(*line.stuck) ||
+                                       run.start - line.stuck->end < reach_of(run));
+      settle_stuck(line, near);
+      line.stuck = run;
+      line.stuck_alone = !near;
+    }
+  }
+
+  static std::int64_t reach_of(const Run& run) {
+    return static_cast<std::int64_t>(kStuckAlone * static_cast<double>(run.end - run.start));
+  }
+
+  // The waves of pulses stand still over and over: only a run alone counts, which its successor decides.
+  static void settle_stuck(Line& line, bool near) {
+    if (line.stuck && line.stuck_alone && !near && line.alone.size() < kMostRuns) line.alone.push_back(*line.stuck);
+    line.stuck.reset();
   }
 
   bool played_beside(const Run& run) const {
@@ -289,9 +312,7 @@ class ContinuityMeter final : public Meter {
   void holes(Report& report) {
     std::vector<Run> whole, single;
     for (const auto& line : lines_) {
-      for (const auto& run : line.runs) {
-        if (is_hole(run)) (run.beside ? single : whole).push_back(run);
-      }
+      for (const auto& run : line.holes) (run.beside ? single : whole).push_back(run);
     }
     // The same hole in several channels is one.
     std::sort(whole.begin(), whole.end(), [](const Run& a, const Run& b) { return a.start < b.start; });
@@ -340,21 +361,13 @@ class ContinuityMeter final : public Meter {
 
   void stuck(Report& report) {
     std::vector<Run> found;
-    for (std::size_t c = 0; c < lines_.size(); ++c) {
-      const auto& line = lines_[c];
-      const double below = std::pow(10, -kBelowPeakDb / 20);
-      for (std::size_t i = 0; i < line.runs.size(); ++i) {
-        const auto& run = line.runs[i];
+    const double below = std::pow(10, -kBelowPeakDb / 20);
+    for (auto& line : lines_) {
+      settle_stuck(line, false);
+      // What stands still at the peak itself is flat there, or clipped.
+      for (const auto& run : line.alone) {
         const double peak = static_cast<double>(run.value > 0 ? line.highest : -line.lowest);
-        if (run.value == 0 || std::abs(static_cast<double>(run.value)) > below * peak || run.step <= kStepOut * step_ ||
-            run.before < power(kStuckDb) || run.after < power(kStuckDb))
-          continue;
-        const auto reach = static_cast<std::int64_t>(kStuckAlone * static_cast<double>(run.end - run.start));
-        const auto near = [&](const Run& other) {
-          return other.value != 0 && other.start < run.end + reach && other.end > run.start - reach;
-        };
-        if ((i > 0 && near(line.runs[i - 1])) || (i + 1 < line.runs.size() && near(line.runs[i + 1]))) continue;
-        found.push_back(run);
+        if (std::abs(static_cast<double>(run.value)) <= below * peak) found.push_back(run);
       }
     }
     std::sort(found.begin(), found.end(), [](const Run& a, const Run& b) { return a.start < b.start; });
@@ -380,9 +393,9 @@ class ContinuityMeter final : public Meter {
       clicks.where.push_back(place_at(one.frame, sample_rate_, one.channel,
                                       base::fixed(one.bend_db, 1) + " dBFS, " +
                                           base::fixed(std::min(one.over_db, 99.9), 1) + " dB over its neighbours"));
-    auto& grid = report.value("render_grid_clicks", static_cast<double>(found.grid.size()));
+    auto& grid = report.value("render_grid_clicks", static_cast<double>(found.on_grid));
     if (found.grid_step > 0) grid.note = "at multiples of " + std::to_string(found.grid_step) + " frames";
-    grid.where_total = static_cast<std::int64_t>(found.grid.size());
+    grid.where_total = found.on_grid;
     for (const auto frame : found.grid) {
       if (grid.where.size() < kMaxWhere) grid.where.push_back(place_at(frame, sample_rate_));
     }

@@ -126,6 +126,9 @@ TEST_SUITE("measure/continuity") {
     fill(x[0], from, 240, x[0][static_cast<std::size_t>(from)]);
     check_place(read(x), "stuck_samples", from, from + 240, 1);
     CHECK(read({square(kRate, 110, 0.3, kRate * 2), square(kRate, 110, 0.3, kRate * 2)})("stuck_samples") == 0);
+    // However many pulses came before: what follows them is still looked at.
+    auto after = concatenated({square(kRate, 4000 / 9.0, 0.3, kRate * 40), x[0]});
+    CHECK(read({after})("stuck_samples") == 1);
     auto quiet = scaled(sine(kRate, 30, 1, kRate * 2), 0.00002);
     CHECK(measured(code_source(kRate, 16, {quiet}))("stuck_samples") == 0);
   }
