@@ -144,6 +144,25 @@ void SubBends(const float* HWY_RESTRICT row, int frames, float* HWY_RESTRICT lar
   }
 }
 
+void SubMotion(const float* HWY_RESTRICT row, int frames, float before, float* HWY_RESTRICT squares) {
+  const hn::CappedTag<float, 16> d;
+  const int lanes = static_cast<int>(hn::Lanes(d));
+  int s = 0;
+  for (int start = 0; start < frames; start += kSubBlock, ++s) {
+    const int end = std::min(start + kSubBlock, frames);
+    const float step = row[start] - (start > 0 ? row[start - 1] : before);
+    float rest = step * step;
+    auto sum = hn::Zero(d);
+    int n = start + 1;
+    for (; n + lanes <= end; n += lanes) {
+      const auto v = hn::Sub(hn::LoadU(d, row + n), hn::LoadU(d, row + n - 1));
+      sum = hn::MulAdd(v, v, sum);
+    }
+    for (; n < end; ++n) rest += (row[n] - row[n - 1]) * (row[n] - row[n - 1]);
+    squares[s] = rest + hn::GetLane(hn::SumOfLanes(d, sum));
+  }
+}
+
 // Sums run in double over float input; two accumulators each hide the latency of the adds.
 RowSums RowSumsOf(const float* HWY_RESTRICT row, int frames) {
   const hn::ScalableTag<double> dd;
@@ -348,6 +367,7 @@ HWY_EXPORT(SplitCodes);
 HWY_EXPORT(CodesOfTriples);
 HWY_EXPORT(SubExtremes);
 HWY_EXPORT(SubBends);
+HWY_EXPORT(SubMotion);
 HWY_EXPORT(WhereAtLeast);
 HWY_EXPORT(RowSumsOf);
 HWY_EXPORT(PairSumsOf);
@@ -390,6 +410,9 @@ RealStats split_reals(const double* in, int frames, int channels, float* rows, s
 
 void sub_extremes(const float* row, int frames, float* highest, float* lowest, float* squares) {
   HWY_DYNAMIC_DISPATCH(SubExtremes)(row, frames, highest, lowest, squares);
+}
+void sub_motion(const float* row, int frames, float before, float* squares) {
+  HWY_DYNAMIC_DISPATCH(SubMotion)(row, frames, before, squares);
 }
 void sub_bends(const float* row, int frames, float* largest) { HWY_DYNAMIC_DISPATCH(SubBends)(row, frames, largest); }
 RowSums row_sums(const float* row, int frames) { return HWY_DYNAMIC_DISPATCH(RowSumsOf)(row, frames); }

@@ -32,6 +32,9 @@ void sub_extremes(const float* row, int frames, float* highest, float* lowest, f
 /// Largest magnitude of x[n−1] − 2 x[n] + x[n+1] over each kSubBlock frames; reads one sample before and after the row.
 void sub_bends(const float* row, int frames, float* largest);
 
+/// Σ (x[n] − x[n−1])² over each kSubBlock frames, with `before` as the sample ahead of the first.
+void sub_motion(const float* row, int frames, float before, float* squares);
+
 /// Bit n tells whether sign·row[n] ≥ least; at most kSubBlock frames.
 [[nodiscard]] std::uint64_t where_at_least(const float* row, int frames, float sign, float least);
 

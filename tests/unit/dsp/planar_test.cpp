@@ -44,20 +44,24 @@ TEST_SUITE("dsp/planar") {
         REQUIRE(both.left_peak == row.peak);
         REQUIRE(both.right_peak == pair.right_peak);
         REQUIRE(lag_one_sum(x, count, x[-1]) == doctest::Approx(lag).epsilon(1e-9).scale(1));
-        std::vector<float> high(3), low(3), bend(3);
+        std::vector<float> high(3), low(3), bend(3), motion(3);
         sub_extremes(x, count, high.data(), low.data());
         sub_bends(x, count, bend.data());
+        sub_motion(x, count, x[-1], motion.data());
         for (int s = 0; s * kSubBlock < count; ++s) {
           const int to = std::min(count, (s + 1) * kSubBlock);
           float h = -9, l = 9, d = 0;
+          double moved = 0;
           for (int n = s * kSubBlock; n < to; ++n) {
             h = std::max(h, x[n]), l = std::min(l, x[n]);
+            moved += (static_cast<double>(x[n]) - static_cast<double>(x[n - 1])) * (static_cast<double>(x[n]) - static_cast<double>(x[n - 1]));
             d = std::max(d, std::abs((x[n - 1] + x[n + 1]) - (x[n] + x[n])));
           }
           const auto at = static_cast<std::size_t>(s);
           REQUIRE(high[at] == h);
           REQUIRE(low[at] == l);
           REQUIRE(bend[at] == doctest::Approx(d).epsilon(1e-6));
+          REQUIRE(static_cast<double>(motion[at]) == doctest::Approx(moved).epsilon(1e-5));
         }
       }
     }
