@@ -82,6 +82,11 @@ struct Artwork {
   std::int64_t bytes = 0;
 };
 
+/// The first loop that a sampler chunk names; both frames belong to it.
+struct LoopPoints {
+  std::int64_t start = 0, end = 0;
+};
+
 /// Everything the container says, before a sample was decoded.
 struct FileFacts {
   std::string path;
@@ -105,6 +110,7 @@ struct FileFacts {
   std::vector<Artwork> artworks;  ///< capped at 64; embedded_artwork_bytes counts all
   std::vector<Tag> tags;
   std::vector<TextField> text_fields;
+  std::optional<LoopPoints> loop;
 };
 
 struct OpenedFile {

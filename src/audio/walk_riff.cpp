@@ -177,6 +177,8 @@ class RiffWalk {
       if (const auto* p = window_.at(body, 4)) fact_ = u32(p), fact_at_ = body;
     } else if (id == "bext") {
       read_bext(walk_, body, length, big_endian_);
+    } else if (id == "smpl") {
+      read_sampler(body, length);
     } else if (id == "LIST") {
       read_list(walk_, body, length, big_endian_);
     } else if (id == "iXML" || id == "axml" || id == "_PMX") {
@@ -185,6 +187,14 @@ class RiffWalk {
       read_id3v2(walk_, body, body + length, "ID3v2");
     }
     return {};
+  }
+
+  // Nine words, then loops of six: the third and fourth are first and last frame.
+  void read_sampler(std::int64_t body, std::int64_t length) {
+    const auto* p = length < 60 ? nullptr : window_.at(body, 60);
+    if (p == nullptr || u32(p + 28) == 0 || walk_.result.facts.loop) return;
+    const LoopPoints loop{u32(p + 44), u32(p + 48)};
+    if (loop.end > loop.start) walk_.result.facts.loop = loop;
   }
 
   void read_ds64(std::int64_t at, std::int64_t body, std::int64_t length) {

@@ -7,11 +7,12 @@
 namespace sendworthy::measure {
 
 extern const MeterModule kFormatModule, kLoudnessModule, kTruePeakModule, kLevelModule, kCodeModule, kStereoModule,
-    kLowBandModule, kDelayModule, kChannelModule, kEdgeModule, kContinuityModule, kNotYetModule;
+    kLowBandModule, kDelayModule, kChannelModule, kEdgeModule, kCutModule, kOutlineModule, kContinuityModule, kNotYetModule;
 
 std::span<const MeterModule> modules() {
   static const std::array list{kFormatModule, kLoudnessModule, kTruePeakModule, kLevelModule,   kCodeModule, kStereoModule,
-                               kLowBandModule, kDelayModule,   kChannelModule,  kEdgeModule, kContinuityModule, kNotYetModule};
+                               kLowBandModule, kDelayModule,   kChannelModule,  kEdgeModule, kCutModule, kOutlineModule,
+                               kContinuityModule, kNotYetModule};
   return list;
 }
 

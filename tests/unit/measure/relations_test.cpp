@@ -129,7 +129,7 @@ TEST_SUITE("measure/relations") {
     Channels louder{scaled(base[0], from_db(4.5)), scaled(base[1], from_db(4.5))};
     const auto a = pass(real_source(48000, base)), b = pass(real_source(48000, louder));
     const std::set<std::string> levels{"integrated_loudness", "max_momentary_loudness", "max_short_term_loudness", "true_peak",
-                                       "sample_peak", "rms_level", "a_weighted_level", "noise_floor"};
+                                       "sample_peak", "rms_level", "a_weighted_level", "noise_floor", "loop_seam_step"};
     for (std::size_t i = 0; i < a.measurements.size(); ++i) {
       const auto& id = a.measurements[i].id;
       const auto x = number(a.measurements[i].outcome), y = number(b.measurements[i].outcome);

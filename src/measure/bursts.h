@@ -1,0 +1,37 @@
+// Bursts of noise that begin and end at once, stay at one level, and come back at a fixed interval.
+#pragma once
+
+#include <cstdint>
+#include <deque>
+#include <vector>
+
+#include "measure/shape.h"
+
+namespace sendworthy::measure {
+
+class BurstFinder {
+ public:
+  struct Burst {
+    std::int64_t first = 0, end = 0;  ///< ticks
+    double motion_db = 0;
+  };
+  explicit BurstFinder(double tick_s) : tick_s_(tick_s) {}
+  void take(const Tick& tick);
+  /// Those that come back: three and more of one length and level, a whole number of intervals apart.
+  [[nodiscard]] std::vector<Burst> periodic() const;
+
+ private:
+  void follow(double motion, std::int64_t now);
+  void close(std::int64_t end);
+  [[nodiscard]] std::int64_t ticks(double seconds) const;
+
+  const double tick_s_;
+  std::int64_t at_ = 0;
+  std::deque<Tick> last_;   ///< the ticks before this one
+  std::vector<double> own_; ///< motion of the burst that is open
+  std::int64_t open_ = -1, dark_ = 0;
+  double before_ = 0, steady_ = 0;
+  std::vector<Burst> found_;
+};
+
+}  // namespace sendworthy::measure

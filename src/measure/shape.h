@@ -1,0 +1,37 @@
+// How a file begins and ends, read from its levels: fades, and what stands in front of the music.
+#pragma once
+
+#include <cstdint>
+#include <span>
+#include <vector>
+
+namespace sendworthy::measure {
+
+/// About 10 ms of all channels together.
+struct Tick {
+  float power = 0;   ///< mean square
+  float motion = 0;  ///< mean square of the steps from sample to sample: rises with brightness
+  float peak = 0;    ///< linear
+};
+
+struct Fade {
+  double length_s = 0;  ///< 0: none
+  double fall_db = 0;
+};
+enum class Edge { head, tail };
+/// A fade at one end of `ticks`, which reach to that end of the file. Heuristic: over a second or more, level falls towards the
+/// end by 20 dB and more without coming back, highs and lows fall alike (a decay loses its highs first), and music goes on
+/// under it or it falls ever faster (a decay does neither). `floor_db`: below this, nothing is read.
+[[nodiscard]] Fade find_fade(std::span<const Tick> ticks, double tick_s, Edge edge, double floor_db);
+
+struct HeadEvents {
+  struct Event {
+    std::int64_t first = 0, end = 0;  ///< ticks
+  };
+  std::vector<Event> events;
+};
+/// Short sounds that stand alone in front of the music: at equal distances, as a count-in does, or followed by a pause.
+/// `ticks` begin with the file. Heuristic.
+[[nodiscard]] HeadEvents find_head_events(std::span<const Tick> ticks, double tick_s);
+
+}  // namespace sendworthy::measure

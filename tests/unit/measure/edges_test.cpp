@@ -1,0 +1,220 @@
+// Cuts, fades, what stands before and behind the music, and bursts that come back: at places known from how they were made.
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include <doctest/doctest.h>
+
+#include "audio/memory_source.h"
+#include "measure/pass.h"
+#include "signals.h"
+#include "standards/reading.h"
+
+using namespace sendworthy;
+using namespace sendworthy::test;
+
+namespace {
+
+constexpr int kRate = 48000;
+
+Reading reals(const Channels& channels, int rate = kRate) { return measured(real_source(rate, channels)); }
+Reading codes(const Channels& channels, int bits) { return measured(code_source(kRate, bits, channels)); }
+bool flag(const Reading& r, std::string_view key) { return std::get<bool>(std::get<Value>(r.measurement(key).outcome)); }
+
+// A note: rises in 5 ms, then decays by 60 dB in `ring_s`; its highs go three times as fast.
+Samples note(double hz, double peak, double ring_s, double seconds) {
+  Samples x(static_cast<std::size_t>(seconds * kRate));
+  for (std::size_t n = 0; n < x.size(); ++n) {
+    const double t = static_cast<double>(n) / kRate, rise = std::min(1.0, t / 0.005);
+    for (int k = 1; k <= 6; ++k)
+      x[n] += rise * peak / 3 / k * std::pow(10.0, -3 * t * (1 + 0.4 * (k - 1)) / ring_s) * std::sin(2 * std::numbers::pi * k * hz * t);
+  }
+  return x;
+}
+
+// Notes every half second.
+Samples tune(double seconds, double peak = 0.4) {
+  Samples x(static_cast<std::size_t>(seconds * kRate));
+  const double pitches[] = {220, 277, 330, 440, 330, 277};
+  int i = 0;
+  for (std::size_t at = 0; at < x.size(); at += kRate / 2, ++i) {
+    const auto one = note(pitches[i % 6], peak, 1.5, 1.2);
+    for (std::size_t n = 0; n < one.size() && at + n < x.size(); ++n) x[at + n] += one[n];
+  }
+  return x;
+}
+
+Samples faded(Samples x, double seconds, bool at_tail, double power = 1) {
+  const auto count = static_cast<std::size_t>(seconds * kRate);
+  for (std::size_t n = 0; n < count; ++n)
+    x[at_tail ? x.size() - 1 - n : n] *= std::pow(static_cast<double>(n) / static_cast<double>(count), power);
+  return x;
+}
+
+}  // namespace
+
+TEST_SUITE("measure/edges") {
+  TEST_CASE("a start inside a sound is cut, a start at its beginning is none") {
+    const auto tone = note(220, 0.5, 3, 2);
+    CHECK(!flag(reals({tone}), "cut_start"));
+    CHECK(!flag(reals({concatenated({silence(kRate), tone})}), "cut_start"));
+    // 10 ms into the note, at a place that is no zero crossing.
+    std::size_t at = 480;
+    while (std::abs(tone[at]) < 0.1) ++at;
+    const Samples cut(tone.begin() + static_cast<std::ptrdiff_t>(at), tone.end());
+    const auto r = reals({tone, cut});
+    CHECK(flag(reals({cut}), "cut_start"));
+    // Behind digital silence too, and the place is where the sound begins.
+    const auto late = reals({concatenated({silence(1000), cut})});
+    CHECK(flag(late, "cut_start"));
+    CHECK(late.measurement("cut_start").where.at(0).start_frame == 1000);
+    // One channel of two is enough.
+    Samples whole = tone;
+    whole.resize(cut.size());
+    const auto second = reals({whole, cut});
+    CHECK(flag(second, "cut_start"));
+    CHECK(second.measurement("cut_start").where.at(0).channel == 2);
+    // A loud channel hides a cut in one that is 30 dB softer.
+    CHECK(!flag(reals({whole, scaled(cut, 0.03)}), "cut_start"));
+  }
+
+  TEST_CASE("nothing can be said about a start of less than 30 ms, or of silence") {
+    CHECK(!reals({Samples(1000, 0.1)}).measured("cut_start"));
+    CHECK(!reals({silence(kRate)}).measured("cut_start"));
+    CHECK(!reals({silence(kRate)}).measured("cut_tail"));
+    CHECK(!reals({silence(kRate)}).measured("tail_drop"));
+    CHECK(!reals({Samples(2000, 0.1)}).measured("cut_tail"));
+  }
+
+  TEST_CASE("a tail is cut while it rings or while the music plays, not when it has died away or stopped") {
+    const auto song = tune(6);
+    const auto rung = concatenated({song, note(220, 0.4, 2, 3)});
+    CHECK(!flag(reals({rung}), "cut_tail"));
+    CHECK(flag(reals({song}), "cut_tail"));
+    // Last note, decaying at 30 dB a second from −20 dBFS: cut after 0.8 s it stands near −45.
+    Samples rings = rung;
+    rings.resize(song.size() + static_cast<std::size_t>(0.8 * kRate));
+    CHECK(flag(reals({rings}), "cut_tail"));
+    // A cold stop.
+    CHECK(!flag(reals({concatenated({song, silence(kRate / 10)})}), "cut_tail"));
+  }
+
+  TEST_CASE("a floor that stands at the end is no cut tail") {
+    // −50 dBFS of hiss under everything.
+    const auto hiss = noise(3, 0.0055, kRate * 12);
+    auto song = concatenated({tune(6), note(220, 0.4, 1, 6)});
+    song.resize(hiss.size());
+    const auto r = reals({sum(song, hiss)});
+    CHECK(!flag(r, "cut_tail"));
+    CHECK(r.measurement("cut_tail").note.find("noise floor") != std::string::npos);
+  }
+
+  TEST_CASE("a decay that drops into digital silence is read at the level it drops from") {
+    const auto last = note(440, 0.4, 2, 4);
+    for (const double db : {-30.0, -50.0, -70.0}) {
+      CAPTURE(db);
+      Samples x = concatenated({tune(4), last});
+      std::size_t end = 4 * kRate + 4800;
+      const auto rms = [&](std::size_t at) {
+        double sum = 0;
+        for (auto n = at - 960; n < at; ++n) sum += x[n] * x[n];
+        return 10 * std::log10(sum / 960);
+      };
+      while (rms(end) > db) ++end;
+      std::fill(x.begin() + static_cast<std::ptrdiff_t>(end), x.end(), 0.0);
+      const auto r = reals({x});
+      CHECK(r("tail_drop") == doctest::Approx(db).epsilon(0.01));
+      CHECK(r.measurement("tail_drop").where.at(0).start_frame >= static_cast<std::int64_t>(end) - 2);
+    }
+    // In 16 bits a decay ends in zeros by nature; a fade of 5 ms is a fade.
+    CHECK(codes({concatenated({last, silence(kRate)})}, 16)("tail_drop") == -144);
+    Samples short_fade = concatenated({tune(4), silence(kRate)});
+    for (std::size_t n = 0; n < 240; ++n) short_fade[4 * kRate - 1 - n] *= static_cast<double>(n) / 240;
+    CHECK(reals({short_fade})("tail_drop") == -144);
+    CHECK(reals({tune(4)})("tail_drop") == -144);
+  }
+
+  TEST_CASE("a loop whose wave goes on has no seam, one that is a few milliseconds off has") {
+    // Whole periods of 250 Hz and 1 kHz: 192 frames each.
+    // A little noise, since no filter predicts exactly.
+    const auto good = sum(sum(sine(kRate, 250, 0.3, 192 * 100), sine(kRate, 1000, 0.1, 192 * 100)), noise(1, 1e-4, 192 * 100));
+    CHECK(reals({good})("loop_seam_step") == -144);
+    Samples bad = good;
+    bad.resize(bad.size() - 60);
+    const auto r = reals({good, concatenated({bad, Samples(60, bad.back())})});
+    CHECK(reals({bad})("loop_seam_step") > -30);
+    CHECK(reals({scaled(bad, 0.1)})("loop_seam_step") == doctest::Approx(reals({bad})("loop_seam_step") - 20).epsilon(0.01));
+    CHECK(r.measurement("loop_seam_step").where.at(0).channel == 2);
+    CHECK(!reals({Samples(100, 0.1)}).measured("loop_seam_step"));
+  }
+
+  TEST_CASE("fades are told from decays") {
+    const auto song = tune(20);
+    CHECK(reals({song})("fade_in") == 0);
+    CHECK(reals({concatenated({song, note(220, 0.4, 4, 4)})})("fade_out") == 0);
+    for (const double seconds : {3.0, 6.0, 10.0}) {
+      CAPTURE(seconds);
+      const auto out = reals({faded(song, seconds, true)});
+      CHECK(out("fade_out") > 0.5 * seconds);
+      CHECK(out("fade_out") < 1.3 * seconds);
+      CHECK(out("fade_in") == 0);
+      const auto in = reals({concatenated({faded(song, seconds, false), note(220, 0.4, 2, 3)})});
+      CHECK(in("fade_in") > 0.5 * seconds);
+      CHECK(in("fade_in") < 1.3 * seconds);
+      CHECK(in("fade_out") == 0);
+    }
+    CHECK(!reals({tune(2)}).measured("fade_out"));
+  }
+
+  TEST_CASE("a count-in and a lone word stand before the music, a pickup does not") {
+    const auto song = tune(8);
+    const auto stick = note(1800, 0.3, 0.05, 0.05);
+    const auto gap = silence(kRate * 45 / 100);
+    const auto counted = reals({concatenated({silence(4800), stick, gap, stick, gap, stick, gap, stick, gap, song})});
+    CHECK(counted("isolated_head_events") == 4);
+    CHECK(counted.measurement("isolated_head_events").where.at(0).start_s == doctest::Approx(0.1).epsilon(0.15));
+    CHECK(reals({concatenated({note(200, 0.2, 0.6, 0.5), silence(kRate), song})})("isolated_head_events") == 1);
+    CHECK(reals({song})("isolated_head_events") == 0);
+    CHECK(reals({concatenated({note(330, 0.4, 1.5, 0.5), song})})("isolated_head_events") == 0);
+    // Uneven, and no pause before the music.
+    CHECK(reals({concatenated({stick, silence(kRate / 5), stick, silence(kRate * 7 / 10), stick, silence(kRate / 3), song})})(
+              "isolated_head_events") == 0);
+  }
+
+  TEST_CASE("sound behind a long silence is found however late it comes") {
+    const auto song = tune(3);
+    for (const int seconds : {3, 7, 70}) {
+      const auto r = reals({concatenated({song, silence(kRate * seconds), scaled(song, 0.1)})});
+      CAPTURE(seconds);
+      CHECK(r("audio_after_silence") > seconds - 0.1);
+      CHECK(r("audio_after_silence") < seconds + 1);
+      CHECK(r.measurement("audio_after_silence").where.at(0).start_s == doctest::Approx(3 + seconds).epsilon(0.01));
+    }
+    CHECK(reals({concatenated({silence(kRate * 8), song, silence(kRate * 9)})})("audio_after_silence") < 0.5);
+  }
+
+  TEST_CASE("bursts of noise at one interval are counted, hits and single bursts are not") {
+    auto song = tune(40);
+    CHECK(reals({song})("periodic_bursts") == 0);
+    const auto add = [](Samples x, const std::vector<double>& at_s, double seconds) {
+      const auto burst = noise(9, 0.05, static_cast<std::int64_t>(seconds * kRate));
+      for (const double at : at_s) {
+        for (std::size_t n = 0; n < burst.size(); ++n) x[static_cast<std::size_t>(at * kRate) + n] += burst[n];
+      }
+      return x;
+    };
+    const auto r = reals({add(song, {5.2, 13.2, 21.2, 29.2}, 0.6)});
+    CHECK(r("periodic_bursts") == 4);
+    CHECK(r.measurement("periodic_bursts").where.at(1).start_s == doctest::Approx(13.2).epsilon(0.002));
+    CHECK(r.measurement("periodic_bursts").note == "every 8.00 s");
+    CHECK(reals({add(song, {5.2, 13.2}, 0.6)})("periodic_bursts") == 0);
+    CHECK(reals({add(song, {5.2, 11.0, 21.2, 33.7}, 0.6)})("periodic_bursts") == 0);
+    // Eighths of a closed hi-hat: short, and they decay.
+    auto hats = song;
+    const auto hiss = noise(5, 0.3, 6000);
+    for (std::size_t at = 0; at + 12000 < hats.size(); at += 12000) {
+      for (std::size_t n = 0; n < hiss.size(); ++n) hats[at + n] += hiss[n] * std::pow(10.0, -3.0 * static_cast<double>(n) / 6000);
+    }
+    CHECK(reals({hats})("periodic_bursts") == 0);
+  }
+}
