@@ -111,6 +111,32 @@ std::int64_t loud_frame(const Clip& clip) {
   throw std::runtime_error("nothing loud");
 }
 
+// The last sound dies away in a second and a half: a copy of the music, softer and softer, down to nothing.
+constexpr double kRingS = 1.5;
+void ring_out(Clip& clip) {
+  const auto frames = static_cast<std::size_t>(kRingS * clip.rate);
+  const auto at = static_cast<std::size_t>(loud_frame(clip));
+  for (auto& channel : clip.channels) {
+    const auto size = channel.size();
+    for (std::size_t n = 0; n < 480; ++n) channel[size - 1 - n] *= static_cast<double>(n) / 480;
+    for (std::size_t n = 0; n < frames; ++n) {
+      const double in = std::min(1.0, static_cast<double>(n) / 480);
+      channel.push_back(in * channel[(at + n) % size] * std::pow(10.0, -6 * static_cast<double>(n) / static_cast<double>(frames)));
+    }
+  }
+}
+
+// Six seconds of it, in a straight line, over the first loop played twice.
+void fade(Clip& clip, const std::function<std::size_t(std::size_t, std::size_t)>& place) {
+  const auto loop = static_cast<std::size_t>(clip.rate) * 8, length = static_cast<std::size_t>(clip.rate) * 6;
+  for (auto& channel : clip.channels) {
+    channel.resize(loop);
+    channel.resize(2 * loop);
+    std::copy_n(channel.begin(), loop, channel.begin() + static_cast<std::ptrdiff_t>(loop));
+    for (std::size_t n = 0; n < length; ++n) channel[place(n, channel.size())] *= static_cast<double>(n) / static_cast<double>(length);
+  }
+}
+
 double largest_bend(const std::vector<double>& x, std::int64_t middle, std::int64_t around) {
   double bend = 0;
   for (auto n = middle - around; n < middle + around; ++n) {
@@ -258,6 +284,102 @@ const std::map<std::string, Maker>& makers() {
        }},
       {"silent_channels", [](Sample& s, double v) { if (v > 0) for (auto& x : s.clip.channels.back()) x = 0; }},
       {"copied_channels", [](Sample& s, double v) { if (v > 0) s.clip.channels.back() = s.clip.channels.front(); }},
+      {"cut_start",
+       [](Sample& s, double v) {
+         if (v <= 0) return;
+         // From the middle of something loud.
+         auto at = loud_frame(s.clip);
+         while (std::abs(s.clip.channels[0][static_cast<std::size_t>(at)]) < 0.02) ++at;
+         for (auto& channel : s.clip.channels) channel.erase(channel.begin(), channel.begin() + at);
+       }},
+      {"cut_tail",
+       [](Sample& s, double v) {
+         if (v > 0) {
+           const auto end = static_cast<std::size_t>(loud_frame(s.clip)) + 480;
+           for (auto& channel : s.clip.channels) channel.resize(end);
+         } else {
+           ring_out(s.clip);
+         }
+       }},
+      {"tail_drop",
+       [](Sample& s, double v) {
+         // A steady decay that stops at the wanted level.
+         ring_out(s.clip);
+         if (v < -100) return;
+         const auto tail = static_cast<std::size_t>(kRingS * s.clip.rate);
+         for (auto& channel : s.clip.channels) {
+           std::size_t end = channel.size();
+           for (auto n = channel.size() - tail; n + 1000 < channel.size(); n += 100) {
+             if (10 * std::log10(mean_square(channel, static_cast<std::int64_t>(n), 960) + 1e-20) < v + 0.5) {
+               end = n + 960;
+               break;
+             }
+           }
+           std::fill(channel.begin() + static_cast<std::ptrdiff_t>(end), channel.end(), 0.0);
+         }
+         s.clip.channels[1] = s.clip.channels[0];
+       }},
+      {"loop_seam_step",
+       [](Sample& s, double v) {
+         ring_out(s.clip);
+         // The end drifts away from where the start begins, which is soft.
+         for (auto& channel : s.clip.channels) {
+           for (std::size_t n = 0; n < 480; ++n) channel[n] *= static_cast<double>(n) / 480;
+         }
+         turn(s, "loop_seam_step", v, [](Clip& clip, double x) {
+           const double step = std::pow(10.0, -5 * (1 - x));
+           for (auto& channel : clip.channels) {
+             for (std::size_t n = 0; n < 4800; ++n) channel[channel.size() - 4800 + n] += step * static_cast<double>(n) / 4800;
+           }
+         });
+       }},
+      {"fade_in",
+       [](Sample& s, double v) {
+         if (v > 0) fade(s.clip, [](std::size_t n, std::size_t) { return n; });
+       }},
+      {"fade_out",
+       [](Sample& s, double v) {
+         if (v > 0) fade(s.clip, [](std::size_t n, std::size_t size) { return size - 1 - n; });
+       }},
+      {"isolated_head_events",
+       [](Sample& s, double v) {
+         if (v <= 0) return;
+         // A count of four at 120 beats a minute, made of a scrap of the music.
+         const auto at = loud_frame(s.clip);
+         for (auto& channel : s.clip.channels) {
+           std::vector<double> count(96000, 0.0);
+           for (std::size_t beat = 0; beat < 4; ++beat) {
+             for (std::size_t n = 0; n < 2400; ++n)
+               count[beat * 24000 + n] = channel[static_cast<std::size_t>(at) + n] * (1 - static_cast<double>(n) / 2400);
+           }
+           channel.insert(channel.begin(), count.begin(), count.end());
+         }
+       }},
+      {"audio_after_silence",
+       [](Sample& s, double v) {
+         ring_out(s.clip);
+         if (v <= 0) return;
+         // A scrap of the song again, behind a silence.
+         const double quiet = reading(s, "trailing_silence");
+         for (auto& channel : s.clip.channels) {
+           const std::vector<double> scrap(channel.begin(), channel.begin() + 48000);
+           channel.resize(channel.size() + static_cast<std::size_t>(std::lround((v - quiet) * s.clip.rate)), 0.0);
+           channel.insert(channel.end(), scrap.begin(), scrap.end());
+         }
+       }},
+      {"periodic_bursts",
+       [](Sample& s, double v) {
+         if (v <= 0) return;
+         std::uint32_t state = 7;
+         for (std::size_t at = 24000; at + 30000 < s.clip.channels[0].size(); at += 168000) {
+           for (auto& channel : s.clip.channels) {
+             for (std::size_t n = 0; n < 24000; ++n) {
+               state = state * 1664525u + 1013904223u;
+               channel[at + n] += 0.2 * (state / 4294967296.0 - 0.5);
+             }
+           }
+         }
+       }},
       {"start_step",
        [](Sample& s, double v) {
          // An offset that begins at once and leaves slowly.
@@ -367,7 +489,9 @@ void make_value(Sample& s, const std::string& id, const Value& wanted) {
       s.clip.gain_db(6);
       s.wrapping.swap_bytes = *yes;
     } else {
-      FAIL("no maker for " << id);
+      const auto maker = makers().find(id);
+      REQUIRE_MESSAGE(maker != makers().end(), "no maker for " << id);
+      maker->second(s, *yes ? 1 : 0);
     }
   } else {
     const auto maker = makers().find(id);
@@ -382,7 +506,7 @@ double little(const std::string& id, double limit) {
   switch (entry->unit) {
     case Unit::ratio: return 0.05;
     case Unit::percent: return std::abs(limit) * 0.3;
-    case Unit::seconds: return limit < 1 ? limit / 2 : 0.2;
+    case Unit::seconds: return limit <= 0 ? 1 : limit < 1 ? limit / 2 : 0.2;
     case Unit::bits:
     case Unit::count: return 1;
     case Unit::bytes: return std::max(1.0, std::abs(limit) * 0.01);

@@ -74,6 +74,11 @@ std::vector<Measurement> perfect(const std::string& container = "WAV") {
   add("rms_level", -20.5);
   add("crest_factor", 14.3);
   add("dc_offset", 0.0002);
+  add("cut_start", false);
+  add("cut_tail", false);
+  add("tail_drop", -144.0);
+  add("loop_seam_step", -144.0);
+  for (const char* id : {"fade_in", "fade_out", "isolated_head_events", "audio_after_silence", "periodic_bursts"}) add(id, 0.0);
   add("start_step", -144.0);
   add("end_step", -144.0);
   add("limited_peaks", 0.4);
@@ -440,7 +445,8 @@ TEST_SUITE("judge/shipped") {
   TEST_CASE("evidence never fails alone") {
     const std::set<std::string> evidence{"limited_peaks",      "peak_to_loudness_ratio", "byte_order_suspect",
                                          "dual_mono",          "implausible_scale",      "flat_top_runs",
-                                         "inter_channel_delay", "clicks",        "internal_silence"};
+                                         "inter_channel_delay", "clicks",        "internal_silence",
+                                         "fade_in", "fade_out", "isolated_head_events", "periodic_bursts"};
     for (const auto& set : shipped()) {
       for (const auto& rule : set.rules) {
         if (evidence.count(rule.measure.id) == 0) continue;
