@@ -74,12 +74,21 @@ struct TextField {
   std::string value;   ///< any bytes
 };
 
+/// What the first bytes of a picture say. Nothing is decoded.
+struct PictureHead {
+  std::string format;       ///< "JPEG", "PNG", "GIF", "WebP"; empty when it is none of them
+  int width = 0, height = 0;  ///< pixels
+  std::string colour;       ///< "RGB", "grey", "CMYK", "palette", with ", transparent" behind it where that is so
+  std::string trouble;      ///< why the size is not known; empty when it is
+};
+
 /// A picture inside the file; its bytes stay there.
 struct Artwork {
   std::string origin;             ///< "ID3v2", "FLAC picture", …
   std::string mime;               ///< as the file says; may be empty
   std::int64_t byte_offset = -1;  ///< of the picture itself; -1 when it is stored in an encoded form
   std::int64_t bytes = 0;
+  PictureHead head;
 };
 
 /// The first loop that a sampler chunk names; both frames belong to it.

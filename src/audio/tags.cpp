@@ -149,6 +149,7 @@ class Id3Body {
 
  private:
   static constexpr std::size_t kMaxRebuilt = 1 << 20;
+  static constexpr std::int64_t kMaxPictureHead = 1 << 20;
 
   std::span<const std::uint8_t> up_to(std::int64_t at, std::int64_t bytes) {
     bytes = std::min(bytes, length_ - at);
@@ -246,7 +247,17 @@ class Id3Body {
       at += wide ? 2 : 1;
     at += wide ? 2 : 1;
     const auto skipped = head.skip + static_cast<std::int64_t>(std::min(at, text.size()));
-    walk_.artwork(origin, std::string(mime), in_memory_ ? -1 : offset_ + head.body + skipped, head.size - skipped);
+    // Stuffed with zeros against false frame marks, it cannot be read as it stands.
+    const auto kept_mime = std::string(mime);
+    Bytevector stuffed;
+    std::span<const std::uint8_t> plain;
+    if (in_memory_) {
+      plain = up_to(head.body + skipped, head.size - skipped);
+    } else if (head.unsynchronised) {
+      stuffed = resynchronised(copy_range(walk_.window.bytes(), offset_ + head.body + skipped, head.size - skipped, kMaxPictureHead));
+      plain = stuffed;
+    }
+    walk_.artwork(origin, kept_mime, in_memory_ ? -1 : offset_ + head.body + skipped, head.size - skipped, plain);
   }
 
   Walk& walk_;
@@ -255,6 +266,57 @@ class Id3Body {
   Bytevector memory_;
   bool in_memory_ = false;
 };
+
+// --- pictures in Vorbis comments ---
+
+// Base64 (RFC 4648), as far as it is well formed and no further than asked for.
+Bytevector from_base64(std::string_view text, std::size_t most) {
+  Bytevector out;
+  std::uint32_t bits = 0;
+  int have = 0;
+  for (const char c : text) {
+    const int six = c >= 'A' && c <= 'Z' ? c - 'A' : c >= 'a' && c <= 'z' ? c - 'a' + 26 : c >= '0' && c <= '9' ? c - '0' + 52
+                    : c == '+' ? 62 : c == '/' ? 63 : -1;
+    if (six < 0 || out.size() >= most) break;
+    bits = bits << 6 | static_cast<std::uint32_t>(six);
+    have += 6;
+    if (have < 8) continue;
+    have -= 8;
+    out.push_back(static_cast<std::uint8_t>(bits >> have & 0xff));
+  }
+  return out;
+}
+
+enum class PictureKey { none, block, bare };
+
+PictureKey picture_key(std::string_view key) {
+  std::string lower(key.substr(0, 32));
+  for (auto& c : lower) c = c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+  return lower == "metadata_block_picture" ? PictureKey::block : lower == "coverart" ? PictureKey::bare : PictureKey::none;
+}
+
+void comment_picture(Walk& walk, std::string_view base64, PictureKey key, const std::string& origin) {
+  constexpr std::size_t kMostBytes = 1 << 20;
+  const auto padding = base64.ends_with("==") ? 2 : base64.ends_with("=") ? 1 : 0;
+  // Four characters stand for three bytes.
+  auto length = static_cast<std::int64_t>(base64.size()) / 4 * 3 - padding;
+  const auto decoded = from_base64(base64, kMostBytes);
+  std::span<const std::uint8_t> picture(decoded);
+  std::string mime;
+  if (key == PictureKey::block) {
+    // A FLAC picture block (RFC 9639, 8.8): kind, MIME type, description, four numbers, length, picture.
+    const auto room = [&](std::size_t bytes) { return picture.size() >= bytes; };
+    if (!room(8) || be32(picture.data() + 4) > picture.size() - 8) return walk.artwork(origin, "", -1, length);
+    const std::size_t mime_length = be32(picture.data() + 4);
+    mime = text_at(picture.data() + 8, mime_length);
+    picture = picture.subspan(8 + mime_length);
+    if (!room(4) || be32(picture.data()) > picture.size() - 4 || picture.size() - 4 - be32(picture.data()) <= 20)
+      return walk.artwork(origin, mime, -1, length);
+    picture = picture.subspan(4 + be32(picture.data()) + 20);
+    length -= static_cast<std::int64_t>(decoded.size() - picture.size());
+  }
+  walk.artwork(origin, mime, -1, length, picture);
+}
 
 }  // namespace
 
@@ -287,6 +349,10 @@ std::int64_t read_end_tags(Walk& walk, std::int64_t start, std::int64_t end) {
         walk.text("ID3v1", name, value);
         walk.tag(name, value, "ID3v1");
       }
+      if (p[125] == 0 && p[126] != 0) {  // version 1.1: the comment gave up two bytes for the track number
+        walk.text("ID3v1", "track", std::to_string(p[126]));
+        walk.tag("track", std::to_string(p[126]), "ID3v1");
+      }
       walk.chunk("ID3v1");
       end -= 128;
     } else if (const auto* q = end - start >= 32 ? walk.window.at(end - 32, 32) : nullptr;
@@ -315,7 +381,11 @@ std::int64_t read_end_tags(Walk& walk, std::int64_t start, std::int64_t end) {
           for (auto& c : key) c = c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
           walk.tag(printable(key == "year" ? "date" : key), value, "APE");
         } else if (key.starts_with("Cover Art")) {
-          walk.artwork("APE", "", -1, static_cast<std::int64_t>(length));
+          // A file name, a zero, the picture.
+          const auto bytes = std::span(copy).subspan(at + 8 + key_end + 1, length);
+          const auto name_end = value.find('\0');
+          const auto skipped = name_end == std::string_view::npos ? 0 : name_end + 1;
+          walk.artwork("APE", "", -1, static_cast<std::int64_t>(length - skipped), bytes.subspan(skipped));
         }
         at += 8 + key_end + 1 + length;
       }
@@ -359,10 +429,8 @@ void read_vorbis_comments(Walk& walk, std::span<const std::uint8_t> block, std::
     const auto entry = text_at(block.data() + at + 4, length);
     const auto equals = entry.find('=');
     const auto key = entry.substr(0, equals);
-    if (key == "METADATA_BLOCK_PICTURE" || key == "COVERART" || key == "metadata_block_picture" || key == "coverart") {
-      // Base64: four characters stand for three bytes.
-      walk.artwork(origin, "", -1,
-                   equals == std::string_view::npos ? 0 : static_cast<std::int64_t>(length - equals - 1) / 4 * 3);
+    if (const auto kind = picture_key(key); kind != PictureKey::none) {
+      if (equals != std::string_view::npos) comment_picture(walk, entry.substr(equals + 1), kind, origin);
     } else if (equals != std::string_view::npos && length <= static_cast<std::size_t>(kMaxTextBytes) &&
                kept_count < kMaxTexts) {
       kept.insert(kept.end(), block.begin() + static_cast<std::ptrdiff_t>(at),

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <utility>
 
+#include "audio/picture.h"
 #include "audio/tags.h"
 
 namespace sendworthy::audio {
@@ -141,12 +142,21 @@ void Walk::tag(std::string name, std::string_view value, std::string origin) {
   tags.push_back({std::move(name), std::string(value.substr(0, kMaxTextBytes)), std::move(origin)});
 }
 
-void Walk::artwork(std::string origin, std::string_view mime, std::int64_t byte_offset, std::int64_t bytes) {
+void Walk::artwork(std::string origin, std::string_view mime, std::int64_t byte_offset, std::int64_t bytes,
+                   std::span<const std::uint8_t> in_memory) {
   if (bytes <= 0) return;
   auto& facts = result.facts;
   facts.embedded_artwork_bytes += bytes;
-  if (facts.artworks.size() < 64)
-    facts.artworks.push_back({std::move(origin), std::string(mime.substr(0, 64)), byte_offset, bytes});
+  if (facts.artworks.size() >= kMaxArtworks) return;
+  Artwork artwork{std::move(origin), std::string(mime.substr(0, 64)), byte_offset, bytes, {}};
+  if (!in_memory.empty()) {
+    artwork.head = read_picture_head(in_memory);
+  } else if (byte_offset < 0) {
+    artwork.head.trouble = "it is stored in a form that is not looked into";
+  } else {
+    artwork.head = read_picture_head(window, byte_offset, std::min(bytes, size() - byte_offset));
+  }
+  facts.artworks.push_back(std::move(artwork));
 }
 
 tl::unexpected<Error> Walk::refuse(ErrorCode code, const std::string& reason) const {

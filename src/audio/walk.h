@@ -48,6 +48,7 @@ struct Walked {
 
 inline constexpr std::int64_t kMaxChunksWalked = 16'384;
 inline constexpr std::size_t kMaxChunksListed = 64;
+inline constexpr std::size_t kMaxArtworks = 64;
 inline constexpr std::size_t kMaxDamage = 100;
 inline constexpr std::size_t kMaxTexts = 256;
 inline constexpr std::int64_t kMaxTextBytes = 64 << 10;
@@ -68,7 +69,9 @@ class Walk {
   void chunk(std::string_view id);
   void text(std::string origin, std::string name, std::string_view value);
   void tag(std::string name, std::string_view value, std::string origin);
-  void artwork(std::string origin, std::string_view mime, std::int64_t byte_offset, std::int64_t bytes);
+  /// `in_memory` holds the picture, or its beginning, where it cannot be read from the file as it stands there.
+  void artwork(std::string origin, std::string_view mime, std::int64_t byte_offset, std::int64_t bytes,
+               std::span<const std::uint8_t> in_memory = {});
   /// An error about this file: `path: reason`.
   [[nodiscard]] tl::unexpected<Error> refuse(ErrorCode code, const std::string& reason) const;
   /// Checks channels and rate of a header against what can be worked with.

@@ -126,6 +126,12 @@ std::string clean_utf8(std::string_view bytes) {
   return out;
 }
 
+std::vector<CodePoint> code_points(std::string_view bytes) {
+  std::vector<CodePoint> points;
+  each_code_point(bytes, [&](const Decoded& d, std::string_view as_is) { points.push_back({d.code_point, d.valid, as_is}); });
+  return points;
+}
+
 std::string percent_encoded(std::string_view bytes) {
   static constexpr char kHex[] = "0123456789ABCDEF";
   std::string out;

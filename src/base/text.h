@@ -11,6 +11,14 @@ namespace sendworthy::base {
 /// Valid UTF-8 in any case: each byte that is not part of a well-formed sequence becomes U+FFFD.
 [[nodiscard]] std::string clean_utf8(std::string_view bytes);
 
+/// One code point and the bytes it stands in; a byte that is part of no well-formed sequence comes by itself, not valid.
+struct CodePoint {
+  char32_t code = 0xFFFD;
+  bool valid = false;
+  std::string_view bytes;
+};
+[[nodiscard]] std::vector<CodePoint> code_points(std::string_view bytes);
+
 /// Printable ASCII as it is, every other byte and % itself as %XX; and back. What is no %XX stays as it is.
 [[nodiscard]] std::string percent_encoded(std::string_view bytes);
 [[nodiscard]] std::string percent_decoded(std::string_view text);
