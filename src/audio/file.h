@@ -134,6 +134,9 @@ struct OpenedFile {
 /// The same over bytes in memory, for tests and fuzzing. The bytes must outlive the result.
 [[nodiscard]] Result<OpenedFile> open_bytes(std::string_view bytes, const std::string& shown_path);
 
+/// Whether a regular file of this name that can be opened stands in the folder of `path`.
+[[nodiscard]] bool file_beside(const std::string& path, const std::string& name);
+
 /// Lower-case hexadecimal SHA-256 of a whole file; reads in blocks. `stop` may be null.
 [[nodiscard]] Result<std::string> sha256_of_file(const std::string& path);
 

@@ -83,6 +83,11 @@ Result<OpenedFile> open_bytes(std::string_view bytes, const std::string& shown_p
   return open_walked(std::make_unique<MemoryBytes>(bytes), shown_path);
 }
 
+bool file_beside(const std::string& path, const std::string& name) {
+  const auto slash = path.rfind('/');
+  return base::InputFile::open((slash == std::string::npos ? "" : path.substr(0, slash + 1)) + name).has_value();
+}
+
 Result<std::vector<std::string>> audio_files_in(const std::string& folder, Depth depth) {
   std::vector<std::string> found;
   if (auto ok = collect(folder, depth, 0, found); !ok) return tl::unexpected(ok.error());

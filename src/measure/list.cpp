@@ -7,12 +7,14 @@
 namespace sendworthy::measure {
 
 extern const MeterModule kFormatModule, kLoudnessModule, kTruePeakModule, kLevelModule, kCodeModule, kStereoModule,
-    kLowBandModule, kDelayModule, kChannelModule, kEdgeModule, kCutModule, kOutlineModule, kContinuityModule, kNotYetModule;
+    kLowBandModule, kDelayModule, kChannelModule, kEdgeModule, kCutModule, kOutlineModule, kContinuityModule,
+    kSurroundModule, kDeclaredModule, kNameModule, kTagModule, kTextModule, kCoverModule, kStartModule, kNotYetModule;
 
 std::span<const MeterModule> modules() {
-  static const std::array list{kFormatModule, kLoudnessModule, kTruePeakModule, kLevelModule,   kCodeModule, kStereoModule,
-                               kLowBandModule, kDelayModule,   kChannelModule,  kEdgeModule, kCutModule, kOutlineModule,
-                               kContinuityModule, kNotYetModule};
+  static const std::array list{kFormatModule, kLoudnessModule, kTruePeakModule, kLevelModule, kCodeModule,
+                               kStereoModule, kLowBandModule, kDelayModule, kChannelModule, kEdgeModule, kCutModule,
+                               kOutlineModule, kContinuityModule, kSurroundModule, kDeclaredModule, kNameModule,
+                               kTagModule, kTextModule, kCoverModule, kStartModule, kNotYetModule};
   return list;
 }
 

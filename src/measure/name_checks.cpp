@@ -1,0 +1,392 @@
+#include "measure/name_checks.h"
+
+#include <algorithm>
+#include <array>
+#include <cstdlib>
+#include <set>
+#include <utility>
+
+#include <fmt/format.h>
+
+#include "base/text.h"
+
+namespace sendworthy::measure {
+namespace {
+
+bool is_digit(char c) { return c >= '0' && c <= '9'; }
+bool is_upper(char c) { return c >= 'A' && c <= 'Z'; }
+bool is_lower(char c) { return c >= 'a' && c <= 'z'; }
+bool is_word(char c) { return is_digit(c) || is_upper(c) || is_lower(c) || static_cast<unsigned char>(c) >= 0x80; }
+
+std::string lower(std::string_view text) {
+  std::string out(text);
+  for (auto& c : out) c = is_upper(c) ? static_cast<char>(c - 'A' + 'a') : c;
+  return out;
+}
+
+bool all_digits(std::string_view text) { return !text.empty() && std::all_of(text.begin(), text.end(), is_digit); }
+
+std::string_view trimmed(std::string_view text) {
+  while (!text.empty() && text.front() == ' ') text.remove_prefix(1);
+  while (!text.empty() && text.back() == ' ') text.remove_suffix(1);
+  return text;
+}
+
+// Windows keeps these for devices, with any ending behind them ("Naming Files, Paths, and Namespaces").
+bool reserved(std::string_view name) {
+  const auto base = lower(trimmed(name.substr(0, name.find('.'))));
+  if (base == "con" || base == "prn" || base == "aux" || base == "nul") return true;
+  if (!base.starts_with("com") && !base.starts_with("lpt")) return false;
+  const auto number = std::string_view(base).substr(3);
+  return (number.size() == 1 && is_digit(number[0])) || number == "\u00b9" || number == "\u00b2" || number == "\u00b3";
+}
+
+struct Range {
+  char32_t first, last;
+};
+bool in(char32_t code, std::initializer_list<Range> ranges) {
+  return std::any_of(ranges.begin(), ranges.end(), [code](Range r) { return code >= r.first && code <= r.last; });
+}
+// Unseen, or moving text about.
+bool invisible(char32_t code) {
+  return in(code, {{0xA0, 0xA0}, {0xAD, 0xAD}, {0x61C, 0x61C}, {0x180E, 0x180E}, {0x2000, 0x200F}, {0x2028, 0x202F}, {0x205F, 0x206F},
+                   {0x3000, 0x3000}, {0xFEFF, 0xFEFF}, {0xFFF0, 0xFFFB}});
+}
+bool picture_sign(char32_t code) {
+  return in(code, {{0x2190, 0x21FF}, {0x2300, 0x23FF}, {0x2460, 0x24FF}, {0x2500, 0x27BF}, {0x2900, 0x297F}, {0x2B00, 0x2BFF},
+                   {0xE000, 0xF8FF}, {0xFE00, 0xFE0F}, {0x1F000, 0x1FAFF}, {0xE0000, 0x10FFFF}});
+}
+bool combining(char32_t code) { return in(code, {{0x300, 0x36F}}); }
+
+void add(std::vector<std::string>& list, std::string text) {
+  if (std::find(list.begin(), list.end(), text) == list.end()) list.push_back(std::move(text));
+}
+
+// A word as it stands, with what stood before it.
+struct Token {
+  std::string text;  ///< lower case
+  char before = 0;   ///< the character in front of it; 0 at the start of the name
+};
+
+// Words parted by everything but letters and digits; a point between two digits belongs to the number.
+std::vector<Token> tokens_of(std::string_view stem) {
+  std::vector<Token> tokens;
+  for (std::size_t at = 0; at < stem.size();) {
+    if (!is_word(stem[at])) {
+      ++at;
+      continue;
+    }
+    auto end = at;
+    while (end < stem.size() &&
+           (is_word(stem[end]) || (stem[end] == '.' && end > at && is_digit(stem[end - 1]) && end + 1 < stem.size() && is_digit(stem[end + 1]))))
+      ++end;
+    tokens.push_back({lower(stem.substr(at, end - at)), at > 0 ? stem[at - 1] : '\0'});
+    at = end;
+  }
+  return tokens;
+}
+
+struct NamedRate {
+  std::string_view name;
+  double hz;
+  bool common;  ///< without "Hz" behind it too
+};
+constexpr NamedRate kRates[] = {
+    {"8", 8000, false},      {"11.025", 11025, false}, {"16", 16000, false},   {"22.05", 22050, false}, {"24", 24000, false},
+    {"32", 32000, false},    {"44", 44100, true},      {"44.1", 44100, true},  {"48", 48000, true},     {"88", 88200, true},
+    {"88.2", 88200, true},   {"96", 96000, true},      {"176", 176400, true},  {"176.4", 176400, true}, {"192", 192000, true},
+    {"352.8", 352800, true}, {"384", 384000, true},
+};
+const NamedRate* rate_called(std::string_view text) {
+  const auto found = std::find_if(std::begin(kRates), std::end(kRates), [text](const NamedRate& r) { return r.name == text; });
+  return found == std::end(kRates) ? nullptr : found;
+}
+std::optional<int> depth_called(std::string_view text) {
+  for (const int bits : {16, 20, 24, 32, 64})
+    if (text == std::to_string(bits)) return bits;
+  return std::nullopt;
+}
+
+std::string_view number_at_front(std::string_view text) {
+  std::size_t end = 0;
+  while (end < text.size() && (is_digit(text[end]) || (text[end] == '.' && end > 0 && end + 1 < text.size() && is_digit(text[end + 1])))) ++end;
+  return text.substr(0, end);
+}
+
+bool float_word(std::string_view text) {
+  return text == "f" || text == "fp" || text == "bf" || text == "float" || text == "bitfloat" || text == "bitf";
+}
+bool bit_word(std::string_view text) { return text == "bit" || text == "bits"; }
+
+// "24bit", "32f", "32": what stands behind a rate or alone.
+bool take_depth(std::string_view text, bool bare, NameClaims& claims) {
+  const auto number = number_at_front(text);
+  const auto bits = depth_called(number);
+  if (!bits) return false;
+  const auto rest = text.substr(number.size());
+  if (float_word(rest)) {
+    if (*bits < 32) return false;
+    claims.floating = true;
+  } else if (!bit_word(rest) && !(bare && rest.empty())) {
+    return false;
+  }
+  claims.bits = *bits;
+  return true;
+}
+
+// "48k", "44.1k16", "96khz", "48k24bit".
+bool take_rate(std::string_view text, bool lossy, NameClaims& claims) {
+  const auto number = number_at_front(text);
+  const auto* rate = rate_called(number);
+  auto rest = text.substr(number.size());
+  if (rate == nullptr || !rest.starts_with('k')) return false;
+  rest.remove_prefix(1);
+  const bool hertz = rest.starts_with("hz");
+  if (hertz) rest.remove_prefix(2);
+  if (rest.empty()) {
+    if (!hertz && (lossy || !rate->common)) return false;
+  } else if (!take_depth(rest, true, claims)) {
+    return false;
+  }
+  claims.rate_hz = rate->hz;
+  return true;
+}
+
+// "4824", "9624", "4416".
+bool take_glued(std::string_view text, NameClaims& claims) {
+  if (!all_digits(text) || text.size() < 4 || text.size() > 5) return false;
+  const auto* rate = rate_called(text.substr(0, text.size() - 2));
+  const auto bits = depth_called(text.substr(text.size() - 2));
+  if (rate == nullptr || !rate->common || !bits || *bits > 32) return false;
+  claims.rate_hz = rate->hz;
+  claims.bits = *bits;
+  return true;
+}
+
+// Takes what token i, or i and the next, promise. Returns how many tokens it took.
+std::size_t take(const std::vector<Token>& tokens, std::size_t i, bool lossy, NameClaims& claims) {
+  const auto& text = tokens[i].text;
+  const auto* next = i + 1 < tokens.size() ? &tokens[i + 1] : nullptr;
+  if (take_rate(text, lossy, claims)) return 1;
+  if (take_depth(text, false, claims)) {
+    if (next != nullptr && next->text == "float") {
+      claims.floating = true;
+      return 2;
+    }
+    return 1;
+  }
+  if (next != nullptr && next->text == "khz") {
+    if (const auto* rate = rate_called(text)) {
+      claims.rate_hz = rate->hz;
+      return 2;
+    }
+  }
+  if (next != nullptr && (bit_word(next->text) || next->text == "float")) {
+    if (const auto bits = depth_called(text)) {
+      claims.bits = *bits;
+      const bool bit_float = i + 2 < tokens.size() && bit_word(next->text) && tokens[i + 2].text == "float";
+      claims.floating = claims.floating || next->text == "float" || bit_float;
+      return bit_float ? 3 : 2;
+    }
+  }
+  if (next != nullptr && (next->before == '_' || next->before == '-')) {
+    const auto* rate = rate_called(text);
+    const auto bits = depth_called(next->text);
+    if (rate != nullptr && rate->common && bits && *bits <= 32) {
+      claims.rate_hz = rate->hz;
+      claims.bits = *bits;
+      return 2;
+    }
+  }
+  if (i + 1 == tokens.size() && take_glued(text, claims)) return 1;
+  return 0;
+}
+
+bool version_word(std::string_view text) {
+  for (const std::string_view front : {"v", "ver", "version", "mix", "master", "r", "rev", "take", "edit"})
+    if (text.starts_with(front) && (text.size() == front.size() ? front.size() > 1 : all_digits(text.substr(front.size())))) return true;
+  return all_digits(text);
+}
+
+std::optional<int> channels_called(std::string_view text) {
+  constexpr std::pair<std::string_view, int> kWords[] = {{"mono", 1}, {"stereo", 2}, {"5.1", 6}, {"7.1", 8}};
+  for (const auto& [word, channels] : kWords)
+    if (text == word) return channels;
+  return std::nullopt;
+}
+
+bool khz_or_bit(std::string_view text) { return text == "khz" || bit_word(text) || text == "float"; }
+
+// Everything behind the title proper: rates, depths, channels, versions.
+bool says_format(const Token& token) {
+  NameClaims ignored;
+  return version_word(token.text) || channels_called(token.text) || take_rate(token.text, false, ignored) ||
+         take_depth(token.text, true, ignored) || khz_or_bit(token.text);
+}
+
+// A name the file system of another computer made: "song (1).wav".
+std::string bracketed_number(std::string_view stem) {
+  stem = trimmed(stem);
+  if (!stem.ends_with(')')) return {};
+  const auto open = stem.rfind('(');
+  if (open == std::string_view::npos) return {};
+  const auto inside = stem.substr(open + 1, stem.size() - open - 2);
+  return all_digits(inside) && inside.size() <= 2 ? std::string(stem.substr(open)) : std::string();
+}
+
+std::string_view without_digits(std::string_view text) {
+  while (!text.empty() && is_digit(text.back())) text.remove_suffix(1);
+  return text;
+}
+
+}  // namespace
+
+std::string_view file_name_of(std::string_view path) {
+  const auto slash = path.rfind('/');
+  return slash == std::string_view::npos ? path : path.substr(slash + 1);
+}
+
+std::string_view stem_of(std::string_view name) {
+  const auto dot = name.rfind('.');
+  if (dot == std::string_view::npos || dot == 0) return name;
+  const auto ending = name.substr(dot + 1);
+  const auto letter = [](char c) { return is_upper(c) || is_lower(c); };
+  const bool plain = !ending.empty() && ending.size() <= 5 &&
+                     std::all_of(ending.begin(), ending.end(), [&](char c) { return is_digit(c) || letter(c); }) &&
+                     std::any_of(ending.begin(), ending.end(), letter);
+  return plain ? name.substr(0, dot) : name;
+}
+
+int utf16_units(std::string_view text) {
+  int units = 0;
+  for (const auto& point : base::code_points(text)) units += point.code > 0xFFFF ? 2 : 1;
+  return units;
+}
+
+NameTrouble name_trouble(std::string_view name) {
+  NameTrouble trouble;
+  char32_t before = 0;
+  bool decomposed = false, beyond_ascii = false;
+  for (const auto& point : base::code_points(name)) {
+    if (!point.valid) {
+      add(trouble.refused, "bytes that are no UTF-8");
+    } else if (point.code < 0x20 || (point.code >= 0x7F && point.code < 0xA0)) {
+      add(trouble.refused, fmt::format("the control character U+{:04X}", static_cast<unsigned>(point.code)));
+    } else if (point.code < 0x80 && std::string_view("<>:\"/\\|?*").find(static_cast<char>(point.code)) != std::string_view::npos) {
+      add(trouble.refused, fmt::format("the character {}", static_cast<char>(point.code)));
+    } else if (invisible(point.code)) {
+      add(trouble.odd, fmt::format("the unseen character U+{:04X}", static_cast<unsigned>(point.code)));
+    } else if (picture_sign(point.code)) {
+      add(trouble.odd, "an emoji or other picture sign");
+    } else if (combining(point.code) && before < 0x250) {
+      decomposed = true;
+    }
+    beyond_ascii = beyond_ascii || point.code >= 0x80;
+    before = point.code;
+  }
+  if (reserved(name)) trouble.refused.push_back("a name that Windows keeps for a device");
+  if (name.ends_with('.')) trouble.refused.push_back("a point at the end");
+  if (name.ends_with(' ')) trouble.refused.push_back("a space at the end");
+  if (name.starts_with(' ')) trouble.odd.push_back("a space at the beginning");
+  if (name.starts_with('-')) trouble.odd.push_back("a dash at the beginning");
+  if (name.starts_with('.')) trouble.odd.push_back("a point at the beginning, which hides the file");
+  if (stem_of(name) != name && stem_of(name).ends_with(' ')) trouble.odd.push_back("a space before the ending");
+  if (decomposed) {
+    trouble.note = "accents are written as separate characters (decomposed Unicode): the same name typed elsewhere is another one";
+  } else if (beyond_ascii && trouble.refused.empty() && trouble.odd.empty()) {
+    trouble.note = "letters beyond A to Z, which old archive programs garble";
+  }
+  return trouble;
+}
+
+std::vector<std::string> name_parts(std::string_view name) {
+  std::vector<std::string> parts;
+  const auto stem = stem_of(name);
+  std::string part;
+  const auto close = [&] {
+    if (!part.empty()) parts.push_back(lower(part));
+    part.clear();
+  };
+  for (std::size_t i = 0; i < stem.size(); ++i) {
+    if (!is_word(stem[i])) {
+      close();
+      continue;
+    }
+    if (i > 0 && is_upper(stem[i]) && is_lower(stem[i - 1])) close();
+    part += stem[i];
+  }
+  close();
+  return parts;
+}
+
+std::vector<std::string> vague_words(std::string_view name) {
+  static const std::set<std::string_view> kAnywhere{"finalfinal", "untitled", "unnamed", "noname", "mixdown", "bounce", "bounced",
+                                                    "export", "exported", "render", "rendered", "asdf"};
+  static const std::set<std::string_view> kAtTheEnd{"final", "newest", "latest", "copy", "test", "temp", "tmp"};
+  std::vector<std::string> found;
+  const auto stem = stem_of(name);
+  // Capitals inside a word part it too: "NightFerryFinal".
+  std::string parted;
+  for (std::size_t i = 0; i < stem.size(); ++i) {
+    if (i > 0 && is_upper(stem[i]) && is_lower(stem[i - 1])) parted += ' ';
+    parted += stem[i];
+  }
+  const auto tokens = tokens_of(parted);
+  auto title_end = tokens.size();  // what stands behind the title says a version or a format
+  while (title_end > 0 && says_format(tokens[title_end - 1])) --title_end;
+  auto vague_from = title_end;
+  const auto vague_end = [&](const Token& token) {
+    const auto word = without_digits(token.text);
+    return kAtTheEnd.contains(word) ||
+           // Songs are called "Something New"; versions are called "song_new" and "new2".
+           (word == "new" && (word.size() < token.text.size() || (token.before != ' ' && token.before != 0) || tokens.size() == 1));
+  };
+  while (vague_from > 0 && vague_end(tokens[vague_from - 1])) --vague_from;
+  for (std::size_t i = 0; i < tokens.size(); ++i) {
+    const auto& text = tokens[i].text;
+    const auto word = without_digits(text);
+    const bool counted_final = word == "final" && word.size() < text.size();
+    const bool copy_of = i == 0 && text == "copy" && tokens.size() > 1 && tokens[1].text == "of";
+    const bool default_output = text == "stereo" && i + 1 < tokens.size() && (tokens[i + 1].text == "out" || tokens[i + 1].text == "output");
+    if (default_output) {
+      add(found, text + " " + tokens[i + 1].text);
+    } else if (kAnywhere.contains(word) || counted_final || copy_of || (i >= vague_from && i < title_end)) {
+      add(found, text);
+    }
+  }
+  if (auto number = bracketed_number(stem); !number.empty()) add(found, std::move(number));
+  return found;
+}
+
+NameClaims name_claims(std::string_view name, bool lossy) {
+  NameClaims claims;
+  const auto tokens = tokens_of(stem_of(name));
+  for (std::size_t i = 0; i < tokens.size();) i += std::max<std::size_t>(1, take(tokens, i, lossy, claims));
+  // "Stereo" in the middle of a title is part of it; behind the title it speaks of the file.
+  for (std::size_t i = tokens.size(); i-- > 1;) {
+    if (const auto channels = channels_called(tokens[i].text)) {
+      claims.channels = channels;
+      break;
+    }
+    if (!says_format(tokens[i]) && tokens[i].text != "final") break;
+  }
+  return claims;
+}
+
+NameSide name_side(std::string_view name) {
+  const auto stem = stem_of(name);
+  const auto ending = name.substr(stem.size());
+  constexpr std::pair<std::string_view, std::string_view> kSides[] = {{"left", "right"}, {"Left", "Right"}, {"LEFT", "RIGHT"}, {"L", "R"}, {"l", "r"}};
+  for (const auto& [left, right] : kSides) {
+    for (const bool is_left : {true, false}) {
+      const auto mark = is_left ? left : right;
+      if (!stem.ends_with(mark) || stem.size() < mark.size() + 2) continue;
+      const auto front = stem.substr(0, stem.size() - mark.size());
+      if (std::string_view("._-").find(front.back()) == std::string_view::npos) continue;
+      return {is_left ? 'L' : 'R', std::string(front) + std::string(is_left ? right : left) + std::string(ending)};
+    }
+  }
+  return {};
+}
+
+}  // namespace sendworthy::measure
