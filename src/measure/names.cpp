@@ -71,8 +71,7 @@ class NameMeter final : public Meter {
     report.value("file_name", name_);
     report.value("name_parts", fmt::format("{}", fmt::join(name_parts(name_), ", ")));
     characters(report);
-    auto& length = report.value("path_length", static_cast<double>(utf16_units(facts_.path)));
-    length.note = fmt::format("as given; {} bytes, the name alone {} characters", facts_.path.size(), utf16_units(name_));
+    report.value("path_length", static_cast<double>(utf16_units(facts_.path)));
     const auto vague = vague_words(name_);
     report.value("name_words", vague.empty() ? std::string("none") : fmt::format("{}", fmt::join(vague, ", ")));
     claims(report);

@@ -148,7 +148,7 @@ class TagMeter final : public Meter {
       if (cut())
         report.not_measured(id, cut_reason());
       else
-        report.value(id, std::string()).note = "the file has no such tag";
+        report.value(id, std::string());
       return;
     }
     auto note = "from " + first->origin;

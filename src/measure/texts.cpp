@@ -64,7 +64,7 @@ class TextMeter final : public Meter {
     }
     const bool cut = facts_.text_fields.size() >= audio::kMaxTexts;
     auto& fields = report.value("text_fields", fmt::format("{}", fmt::join(list, ", ")));
-    fields.note = free_texts == 0 ? "no free text in the file" : fmt::format("{}{} texts", cut ? "more than " : "", free_texts);
+    if (free_texts > kMostListed) fields.note = fmt::format("{} of {}{} texts", kMostListed, cut ? "more than " : "", free_texts);
     if (cut && traces.empty()) {
       report.not_measured("leftover_texts", fmt::format("more than {} texts; those that were read hold nothing of the kind", audio::kMaxTexts));
       return;

@@ -52,16 +52,44 @@ void chunk(std::string& out, const char* id, const std::string& payload) {
   if (payload.size() % 2 != 0) out += '\0';
 }
 
-std::string id3_with_picture() {
-  std::string frame("\0image/png\0\3\0", 13);
-  frame.append(2000, 'p');
-  std::string tag = "APIC";
-  for (int shift : {24, 16, 8, 0}) tag += static_cast<char>(frame.size() >> shift & 0xFF);
-  tag.append(2, '\0');
-  tag += frame;
+std::string id3_frame(const std::string& id, const std::string& body) {
+  std::string frame = id;
+  for (int shift : {24, 16, 8, 0}) frame += static_cast<char>(body.size() >> shift & 0xFF);
+  return frame.append(2, '\0') + body;
+}
+
+std::string id3_tag(const Wrapping& wrapping) {
+  std::string tag;
+  for (const auto& [id, value] : wrapping.id3) {
+    const std::string own = id.starts_with("TXXX:") ? id.substr(5) + std::string(1, '\0') : "";
+    tag += id3_frame(id.substr(0, 4), std::string(1, '\0') + own + value);
+  }
+  if (wrapping.artwork) {
+    std::string frame("\0image/png\0\3\0", 13);
+    frame += wrapping.picture;
+    tag += id3_frame("APIC", frame.append(2000, 'p'));
+  }
   std::string out("ID3\3\0\0", 6);
   for (int shift : {21, 14, 7, 0}) out += static_cast<char>(tag.size() >> shift & 0x7F);
   return out + tag;
+}
+
+// EBU Tech 3285 v2.
+std::string bext(const Wrapping& wrapping) {
+  std::string out(338, '\0');
+  little(out, wrapping.start_sample, 8);
+  little(out, wrapping.loudness ? 2 : 0, 2);
+  out.append(64, '\0');
+  little(out, static_cast<std::uint64_t>(wrapping.loudness.value_or(0)), 2);
+  for (int i = 0; i < 4; ++i) little(out, wrapping.loudness ? 0x7FFF : 0, 2);
+  out.append(180, '\0');
+  return out + wrapping.history;
+}
+
+std::string info_list(const Wrapping& wrapping) {
+  std::string out = "INFO";
+  for (const auto& [id, value] : wrapping.info) chunk(out, id.c_str(), value + std::string(1, '\0'));
+  return out;
 }
 
 // Our own plain writer, for everything a library would not write on purpose.
@@ -84,16 +112,25 @@ std::string wav(const Clip& clip, const Wrapping& wrapping) {
   const auto channels = static_cast<unsigned>(clip.channels.size());
   const auto rate = static_cast<unsigned>(clip.rate);
   std::string format;
-  little(format, wrapping.real ? 3 : 1, 2);
+  little(format, wrapping.speakers != 0 ? 0xFFFE : wrapping.real ? 3 : 1, 2);
   little(format, channels, 2);
   little(format, rate, 4);
   little(format, rate * channels * static_cast<unsigned>(bytes), 4);
   little(format, channels * static_cast<unsigned>(bytes), 2);
   little(format, static_cast<unsigned>(wrapping.bits), 2);
+  if (wrapping.speakers != 0) {
+    little(format, 22, 2);
+    little(format, static_cast<unsigned>(wrapping.bits), 2);
+    little(format, wrapping.speakers, 4);
+    little(format, wrapping.real ? 3 : 1, 4);
+    format += std::string("\0\0\x10\0\x80\0\0\xaa\0\x38\x9b\x71", 12);
+  }
   std::string body = "WAVE";
   chunk(body, "fmt ", format);
-  if (wrapping.bext) chunk(body, "bext", std::string(602, '\0'));
-  if (wrapping.artwork) chunk(body, "id3 ", id3_with_picture());
+  if (wrapping.bext) chunk(body, "bext", bext(wrapping));
+  if (!wrapping.ixml.empty()) chunk(body, "iXML", "<BWFXML>" + wrapping.ixml + "</BWFXML>");
+  if (!wrapping.info.empty()) chunk(body, "LIST", info_list(wrapping));
+  if (wrapping.artwork || !wrapping.id3.empty()) chunk(body, "id3 ", id3_tag(wrapping));
   if (wrapping.data_size_lies) {
     body += "data";
     little(body, data.size() / 2 / 12 * 12, 4);
@@ -175,7 +212,8 @@ const Clip& music() {
   return instance;
 }
 
-std::string write_sample(const std::string& folder, const std::string& name, const Clip& clip, const Wrapping& wrapping) {
+std::string write_sample(const std::string& folder, const std::string& usual_name, const Clip& clip, const Wrapping& wrapping) {
+  const auto& name = wrapping.name.empty() ? usual_name : wrapping.name;
   static const std::map<std::string, const char*> kEndings{
       {"WAV", "wav"}, {"RIFX", "wav"}, {"RF64", "wav"}, {"BW64", "wav"},        {"W64", "w64"},  {"AIFF", "aiff"},
       {"AIFF-C", "aifc"}, {"CAF", "caf"}, {"FLAC", "flac"}, {"Ogg Vorbis", "ogg"}, {"Opus", "opus"}, {"MP3", "mp3"}};
@@ -183,6 +221,13 @@ std::string write_sample(const std::string& folder, const std::string& name, con
   const std::string path =
       folder + "/" + name + "." + (wrapping.extension.empty() ? kEndings.at(container) : wrapping.extension);
   const int pcm = wrapping.real ? SF_FORMAT_FLOAT : wrapping.bits == 16 ? SF_FORMAT_PCM_16 : SF_FORMAT_PCM_24;
+  if (wrapping.sister) {
+    auto other = wrapping;
+    other.sister = false;
+    other.name = name;
+    other.name.back() = 'R';
+    static_cast<void>(write_sample(folder, "", clip, other));
+  }
   if (container == "WAV" && wrapping.codec == "ulaw") {
     by_library(path, clip, SF_FORMAT_WAV | SF_FORMAT_ULAW);
   } else if (container == "WAV") {
@@ -215,7 +260,7 @@ std::string write_sample(const std::string& folder, const std::string& name, con
     const std::string source = folder + "/" + name + "-source.wav";
     store(source, wav(clip, {}));
     const std::string rate = wrapping.variable_bit_rate ? "-q:a 4" : "-b:a " + std::to_string(wrapping.bit_rate_kbit_s) + "k";
-    if (std::system(("ffmpeg -nostdin -v error -y -i '" + source + "' " + rate + " '" + path + "'").c_str()) != 0)
+    if (std::system(("ffmpeg -nostdin -v error -y -i '" + source + "' -metadata title='" + wrapping.title + "' " + rate + " '" + path + "'").c_str()) != 0)
       throw std::runtime_error("ffmpeg could not write " + path);
     std::remove(source.c_str());
     if (wrapping.pad_file_to > 0) {

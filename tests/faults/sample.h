@@ -3,7 +3,9 @@
 
 #include <cstdint>
 #include <functional>
+#include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 namespace sendworthy::test {
@@ -44,6 +46,17 @@ struct Wrapping {
   bool swap_bytes = false;
   std::string extension;          ///< another than the container's own
   std::int64_t pad_file_to = 0;   ///< bytes of tag in front of an MP3
+  std::string name;               ///< another than the caller's
+  std::vector<std::pair<std::string, std::string>> id3;   ///< frames of a WAV: id ("TXXX:BARCODE" for a text of one's own), value
+  std::vector<std::pair<std::string, std::string>> info;  ///< items of LIST INFO of a WAV
+  std::string picture;            ///< first bytes of the embedded picture; "" with `artwork`: no picture at all
+  std::string title;              ///< tag of an MP3
+  bool sister = false;            ///< writes the same once more with the name's last letter L turned into R
+  std::uint32_t speakers = 0;     ///< mask of an extensible WAV header; 0: a plain header
+  std::string history;            ///< of bext
+  std::uint64_t start_sample = 0; ///< of bext
+  std::string ixml;
+  std::optional<int> loudness;    ///< of bext, hundredths of a LUFS
 };
 
 /// About twelve seconds of stereo music put together from the loops of the Debian package sonic-pi-samples, at an

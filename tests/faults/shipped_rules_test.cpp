@@ -159,6 +159,38 @@ std::int64_t calm_frame(const Clip& clip) {
   return best;
 }
 
+// Nothing above the frequency is left: a windowed sinc, on a few seconds so that it does not take long.
+std::vector<double> low_passed(const std::vector<double>& x, double hz, int rate) {
+  constexpr int kHalf = 1200;
+  const double cut = 2 * hz / rate;
+  std::vector<double> taps(2 * kHalf + 1);
+  for (int k = -kHalf; k <= kHalf; ++k) {
+    const double t = 3.14159265358979 * k;
+    const double window = 0.42 + 0.5 * std::cos(t / kHalf) + 0.08 * std::cos(2 * t / kHalf);
+    taps[static_cast<std::size_t>(k + kHalf)] = window * (k == 0 ? cut : std::sin(cut * t) / t);
+  }
+  std::vector<double> out(x.size(), 0.0);
+  for (std::size_t n = kHalf; n + kHalf < x.size(); ++n) {
+    double sum = 0;
+    for (std::size_t k = 0; k < taps.size(); ++k) sum += taps[k] * x[n + k - kHalf];
+    out[n] = sum;
+  }
+  return out;
+}
+
+void only_bass(Clip& clip, std::size_t channel, double hz) {
+  for (auto& one : clip.channels) one.resize(std::min<std::size_t>(one.size(), static_cast<std::size_t>(clip.rate) * 3));
+  clip.channels.at(channel) = low_passed(clip.channels.at(channel), hz, clip.rate);
+}
+
+// The first bytes of a PNG in true colour (8.2 and 11.2.1 of its specification).
+std::string png(unsigned width, unsigned height) {
+  std::string out("\x89PNG\r\n\x1a\n\0\0\0\x0dIHDR", 16);
+  for (const unsigned v : {width, height})
+    for (int shift : {24, 16, 8, 0}) out += static_cast<char>(v >> shift & 0xFF);
+  return out + std::string("\x08\x02\0\0\0....\0\0\0\0IDAT", 17);
+}
+
 const std::map<std::string, Maker>& makers() {
   static const std::map<std::string, Maker> table{
       {"integrated_loudness", [](Sample& s, double v) { by_gain(s, "integrated_loudness", v); }},
@@ -283,6 +315,24 @@ const std::map<std::string, Maker>& makers() {
          }
        }},
       {"silent_channels", [](Sample& s, double v) { if (v > 0) for (auto& x : s.clip.channels.back()) x = 0; }},
+      {"path_length",
+       [](Sample& s, double v) {
+         const auto folder = (std::filesystem::temp_directory_path() / "sendworthy-test-XXXXXX").string();
+         s.wrapping.name = std::string(static_cast<std::size_t>(v) - folder.size() - 5, 'n');
+       }},
+      {"declared_loudness_error",
+       [](Sample& s, double v) {
+         s.wrapping.bext = true;
+         s.wrapping.loudness = static_cast<int>(std::lround(100 * (reading(s, "integrated_loudness") + v)));
+       }},
+      {"tag_faults", [](Sample& s, double v) { if (v > 0) s.wrapping.id3 = {{"TIT2", "Caf\xc3\xa9"}}; }},
+      {"leftover_texts", [](Sample& s, double v) { if (v > 0) s.wrapping.info = {{"ICMT", "/Users/somebody/Sessions/a.wav"}}; }},
+      {"cover_art_pixels",
+       [](Sample& s, double v) {
+         s.wrapping.artwork = true;
+         s.wrapping.picture = png(static_cast<unsigned>(v), static_cast<unsigned>(v));
+       }},
+      {"lfe_bandwidth", [](Sample& s, double v) { only_bass(s.clip, 3, v); }},
       {"copied_channels", [](Sample& s, double v) { if (v > 0) s.clip.channels.back() = s.clip.channels.front(); }},
       {"cut_start",
        [](Sample& s, double v) {
@@ -472,12 +522,42 @@ void make_value(Sample& s, const std::string& id, const Value& wanted) {
       s.wrapping.codec = *text == "coded" ? "ulaw" : "";
     } else if (id == "chunks") {
       s.wrapping.bext = *text == "bext";
+      if (*text == "id3") s.wrapping.id3 = {{"TIT2", "Paper Moonrise"}};
+    } else if (id == "name_characters") {
+      s.wrapping.name = *text == "coded" ? "sam:ple" : *text == "ok" || *text == "plain" ? "sample" : "-sample";
+    } else if (id == "name_words") {
+      s.wrapping.name = *text == "none" ? "sample mix3" : "sample final";
+    } else if (id == "isrc") {
+      s.wrapping.id3 = {{"TSRC", *text == "ok" ? "AA-6Q7-20-00047" : "AA6Q7200OO47"}};
+    } else if (id == "gtin") {
+      s.wrapping.id3 = {{"TXXX:BARCODE", *text == "ok" ? "6291041500213" : "6291041500214"}};
+    } else if (id == "cover_art") {
+      s.wrapping.artwork = true;
+      s.wrapping.picture = png(3000, *text == "plain" ? 3000 : 2900);
+    } else if (id == "tag_title") {
+      s.wrapping.title = *text == "plain" ? "Paper Moonrise" : "";
+    } else if (id == "channel_order_suspect") {
+      if (*text == "coded") only_bass(s.clip, 5, 120);
+      if (*text == "plain" || *text == "ok") only_bass(s.clip, 3, 120);
+    } else if (id == "timecode_consistency") {
+      s.wrapping.bext = true;
+      s.wrapping.start_sample = 48000 * 3600;
+      s.wrapping.ixml = "<TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_HI>0</TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_HI><TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO>" +
+                        std::string(*text == "coded" ? "172802000" : "172800000") + "</TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO>";
+      if (*text != "plain" && *text != "coded" && *text != "ok") s.wrapping.history = "A=PCM,F=44100,W=24,M=stereo\r\n";
     } else {
       FAIL("no maker for the text " << id);
     }
   } else if (const auto* yes = std::get_if<bool>(&wanted)) {
     if (id == "extension_matches") {
       if (!*yes) s.wrapping.extension = "flac";
+    } else if (id == "name_matches_header") {
+      s.wrapping.name = *yes ? "sample 48k24" : "sample 44.1k24";
+    } else if (id == "half_of_stereo") {
+      s.wrapping.name = *yes ? "sample.L" : "sample";
+      s.wrapping.sister = *yes;
+    } else if (id == "channel_layout_known") {
+      if (*yes) s.wrapping.speakers = (1u << s.clip.channels.size()) - 1;
     } else if (id == "dual_mono") {
       if (*yes) s.clip.channels[1] = s.clip.channels[0];
     } else if (id == "inverted_channel") {

@@ -87,7 +87,23 @@ inline const Catalog& fake_catalog() {
       {.id = "effective_bit_depth", .group = G::noise, .unit = U::bits},
       {.id = "noise_floor", .group = G::noise, .unit = U::dbfs, .decimals = 1},
       {.id = "a_weighted_level", .group = G::exposure, .unit = U::dbfs, .decimals = 1},
+      {.id = "channel_layout_known", .group = G::format, .unit = U::boolean},
+      {.id = "declared_loudness_error", .group = G::level, .unit = U::lu, .decimals = 2},
+      {.id = "channel_order_suspect", .group = G::stereo, .unit = U::text},
+      {.id = "lfe_bandwidth", .group = G::stereo, .unit = U::hz},
+      {.id = "name_characters", .group = G::names, .unit = U::text},
+      {.id = "path_length", .group = G::names, .unit = U::count},
+      {.id = "name_words", .group = G::names, .unit = U::text},
+      {.id = "name_matches_header", .group = G::names, .unit = U::boolean},
+      {.id = "half_of_stereo", .group = G::names, .unit = U::boolean},
+      {.id = "isrc", .group = G::names, .unit = U::text},
+      {.id = "gtin", .group = G::names, .unit = U::text},
       {.id = "tag_title", .group = G::names, .unit = U::text},
+      {.id = "tag_faults", .group = G::names, .unit = U::count},
+      {.id = "leftover_texts", .group = G::names, .unit = U::count},
+      {.id = "cover_art", .group = G::names, .unit = U::text},
+      {.id = "cover_art_pixels", .group = G::names, .unit = U::count},
+      {.id = "timecode_consistency", .group = G::names, .unit = U::text},
   };
   static const Catalog kCatalog = [] {
     Catalog catalog;
