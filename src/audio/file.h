@@ -120,6 +120,7 @@ struct FileFacts {
   std::vector<Tag> tags;
   std::vector<TextField> text_fields;
   std::optional<LoopPoints> loop;
+  bool ixml_cut = false;  ///< the iXML is longer than what is read of it
 };
 
 struct OpenedFile {

@@ -124,6 +124,7 @@ void read_xml(Walk& walk, const std::string& origin, std::int64_t offset, std::i
   const auto copy = copy_range(walk.window.bytes(), offset, length, kMaxTextBytes);
   const auto xml = until_nul(text_at(copy.data(), copy.size()));
   walk.text(origin, "document", xml);
+  if (origin == "iXML" && length > kMaxTextBytes) walk.result.facts.ixml_cut = true;
   // No parser: only elements that hold nothing but text, so that a search by name finds PROJECT, TAPE, NOTE.
   for (std::size_t at = 0; at < xml.size();) {
     const auto open = xml.find('<', at);

@@ -30,7 +30,7 @@ constexpr CatalogEntry kEntries[] = {
 std::optional<double> number_at_front(std::string_view text) {
   while (!text.empty() && (text.front() == ' ' || text.front() == '+')) text.remove_prefix(1);
   double value = 0;
-  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value, std::chars_format::fixed);
+  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
   static_cast<void>(end);
   if (error != std::errc() || !std::isfinite(value) || std::abs(value) > 1e5) return std::nullopt;
   return value;

@@ -4,6 +4,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <type_traits>
 #include <vector>
 
 #include <fmt/format.h>
@@ -36,6 +37,9 @@ std::optional<T> parsed(std::string_view text) {
   T value{};
   const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
   if (error != std::errc() || end != text.data() + text.size()) return std::nullopt;
+  if constexpr (std::is_floating_point_v<T>) {
+    if (!std::isfinite(value)) return std::nullopt;
+  }
   return value;
 }
 
@@ -86,7 +90,7 @@ class StartMeter final : public Meter {
     const auto bext = number_in<std::uint64_t>("bext", "TimeReference");
     const auto ixml = ixml_start();
     const auto xmp = xmp_start();
-    if (!ixml && cut_short()) {
+    if (!ixml && facts_.ixml_cut) {
       report.not_measured("timecode_consistency", "the iXML is longer than what is read of it, and no start time was found so far");
       return;
     }
@@ -138,10 +142,6 @@ class StartMeter final : public Meter {
   std::optional<T> number_in(std::string_view origin, std::string_view name) const {
     const auto* text = text_in(origin, name);
     return text == nullptr ? std::nullopt : parsed<T>(*text);
-  }
-  bool cut_short() const {
-    const auto* document = text_in("iXML", "document");
-    return document != nullptr && std::ssize(*document) >= audio::kMaxTextBytes;
   }
 
   std::optional<Start> ixml_start() const {

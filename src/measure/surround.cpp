@@ -35,7 +35,7 @@ constexpr CatalogEntry kEntries[] = {
      .how = "Highest frequency round which a third octave holds no less than the strongest third octave less 30 dB, mean over the file, by "
             "steps of a twelfth of an octave.",
      .source = "common practice, no source: a low-pass of 24 dB an octave at 150 Hz is 30 dB down at 360 Hz",
-     .caveat = "A long rumble hides a short leak: it is a mean. From one second of sound on.",
+     .caveat = "It reads up to 80 Hz high where the end is sharp. A long rumble hides a short leak: it is a mean. From one second of sound on.",
      .act = "Put a low-pass at 120 Hz, 24 dB an octave, on the LFE bus."},
 };
 
