@@ -177,8 +177,7 @@ class TagMeter final : public Meter {
       m.where.push_back(place(0, 0, format_.sample_rate, 0, text));
     }
     m.where_total = static_cast<std::int64_t>(list.size());
-    if (!list.empty()) m.note = list.front();
-    if (facts_.tags.size() >= audio::kMaxTexts) m.note += fmt::format("{}only the first {} tags were read", m.note.empty() ? "" : "; ", audio::kMaxTexts);
+    if (facts_.tags.size() >= audio::kMaxTexts) m.note = fmt::format("only the first {} tags were read", audio::kMaxTexts);
   }
 
   // Kinds of tags that have no value in common.

@@ -75,8 +75,7 @@ class TextMeter final : public Meter {
       m.where.push_back(place(0, 0, format_.sample_rate, 0, text));
     }
     m.where_total = static_cast<std::int64_t>(traces.size());
-    if (!traces.empty()) m.note = traces.front();
-  }
+    }
 
  private:
   static std::string item(const audio::TextField& text, const std::string& trace) {
