@@ -224,14 +224,17 @@ bool says_format(const Token& token) {
          take_depth(token.text, true, ignored) || khz_or_bit(token.text);
 }
 
-// A name the file system of another computer made: "song (1).wav".
+// What copying a file beside itself makes: "song (1).wav". Behind it only rates, depths and the like may stand.
 std::string bracketed_number(std::string_view stem) {
-  stem = trimmed(stem);
-  if (!stem.ends_with(')')) return {};
-  const auto open = stem.rfind('(');
-  if (open == std::string_view::npos) return {};
-  const auto inside = stem.substr(open + 1, stem.size() - open - 2);
-  return all_digits(inside) && inside.size() <= 2 ? std::string(stem.substr(open)) : std::string();
+  for (auto open = stem.find('('); open != std::string_view::npos; open = stem.find('(', open + 1)) {
+    const auto close = stem.find(')', open);
+    if (close == std::string_view::npos) return {};
+    const auto inside = stem.substr(open + 1, close - open - 1);
+    if (!all_digits(inside) || inside.size() > 2) continue;
+    const auto behind = tokens_of(stem.substr(close + 1));
+    if (std::all_of(behind.begin(), behind.end(), says_format)) return std::string(stem.substr(open, close - open + 1));
+  }
+  return {};
 }
 
 std::string_view without_digits(std::string_view text) {

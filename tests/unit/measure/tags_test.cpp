@@ -147,6 +147,32 @@ TEST_SUITE("measure/tags") {
     CHECK(file(info({{"INAM", "Caf\xe9"}})).measurement("tag_title").note.find("not UTF-8") != std::string::npos);
   }
 
+  TEST_CASE("G08: tags come from each kind of file") {
+    if (!makers::have("ffmpeg")) return;
+    const makers::Folder folder;
+    const std::string tags = "-metadata title='Paper Moonrise' -metadata artist='The Example' -metadata album=Tin -metadata track=7 ";
+    for (const std::string name : {"a.flac", "a.ogg", "a.opus", "a.wav", "a.caf", "a.aiff", "two.mp3", "one.mp3"}) {
+      CAPTURE(name);
+      const bool old = name == "one.mp3";
+      const std::string kind = old ? "-id3v2_version 0 " : name == "a.aiff" ? "-write_id3v2 1 " : "";
+      REQUIRE(makers::run("ffmpeg -y -f lavfi -i sine=d=0.5 " + (old ? "" : tags) + kind + folder.file(name)));
+      if (old) {  // ID3v1.1: the track's number is the last byte of the comment
+        const auto field = [](std::string value, std::size_t size) { return value.resize(size, '\0'), value; };
+        folder.write(name, makers::contents(folder.file(name)) + "TAG" + field("Paper Moonrise", 30) + field("The Example", 30) + field("Tin", 30) +
+                               field("2024", 4) + field("n/a", 29) + '\x07' + '\x0c');
+      }
+      auto opened = audio::open_file(folder.file(name));
+      REQUIRE(opened.has_value());
+      const auto r = test::measured(std::move(*opened));
+      CHECK(text(r, "tag_title") == "Paper Moonrise");
+      CHECK(text(r, "tag_artist") == "The Example");
+      CHECK(text(r, "tag_album") == "Tin");
+      CHECK(text(r, "tag_track") == "7");
+      CHECK(r("tag_faults") == 0);
+      CHECK(text(r, "text_fields").find("Paper Moonrise") != std::string::npos);
+    }
+  }
+
   TEST_CASE("G08: two kinds of tags that contradict each other") {
     const auto both = [](const std::string& a, const std::string& b) { return file(info({{"INAM", a}}) + id3(frame("TIT2", latin(b))))("tag_faults"); };
     CHECK(both("Paper Moonrise", "Paper Moonrise") == 0);
