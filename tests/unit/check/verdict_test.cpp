@@ -53,7 +53,8 @@ std::map<std::string, std::string> said(const FileSheet& file, bool with_format)
   for (const auto& m : file.measurements) {
     const auto* entry = catalog().find(m.id);
     REQUIRE(entry != nullptr);
-    if (!with_format && entry->group == Group::format) continue;
+    // Names and tags are no sound either.
+    if (!with_format && (entry->group == Group::format || entry->group == Group::names)) continue;
     std::string text = m.note + "|" + std::to_string(m.where_total);
     if (const auto value = number(m.outcome)) text += "|" + std::to_string(*value);
     for (const auto& where : m.where)

@@ -119,6 +119,21 @@ TEST_SUITE("measure/surround") {
     CHECK(text(five_one(99, kWaveOrder).read(), "channel_order_suspect").starts_with("unclear: no channel holds only bass"));
   }
 
+  TEST_CASE("P09: what reaches up a little is neither bass alone nor a full range") {
+    // 55 of the sines lie above 500 Hz, 22 in the bass: a factor of 0.02 puts the treble 30 dB under, 0.0635 20 dB.
+    const auto whole = band(30, 12'000, 48'000, 96'000, 1);
+    const auto leaking = [&](double factor, std::size_t bass) {
+      auto s = five_one(bass, kWaveOrder);
+      const auto low = band(30, 110, 48'000, 96'000, 2);
+      for (std::size_t n = 0; n < low.size(); ++n) s.channels[3][n] = low[n] + factor * whole[n];
+      return text(s.read(), "channel_order_suspect");
+    };
+    CHECK(leaking(0.02, 99) == "unclear: no channel holds only bass; channel 4, the LFE's place, reaches up");
+    CHECK(leaking(0.02, 5) == "unclear: channel 4, the LFE's place, reaches up");
+    CHECK(leaking(0.0635, 5).starts_with("swapped: channel 6"));
+    CHECK(leaking(0.007, 99) == "ok");  // 39 dB under
+  }
+
   TEST_CASE("P09: without a layout the order of WAV is assumed, and said") {
     auto s = five_one(3, std::vector<audio::Speaker>(6, unknown));
     s.known = false;

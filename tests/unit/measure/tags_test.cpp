@@ -82,6 +82,9 @@ TEST_SUITE("measure/tags") {
     CHECK(isrc_trouble("A06Q72000047") == "character 2 is the digit 0; the letter O may be meant");
     CHECK(isrc_trouble("1A6Q72000047") == "character 1 is the digit 1; the letter I may be meant");
     CHECK(isrc_trouble("AA6Q72X00047") == "character 7 is not a digit");
+    CHECK(isrc_trouble("AA6Q7X200047") == "character 6 is not a digit");
+    CHECK(isrc_trouble("AA6Q2200004X") == "character 12 is not a digit");
+    CHECK(isrc_trouble("AAAAA2000047") == "");
     CHECK(isrc_trouble("AA.Q72000047") == "character 3 is not a letter or digit");
     CHECK(isrcs_in_name("01 Song AA6Q72000047 x") == std::vector<std::string>{"AA6Q72000047"});
     CHECK(isrcs_in_name("AA-6Q7-20-00047_song") == std::vector<std::string>{"AA6Q72000047"});
