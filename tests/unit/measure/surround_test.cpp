@@ -134,6 +134,34 @@ TEST_SUITE("measure/surround") {
     CHECK(leaking(0.007, 99) == "ok");  // 39 dB under
   }
 
+  TEST_CASE("P09: more than six channels, and low and high rates") {
+    for (const int rate : {8000, 48'000, 192'000}) {
+      for (const std::size_t channels : {7u, 8u, 12u, 16u}) {
+        for (const std::size_t bass : {3ul, channels - 1}) {
+          CAPTURE(rate);
+          CAPTURE(channels);
+          CAPTURE(bass);
+          Surround s;
+          s.rate = rate;
+          s.speakers.assign(channels, other);
+          s.speakers[3] = lfe;
+          const auto low = band(30, 110, rate, 2 * rate, 0), whole = band(30, 3000, rate, 2 * rate, 1);
+          for (std::size_t c = 0; c < channels; ++c) s.channels.push_back(c == bass ? low : whole);
+          const auto said = text(s.read(), "channel_order_suspect");
+          if (bass == 3)
+            CHECK(said == "ok");
+          else
+            CHECK(said.starts_with("swapped: channel " + std::to_string(channels) + " holds only bass, and channel 4"));
+        }
+      }
+    }
+    Surround many;
+    many.speakers.assign(20, other);
+    many.speakers[3] = lfe;
+    many.channels.assign(20, band(30, 3000, 48'000, 4800, 1));
+    CHECK(std::holds_alternative<NotApplicable>(many.read().measurement("channel_order_suspect").outcome));
+  }
+
   TEST_CASE("P09: without a layout the order of WAV is assumed, and said") {
     auto s = five_one(3, std::vector<audio::Speaker>(6, unknown));
     s.known = false;
