@@ -78,7 +78,7 @@ class TagMeter final : public Meter {
 
  private:
   // A list that was cut off must not prove that something is absent.
-  [[nodiscard]] bool cut() const { return facts_.tags.size() >= audio::kMaxTexts || facts_.text_fields.size() >= audio::kMaxTexts; }
+  [[nodiscard]] bool cut() const { return facts_.tags.size() >= audio::kMaxTexts; }
   static std::string cut_reason() { return fmt::format("more than {} tags, and it is not among those that were read", audio::kMaxTexts); }
 
   std::vector<Code> isrcs() const {

@@ -290,6 +290,13 @@ TEST_SUITE("measure/tags") {
     CHECK(crowded.reason("tag_title").find("more than 256") != std::string::npos);
     CHECK(!crowded.measured("leftover_texts"));
     CHECK(!crowded.measured("isrc"));
+    // Hundreds of markers with names are no hostile file: its tags are all there.
+    std::string labels = "adtl";
+    for (int i = 0; i < 400; ++i) labels += chunk("labl", Maker().le(static_cast<unsigned>(i), 4).text("take " + std::to_string(i)).fill(1).bytes);
+    const auto marked = file(chunk("LIST", labels) + id3(frame("TIT2", latin("Paper Moonrise"))));
+    CHECK(text(marked, "tag_title") == "Paper Moonrise");
+    CHECK(text(marked, "isrc") == "none");
+    CHECK(!marked.measured("leftover_texts"));
     std::string items;
     for (int i = 0; i < 10'000; ++i) items += chunk("ICMT", std::string("/home") + "/somebody/" + std::to_string(i));
     const auto r = file(chunk("LIST", "INFO" + items));
