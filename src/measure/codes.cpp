@@ -37,7 +37,8 @@ constexpr CatalogEntry kEntries[] = {
      .act = "Lower what feeds the last stage and export again."},
     {.id = "flat_top_runs", .title = "Flat tops below full scale", .group = Group::level, .unit = Unit::count,
      .better = Better::lower, .what = "Clipped first, turned down afterwards.",
-     .how = "The same kind of runs at the file's own peak of a sign where that lies below full scale.",
+     .how = "The same kind of runs at the file's own peak of a sign where that lies below full scale. Where that gives "
+            "fewer than ten, and none are clipped: runs of five and more samples within 3 LSB of one value there with a step of more than 96 LSB, ten and more of them.",
      .source = "common practice, no source",
      .caveat = "Hard clippers used as an effect and pulse waves look the same.",
      .act = "Find the clipper or the overloaded stage before the last fader."},
@@ -62,6 +63,7 @@ constexpr CatalogEntry kEntries[] = {
 constexpr double kFloatLsb = 1.0 / 8388608;  // of 24 bits
 constexpr int kShifts = 33;
 constexpr std::size_t kMaxEvents = 64;
+constexpr std::int64_t kManyNear = 10;  // as many as make the usual rule of flat runs warn
 
 // How many events where: at most kParts counts over the file, each of a stretch that doubles whenever they do not reach.
 class Spread {
@@ -167,6 +169,39 @@ struct PeakRuns {
   }
 };
 
+// Runs that are flat but for a step or two, as dither leaves them: near the highest value so far of one channel and sign.
+// The crest of a wave is a parabola: if five of its samples lie within 2t, the next lies no more than 2.5t further down.
+// A step of 32t is none of a crest.
+struct NearRuns {
+  static constexpr double kSteps = 3, kSharp = 32;
+  static constexpr std::int64_t kShortest = 5;
+  double level = 0;  ///< of the value that began; those within `reach` of it belong to it
+  bool open = false;
+  std::int64_t start = 0;
+  double step_in = 0, last = 0;
+  std::int64_t runs = 0;
+  std::vector<FlatRun> first;
+
+  void take(double value, double before, std::int64_t frame, double reach) {
+    if (value > level + reach) {
+      *this = {.level = value};
+    } else if (value < level - reach || level <= 0) {
+      if (open) close(frame, last - value, reach);
+      return;
+    }
+    last = value;
+    if (open) return;
+    open = true, start = frame;
+    step_in = std::isnan(before) ? 0 : value - before;
+  }
+  void close(std::int64_t frame, double step_out, double reach) {
+    open = false;
+    if (frame - start < kShortest || !(std::max(step_in, step_out) > kSharp * reach)) return;
+    ++runs;
+    if (first.size() < kMaxEvents) first.push_back({start, frame, 0});
+  }
+};
+
 // Float only: runs of one identical value at or above full scale, wherever the peak is.
 struct OverRuns {
   double value = 0;
@@ -221,6 +256,12 @@ class CodeMeter final : public Meter {
 
   void process(const Block& block) override {
     bits_ |= block.code_bits;
+    const double reach = NearRuns::kSteps * lsb_ * std::ldexp(1.0, real_ ? 0 : std::max(0, unused_bits()));
+    if (reach != reach_) {
+      // A finer step than those before: what was near is not any more.
+      for (auto& channel : channels_) channel.near = {};
+      reach_ = reach;
+    }
     tiny_ += block.real_stats.tiny, nonzero_ += block.real_stats.nonzero;
     for (int c = 0; c < block.channels; ++c) {
       look_for_runs(c, block);
@@ -235,6 +276,8 @@ class CodeMeter final : public Meter {
     for (auto& channel : channels_) {
       for (auto& runs : channel.peaks)
         if (runs.open) runs.close(end_, 0, lsb_);
+      for (auto& runs : channel.near)
+        if (runs.open) runs.close(end_, 0, reach_);
       for (auto& runs : channel.overs)
         if (runs.open) runs.close(end_, 0);
     }
@@ -274,6 +317,7 @@ class CodeMeter final : public Meter {
   struct Channel {
     std::array<PeakRuns, 2> peaks;  // positive, negative
     std::array<OverRuns, 2> overs;
+    std::array<NearRuns, 2> near;
     double last = std::nan("");
     Events over, non_finite;
   };
@@ -295,22 +339,25 @@ class CodeMeter final : public Meter {
         auto& peaks = channel.peaks[static_cast<std::size_t>(sign)];
         auto& overs = channel.overs[static_cast<std::size_t>(sign)];
         const float top = sign == 0 ? high[s] : -low[s];
-        const bool reach = top > 0 && top >= static_cast<float>(peaks.level);
+        auto& near = channel.near[static_cast<std::size_t>(sign)];
+        const float lowest = static_cast<float>(std::min(peaks.level, near.level - reach_));
+        const bool reach = top > 0 && top >= lowest;
         const bool over = real_ && top >= 1.0f;
-        if (!reach && !over && !peaks.open && !overs.open) continue;
+        if (!reach && !over && !peaks.open && !overs.open && !near.open) continue;
         const double flip = sign == 0 ? 1 : -1;
         const int from = s * dsp::kSubBlock, to = std::min(from + dsp::kSubBlock, block.frames);
         // Most samples of a loud sub-block are still below its top; rounding to float keeps their order.
-        const float least = real_ ? std::min(static_cast<float>(peaks.level), 1.0f) : static_cast<float>(peaks.level);
+        const float least = real_ ? std::min(lowest, 1.0f) : lowest;
         const auto high_enough = dsp::where_at_least(block.row(c) + from, to - from, sign == 0 ? 1.0f : -1.0f, least);
         for (int n = from; n < to; ++n) {
-          if (!peaks.open && !overs.open) {
+          if (!peaks.open && !overs.open && !near.open) {
             const auto ahead = high_enough >> (n - from);
             if (ahead == 0) break;
             n += std::countr_zero(ahead);
           }
           const double v = sample(block, c, n), before = n > 0 ? sample(block, c, n - 1) : channel.last;
           peaks.take(flip * v, flip * before, block.first_frame + n, lsb_);
+          near.take(flip * v, flip * before, block.first_frame + n, reach_);
           if (real_) overs.take(flip * v, flip * before, block.first_frame + n);
         }
       }
@@ -421,7 +468,27 @@ class CodeMeter final : public Meter {
     });
     fill(report.value("clipped_runs", static_cast<double>(clipped)), clipped_where, clipped);
     fill(report.value("clipped_samples", static_cast<double>(clipped_samples)), clipped_where, clipped);
+    // Dither over flat tops leaves a few of them flat by chance.
+    std::int64_t near = 0;
+    for (const auto& channel : channels_) near += channel.near[0].runs + channel.near[1].runs;
+    if (clipped == 0 && flat < kManyNear && near >= kManyNear) {
+      report_near(report.value("flat_top_runs", static_cast<double>(near)), near);
+      return;
+    }
     fill(report.value("flat_top_runs", static_cast<double>(flat)), flat_where, flat);
+  }
+
+  void report_near(Measurement& m, std::int64_t total) {
+    std::vector<Where> where;
+    for (std::size_t c = 0; c < channels_.size(); ++c) {
+      for (const auto& near : channels_[c].near) {
+        for (const auto& run : near.first)
+          where.push_back(place(run.start, run.end, format_.sample_rate, channel_name(static_cast<int>(c)),
+                                std::to_string(run.end - run.start) + " samples"));
+      }
+    }
+    m.note = "flat to within three steps: dither or noise came after the clipping";
+    fill(m, std::move(where), total);
   }
 
   static void fill(Measurement& m, std::vector<Where> where, std::int64_t total) {
@@ -458,6 +525,7 @@ class CodeMeter final : public Meter {
   const bool pictures_;
   const bool real_;
   const double lsb_;  ///< of the container, full scale ±1
+  double reach_ = 0;  ///< within which runs are near ones
   std::vector<Channel> channels_;
   std::uint32_t bits_ = 0;
   std::int64_t tiny_ = 0, nonzero_ = 0, end_ = 0, loud_blocks_ = 0, noisy_blocks_ = 0;
