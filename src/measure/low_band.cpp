@@ -1,13 +1,17 @@
-// The low end of a stereo file: does it hold together in mono?
+// The low end: what of it cannot be heard, and of a stereo file, does it hold together in mono?
 #include "dsp/low_band.h"
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
+#include <memory>
+#include <span>
 
 #include "base/text.h"
 #include "dsp/biquad.h"
 #include "measure/delay.h"
 #include "measure/meter.h"
+#include "measure/subsonic.h"
 #include "measure/timelines.h"
 
 namespace sendworthy::measure {
@@ -36,9 +40,18 @@ constexpr CatalogEntry kEntries[] = {
      .how = "20 log10 of RMS of (L-R)/2 over RMS of (L+R)/2 in the low band, whole file.", .source = "definition",
      .caveat = "The floor of -144 dB stands for a low end that is mono.",
      .act = "High-pass the side signal at the edge named.", .parameters = kBelow},
+    {.id = "subsonic_level", .title = "Subsonic level", .group = Group::noise, .unit = Unit::db, .decimals = 2,
+     .better = Better::lower, .what = "How much of the sound's energy lies below hearing: rumble, wind, handling, slow drift.",
+     .how = "Energy of all channels from 2 to 20 Hz (second-order high-pass, twelfth-order Butterworth low-pass) over that of the whole "
+            "file less DC, as mean squares; the first second does not count below. Files of 2 s and more.",
+     .source = "definition", .caveat = "Deep drops of a synthesizer are meant, and count too. The floor is -144 dB.",
+     .act = "High-pass the tracks that rumble at 20 to 30 Hz; it gives back headroom and nothing is missed."},
 };
+// Of exactly two channels.
+constexpr std::span<const CatalogEntry> kPair(kEntries, std::size(kEntries) - 1);
 
 constexpr double kEmptyPower = 1e-10;  // −100 dBFS mean square: nothing but dither (16-bit TPDF leaves −116 below 120 Hz)
+constexpr double kSubsonicLeastS = 2;
 constexpr double kUnheardShare = 1e-5;  // 50 dB under the whole file: what leaks from above, or rumble nobody hears
 
 class LowBandMeter final : public Meter {
@@ -47,7 +60,7 @@ class LowBandMeter final : public Meter {
       : format_(setup.format), pictures_(setup.pictures), ticks_(setup.format.sample_rate), mid_chain_(setup.format.sample_rate),
         side_chain_(setup.format.sample_rate), delay_(setup.format.sample_rate, mid_chain_.middle_factor()) {
     std::vector<Parameters> all{{}};
-    for (const auto& entry : kEntries) {
+    for (const auto& entry : kPair) {
       for (const auto& variant : setup.variants(entry.id)) {
         if (std::find(all.begin(), all.end(), variant) == all.end()) all.push_back(variant);
       }
@@ -57,11 +70,16 @@ class LowBandMeter final : public Meter {
       const double edge = found == parameters.end() ? kBelow[0].fallback : found->second;
       bands_.emplace_back(parameters, edge, mid_chain_.low_rate_hz());
     }
+    // Channels of a file that is not stereo go by pairs of their own.
+    const auto pairs = format_.channels == 2 ? 0 : (format_.channels + 1) / 2;
+    for (int i = 0; i < pairs; ++i) others_.push_back(std::make_unique<Others>(setup.format.sample_rate));
   }
 
-  [[nodiscard]] bool wants_blocks() const override { return format_.channels == 2; }
-
   void process(const Block& block) override {
+    if (format_.channels != 2) {
+      take_others(block);
+      return;
+    }
     const auto frames = static_cast<std::size_t>(block.frames);
     mid_.resize(frames), side_.resize(frames);
     dsp::mid_side(block.row(0), block.row(1), block.frames, mid_.data(), side_.data());
@@ -70,13 +88,13 @@ class LowBandMeter final : public Meter {
   }
 
   void publish(Bus& bus) override {
+    frames_ = bus.frames;
     if (format_.channels != 2) return;
     // What still stands in the filters: silence after the end brings it out.
     const auto tail = static_cast<std::size_t>(mid_chain_.low_delay_frames()) + 1;
     mid_.assign(tail, 0), side_.assign(tail, 0);
     feed();
     for (auto& band : bands_) band.mid_hops.push_back(static_cast<float>(band.hop_mid)), band.side_hops.push_back(static_cast<float>(band.hop_side));
-    frames_ = bus.frames;
     if (pictures_) publish_loss(bus);
   }
 
@@ -96,9 +114,10 @@ class LowBandMeter final : public Meter {
   }
 
   void report(const Bus& bus, Report& report) override {
+    report_subsonic(bus, report);
     if (format_.channels != 2) {
       for (const auto& band : bands_) {
-        for (const auto& entry : kEntries) report.not_applicable(entry.id, "needs exactly two channels", band.parameters);
+        for (const auto& entry : kPair) report.not_applicable(entry.id, "needs exactly two channels", band.parameters);
       }
       report.not_applicable("inter_channel_delay", "needs exactly two channels");
       return;
@@ -141,9 +160,52 @@ class LowBandMeter final : public Meter {
     }
   };
 
+  // The filters want a possible rate even where nobody will look at what they say.
+  static double subsonic_rate(const dsp::LowBandChain& chain) { return std::max(3000.0, chain.low_rate_hz()); }
+
+  struct Others {
+    explicit Others(int sample_rate) : first(sample_rate), second(sample_rate), subsonic(subsonic_rate(first)) {}
+    dsp::LowBandChain first, second;
+    SubsonicBand subsonic;
+    std::vector<float> low_first, low_second;
+  };
+
+  void take_others(const Block& block) {
+    for (int c = 0; c < block.channels; c += 2) {
+      auto& pair = *others_[static_cast<std::size_t>(c / 2)];
+      const auto frames = static_cast<std::size_t>(block.frames);
+      pair.first.process({block.row(c), frames}, mid_middle_, pair.low_first);
+      if (c + 1 < block.channels) {
+        pair.second.process({block.row(c + 1), frames}, side_middle_, pair.low_second);
+      } else {
+        pair.low_second.assign(pair.low_first.size(), 0.0f);
+      }
+      pair.subsonic.take(pair.low_first, pair.low_second);
+    }
+  }
+
+  void report_subsonic(const Bus& bus, Report& report) const {
+    constexpr const char* kId = "subsonic_level";
+    double whole = 0;
+    double below = format_.channels == 2 ? 2 * subsonic_.mean_square() : 0;  // L² + R² = 2·(M² + S²)
+    for (const auto& pair : others_) below += pair->subsonic.mean_square();
+    const auto frames = static_cast<double>(bus.frames);
+    for (std::size_t c = 0; c < bus.square.size(); ++c) whole += std::max(0.0, bus.square[c] - bus.sum[c] * bus.sum[c] / frames);
+    if (!SubsonicBand::possible(mid_chain_.low_rate_hz())) {
+      report.not_measured(kId, "the sample rate is too low for this band");
+    } else if (frames < kSubsonicLeastS * format_.sample_rate) {
+      report.not_measured(kId, "shorter than 2 s");
+    } else if (whole < kEmptyPower * frames) {
+      report.not_measured(kId, "silent: less than -100 dBFS");
+    } else {
+      report.value(kId, std::min(0.0, power_db(below * frames / whole)));
+    }
+  }
+
   void feed() {
     mid_chain_.process(mid_, mid_middle_, mid_low_);
     side_chain_.process(side_, side_middle_, side_low_);
+    subsonic_.take(mid_low_, side_low_);
     delay_.coarse(mid_middle_, side_middle_);
     for (std::size_t n = 0; n < mid_low_.size();) {
       // As far as this hop goes: an output belongs to the hop of the input frame it stands for.
@@ -172,7 +234,7 @@ class LowBandMeter final : public Meter {
   void band_report(const Band& band, const Bus& bus, Report& report) {
     const auto& p = band.parameters;
     const auto all = [&](auto say) {
-      for (const auto& entry : kEntries) say(entry.id);
+      for (const auto& entry : kPair) say(entry.id);
     };
     if (!band.possible) {
       all([&](auto id) { report.not_measured(id, "the sample rate is too low for this band", p); });
@@ -223,6 +285,8 @@ class LowBandMeter final : public Meter {
   dsp::LowBandChain mid_chain_, side_chain_;
   std::vector<Band> bands_;
   DelayFinder delay_;
+  SubsonicBand subsonic_{subsonic_rate(mid_chain_)};
+  std::vector<std::unique_ptr<Others>> others_;
   std::vector<float> mid_, side_, mid_middle_, side_middle_, mid_low_, side_low_;
   std::int64_t at_ = 0, hop_ = 0, frames_ = 0;
   const std::int64_t twice_delay_ = std::llround(2 * mid_chain_.low_delay_frames());

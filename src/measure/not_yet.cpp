@@ -5,16 +5,6 @@ namespace sendworthy::measure {
 namespace {
 
 constexpr CatalogEntry kEntries[] = {
-    {.id = "lineup_tone", .title = "Line-up tone", .group = Group::level, .unit = Unit::text, .decimals = 3,
-     .what = "A steady reference tone left in the file.", .available = false},
-    {.id = "integer_valued_float", .title = "Integers in a float file", .group = Group::noise, .unit = Unit::text, .decimals = 0,
-     .what = "Float samples that are all exact integers of a lower depth.", .available = false},
-    {.id = "gain_changed_word_length", .title = "Gain-changed word length", .group = Group::noise, .unit = Unit::text, .decimals = 0,
-     .what = "Traces of a lower bit depth under a gain change.", .available = false},
-    {.id = "truncated_word_length", .title = "Truncated word length", .group = Group::noise, .unit = Unit::text, .decimals = 0,
-     .what = "Traces of a word length cut without dither.", .available = false},
-    {.id = "stuck_bits", .title = "Stuck bits", .group = Group::noise, .unit = Unit::count, .decimals = 0,
-     .what = "Low bits that go dead part-way through the file.", .available = false},
     {.id = "bandwidth", .title = "Bandwidth", .group = Group::noise, .unit = Unit::hz, .decimals = 0,
      .what = "How far up the spectrum reaches.", .available = false},
     {.id = "lossy_source", .title = "Lossy source", .group = Group::noise, .unit = Unit::text, .decimals = 0,
@@ -31,8 +21,6 @@ constexpr CatalogEntry kEntries[] = {
      .what = "Narrow lines through the whole file.", .available = false},
     {.id = "click_bleed", .title = "Click bleed", .group = Group::noise, .unit = Unit::text, .decimals = 0,
      .what = "A metronome heard in the pauses.", .available = false},
-    {.id = "subsonic_level", .title = "Subsonic level", .group = Group::noise, .unit = Unit::db, .decimals = 2,
-     .what = "Energy below 20 Hz against the whole.", .available = false},
     {.id = "true_peak_after_lossy", .title = "True peak after lossy encoding", .group = Group::lossy, .unit = Unit::dbtp, .decimals = 2,
      .what = "The true peak once a lossy encoder has been through it.", .available = false},
 };
