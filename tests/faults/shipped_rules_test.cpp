@@ -191,6 +191,33 @@ std::string png(unsigned width, unsigned height) {
   return out + std::string("\x08\x02\0\0\0....\0\0\0\0IDAT", 17);
 }
 
+double evenly(std::uint32_t& state) {
+  state = state * 1664525u + 1013904223u;
+  return state / 4294967296.0;
+}
+
+// A gentle low-pass and noise of a step of 24 bits: all bits move, and nothing is left of the loops' own 16 bits.
+void fill_low_bits(Clip& clip) {
+  std::uint32_t state = 5;
+  for (auto& channel : clip.channels) {
+    double before = 0;
+    for (auto& x : channel) {
+      before = 0.7 * x + 0.3 * before;
+      x = before + (evenly(state) - evenly(state)) / 8388608;
+    }
+  }
+}
+
+// To 16 bits, after a tail of a low tone that dies away through the last step.
+void shorten_with_tail(Clip& clip, bool dithered) {
+  std::uint32_t state = 9;
+  for (auto& channel : clip.channels) {
+    for (int n = 0; n < 3 * clip.rate; ++n)
+      channel.push_back(std::pow(10.0, (-60 - 15.0 * n / clip.rate) / 20) * std::sin(0.0131 * n));
+  }
+  clip.each([&](double x) { return std::round(x * 32768 + (dithered ? evenly(state) - evenly(state) : 0)) / 32768; });
+}
+
 const std::map<std::string, Maker>& makers() {
   static const std::map<std::string, Maker> table{
       {"integrated_loudness", [](Sample& s, double v) { by_gain(s, "integrated_loudness", v); }},
@@ -498,6 +525,27 @@ const std::map<std::string, Maker>& makers() {
          const auto at = loud_frame(s.clip);
          for (auto& channel : s.clip.channels) std::fill_n(channel.begin() + at, std::lround(v * s.clip.rate), 0.0);
        }},
+      {"stuck_bits",
+       [](Sample& s, double v) {
+         fill_low_bits(s.clip);
+         if (v <= 0) return;
+         const auto at = loud_frame(s.clip);
+         for (auto& channel : s.clip.channels) {
+           for (auto n = at; n < at + s.clip.rate; ++n) {
+             auto& x = channel[static_cast<std::size_t>(n)];
+             x = std::floor(x * 32768) / 32768;
+           }
+         }
+       }},
+      {"subsonic_level",
+       [](Sample& s, double v) {
+         turn(s, "subsonic_level", v, [](Clip& clip, double x) {
+           for (auto& channel : clip.channels) {
+             for (std::size_t n = 0; n < channel.size(); ++n)
+               channel[n] += 0.3 * x * std::sin(2 * 3.14159265358979 * 11 * static_cast<double>(n) / clip.rate);
+           }
+         });
+       }},
       {"inter_channel_delay",
        [](Sample& s, double v) {
          if (v == 0) {
@@ -520,6 +568,23 @@ void make_value(Sample& s, const std::string& id, const Value& wanted) {
       s.wrapping.container = "MP3", s.wrapping.variable_bit_rate = *text != "constant";
     } else if (id == "encoding") {
       s.wrapping.codec = *text == "coded" ? "ulaw" : "";
+    } else if (id == "integer_valued_float") {
+      s.wrapping.bits = 32, s.wrapping.real = true;
+      if (*text == "none") fill_low_bits(s.clip);
+      s.clip.each([&](double x) { return *text == "none" ? x : std::round(x * 32768) / 32768; });
+    } else if (id == "gain_changed_word_length") {
+      if (*text == "none") fill_low_bits(s.clip);
+      s.clip.each([&](double x) { return *text == "none" ? x : 0.7 * std::round(x * 32768) / 32768; });
+    } else if (id == "truncated_word_length") {
+      shorten_with_tail(s.clip, *text == "none");
+    } else if (id == "lineup_tone") {
+      if (*text == "none") return;
+      for (auto& channel : s.clip.channels) {
+        std::vector<double> tone(static_cast<std::size_t>(10 * s.clip.rate));
+        for (std::size_t n = 0; n < tone.size(); ++n)
+          tone[n] = 0.126 * std::sin(2 * 3.14159265358979 * 1000 * static_cast<double>(n) / s.clip.rate);
+        channel.insert(channel.begin(), tone.begin(), tone.end());
+      }
     } else if (id == "chunks") {
       s.wrapping.bext = *text == "bext";
       if (*text == "id3") s.wrapping.id3 = {{"TIT2", "Paper Moonrise"}};
@@ -637,6 +702,7 @@ Value failing_value(const Rule& rule, const Comparison& c) {
       if (const auto* yes = std::get_if<bool>(&first)) return !*yes;
       if (std::holds_alternative<std::string>(first)) {
         if (rule.measure.id == "bit_rate_mode") return std::string("variable");
+        if (std::get<std::string>(first) == "none") return std::string("there");
         for (const char* other : {"CAF", "MP3"}) {
           if (std::find(c.accepted.begin(), c.accepted.end(), Value(std::string(other))) == c.accepted.end())
             return std::string(other);

@@ -143,7 +143,7 @@ TEST_SUITE("judge/evaluate") {
     CHECK(silent.limit_text == "at most 0.0 dBTP");
     CHECK(verdict_of({silent}) == Verdict::fail);
     CHECK(finding(keys, {}).status == Status::not_measured);
-    const auto later = finding("measure = \"lineup_tone\"\nfail_unless = \"none\"\n", {});
+    const auto later = finding("measure = \"moon_phase\"\nfail_above = 120\n", {});
     CHECK(std::get<NotMeasured>(later.outcome).reason == "not measured by this version yet");
     const auto optional = finding(keys + "optional = true\n", {});
     CHECK(optional.status == Status::not_measured);

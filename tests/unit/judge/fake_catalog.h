@@ -50,7 +50,7 @@ inline const Catalog& fake_catalog() {
       {.id = "clipped_samples", .group = G::level, .unit = U::count},
       {.id = "flat_top_runs", .group = G::level, .unit = U::count},
       {.id = "limited_peaks", .group = G::level, .unit = U::percent, .decimals = 1},
-      {.id = "lineup_tone", .group = G::level, .unit = U::text, .available = false},
+      {.id = "lineup_tone", .group = G::level, .unit = U::text},
       {.id = "phase_correlation", .group = G::stereo, .unit = U::ratio, .decimals = 2},
       {.id = "min_phase_correlation", .group = G::stereo, .unit = U::ratio, .decimals = 2},
       {.id = "low_phase_correlation", .group = G::stereo, .unit = U::ratio, .decimals = 2, .parameters = kBelow},
@@ -85,6 +85,11 @@ inline const Catalog& fake_catalog() {
       {.id = "leading_silence", .group = G::edges, .unit = U::seconds, .decimals = 3, .parameters = kThreshold},
       {.id = "trailing_silence", .group = G::edges, .unit = U::seconds, .decimals = 3, .parameters = kThreshold},
       {.id = "effective_bit_depth", .group = G::noise, .unit = U::bits},
+      {.id = "integer_valued_float", .group = G::noise, .unit = U::text},
+      {.id = "gain_changed_word_length", .group = G::noise, .unit = U::text},
+      {.id = "truncated_word_length", .group = G::noise, .unit = U::text},
+      {.id = "stuck_bits", .group = G::noise, .unit = U::count},
+      {.id = "subsonic_level", .group = G::noise, .unit = U::db, .decimals = 2},
       {.id = "noise_floor", .group = G::noise, .unit = U::dbfs, .decimals = 1},
       {.id = "a_weighted_level", .group = G::exposure, .unit = U::dbfs, .decimals = 1},
       {.id = "channel_layout_known", .group = G::format, .unit = U::boolean},
@@ -104,6 +109,7 @@ inline const Catalog& fake_catalog() {
       {.id = "cover_art", .group = G::names, .unit = U::text},
       {.id = "cover_art_pixels", .group = G::names, .unit = U::count},
       {.id = "timecode_consistency", .group = G::names, .unit = U::text},
+      {.id = "moon_phase", .group = G::names, .unit = U::hz, .available = false},
   };
   static const Catalog kCatalog = [] {
     Catalog catalog;

@@ -252,7 +252,7 @@ optional = true
   }
 
   TEST_CASE("an id that this version does not measure is legal") {
-    CHECK(rule_of("measure = \"lineup_tone\"\nfail_unless = \"none\"").measure.id == "lineup_tone");
+    CHECK(rule_of("measure = \"moon_phase\"\nfail_above = 120").measure.id == "moon_phase");
   }
 
   TEST_CASE("a file needs [ruleset], its own name, and each id once") {
