@@ -1,9 +1,50 @@
 // Words and small functions of the public model. They stand in base because every layer needs them.
 #include <sendworthy/catalog.h>
 #include <sendworthy/result.h>
+#include <sendworthy/rule_set.h>
 #include <sendworthy/sheet.h>
 
+#include <algorithm>
+
+#include "base/text.h"
+
 namespace sendworthy {
+
+double number_in(const Parameters& parameters, std::string_view name, double fallback) {
+  const auto found = parameters.find(name);
+  const auto* number = found == parameters.end() ? nullptr : std::get_if<double>(&found->second);
+  return number == nullptr ? fallback : *number;
+}
+
+std::vector<std::string> items_of(std::string_view joined_by_plus) {
+  std::vector<std::string> items;
+  while (!joined_by_plus.empty()) {
+    const auto end = std::min(joined_by_plus.find('+'), joined_by_plus.size());
+    items.emplace_back(joined_by_plus.substr(0, end));
+    joined_by_plus.remove_prefix(std::min(end + 1, joined_by_plus.size()));
+  }
+  return items;
+}
+
+std::string accepted_by(const Parameter& parameter) {
+  const auto range = [](double lowest, double highest) { return base::shortest(lowest) + " to " + base::shortest(highest); };
+  std::string text;
+  for (const auto& choice : parameter.choices) {
+    text += (text.empty() ? "" : ", ") + std::string(choice.word) + " " +
+            (choice.steps.empty() ? range(choice.lowest, choice.highest)
+                                  : range(choice.steps.front(), choice.steps.back()) + " in its fixed steps");
+  }
+  if (text.empty()) text = range(parameter.lowest, parameter.highest);
+  return parameter.unit.empty() ? text : text + " " + std::string(parameter.unit);
+}
+
+std::string fallback_in_words(const Parameter& parameter) {
+  if (parameter.choices.empty())
+    return base::shortest(parameter.fallback) + (parameter.unit.empty() ? "" : " " + std::string(parameter.unit));
+  std::string text;
+  for (const auto& item : items_of(parameter.fallback_words)) text += (text.empty() ? "[\"" : ", \"") + item + "\"";
+  return text + "]";
+}
 
 std::string_view to_string(ErrorCode code) {
   switch (code) {

@@ -84,10 +84,8 @@ Explanation explain_measurement(const CatalogEntry& entry, const std::vector<Rul
   text.add("source", "Source", entry.source);
   std::vector<std::string> parameters;
   for (const auto& parameter : entry.parameters) {
-    const auto unit = parameter.unit.empty() ? std::string() : " " + std::string(parameter.unit);
     parameters.push_back(std::string(parameter.name) + ": " + std::string(parameter.what) + " (" +
-                         base::shortest(parameter.lowest) + " to " + base::shortest(parameter.highest) + unit +
-                         "; without it " + base::shortest(parameter.fallback) + unit + ")");
+                         accepted_by(parameter) + "; without it " + fallback_in_words(parameter) + ")");
   }
   text.add_list("parameters", "Parameters a rule may set", std::move(parameters));
   std::vector<std::string> rules;

@@ -158,9 +158,12 @@ std::vector<RuleKey> keys_of(const Rule& rule) {
     add(rule.origins.count(bare) > 0 && comparison.status == Status::fail ? bare : prefixed, toml(comparison));
   }
   if (rule.tolerance != 0) add("tolerance", base::shortest(rule.tolerance));
-  for (const auto& [name, value] : rule.measure.parameters) add(name, base::shortest(value));
-  const auto& conditions = rule.conditions;
   const auto text = [](const std::string& item) { return toml_text(item); };
+  for (const auto& [name, value] : rule.measure.parameters) {
+    const auto* number = std::get_if<double>(&value);
+    add(name, number != nullptr ? base::shortest(*number) : toml_list(items_of(std::get<std::string>(value)), text));
+  }
+  const auto& conditions = rule.conditions;
   if (!conditions.channels.empty()) {
     add("channels", toml_list(conditions.channels, [](int count) { return std::to_string(count); }));
   }

@@ -144,11 +144,90 @@ Result<const CatalogEntry*> find_measurement(const Node& node, const Catalog& ca
   return wrong(node, fmt::format("unknown measurement {}{}", in_quotes(*id), did_you_mean(*id, ids_of(catalog))));
 }
 
+constexpr std::size_t kMostWords = 8;
+
+// A word and a number, as in "vorbis 160" or "vorbis 160 kbit/s".
+struct Word {
+  std::size_t choice = 0;
+  double number = 0;
+  auto operator<=>(const Word&) const = default;
+};
+
+Result<Word> read_word(const Node& node, const Parameter& parameter, const CatalogEntry& entry) {
+  const auto text = node.text();
+  if (!text) return tl::unexpected(text.error());
+  const std::string_view whole = *text;
+  const auto space = whole.find(' ');
+  const auto word = whole.substr(0, space);
+  std::string_view rest = space == whole.npos ? std::string_view{} : whole.substr(space);
+  rest.remove_prefix(std::min(rest.find_first_not_of(' '), rest.size()));
+  const auto takes = fmt::format("{} takes {}, written as in {}", entry.id, accepted_by(parameter),
+                                 in_quotes(items_of(parameter.fallback_words).front()));
+
+  const auto found = std::find_if(parameter.choices.begin(), parameter.choices.end(),
+                                  [&](const Choice& choice) { return same_text(choice.word, word, true); });
+  if (found == parameter.choices.end()) {
+    std::vector<std::string_view> known;
+    for (const auto& choice : parameter.choices) known.push_back(choice.word);
+    return wrong(node, fmt::format("{} is not known; {}{}", in_quotes(whole), takes, did_you_mean(word, known)));
+  }
+  Word read{static_cast<std::size_t>(found - parameter.choices.begin()), 0};
+  const auto parsed = std::from_chars(rest.data(), rest.data() + rest.size(), read.number);
+  auto unit = rest.substr(static_cast<std::size_t>(parsed.ptr - rest.data()));
+  unit.remove_prefix(std::min(unit.find_first_not_of(' '), unit.size()));
+  if (parsed.ec != std::errc() || (!unit.empty() && unit != parameter.unit))
+    return wrong(node, fmt::format("{} needs a number of {} after {}; {}", in_quotes(whole), parameter.unit,
+                                   in_quotes(found->word), takes));
+  const auto has = [&](int step) { return step == read.number; };
+  const bool fits = found->steps.empty() ? read.number >= found->lowest && read.number <= found->highest &&
+                                               read.number == std::floor(read.number)
+                                         : std::any_of(found->steps.begin(), found->steps.end(), has);
+  if (!fits) {
+    if (found->steps.empty())
+      return wrong(node, fmt::format("{}: {} takes whole numbers from {} to {} {}", in_quotes(whole), found->word,
+                                     base::shortest(found->lowest), base::shortest(found->highest), parameter.unit));
+    const auto nearest = *std::min_element(found->steps.begin(), found->steps.end(), [&](int a, int b) {
+      return std::abs(a - read.number) < std::abs(b - read.number);
+    });
+    return wrong(node, fmt::format("{}: {} takes {} {}; did you mean \"{} {}\"?", in_quotes(whole), found->word,
+                                   fmt::join(found->steps, ", "), parameter.unit, found->word, nearest));
+  }
+  return read;
+}
+
+// A list of words, in the catalog's order whatever order it was written in, so that the same list is the same request.
+Result<std::string> read_words(const Node& node, const Parameter& parameter, const CatalogEntry& entry) {
+  const auto nodes = node.type() == Node::Type::array ? node.members() : std::vector<Node>{node};
+  if (nodes.empty())
+    return wrong(node, fmt::format("\"{}\" is empty; {} takes {}", parameter.name, entry.id, accepted_by(parameter)));
+  if (nodes.size() > kMostWords)
+    return wrong(node, fmt::format("\"{}\" has more than {} items", parameter.name, kMostWords));
+  std::vector<Word> words;
+  for (const auto& one : nodes) {
+    const auto word = read_word(one, parameter, entry);
+    if (!word) return tl::unexpected(word.error());
+    if (std::find(words.begin(), words.end(), *word) != words.end())
+      return wrong(one, fmt::format("{} is named twice", in_quotes(*one.text())));
+    words.push_back(*word);
+  }
+  std::sort(words.begin(), words.end());
+  std::string joined;
+  for (const auto& word : words)
+    joined += fmt::format("{}{} {}", joined.empty() ? "" : "+", parameter.choices[word.choice].word, base::shortest(word.number));
+  return joined;
+}
+
 // true when the entry has the parameter; the value goes into `request` unless it is the fallback.
 Result<bool> take_parameter(const DraftKey& key, std::string_view name, const CatalogEntry& entry,
                             MeasureRequest& request) {
   for (const auto& parameter : entry.parameters) {
     if (parameter.name != name) continue;
+    if (!parameter.choices.empty()) {
+      auto words = read_words(key.value, parameter, entry);
+      if (!words) return tl::unexpected(words.error());
+      if (*words != parameter.fallback_words) request.parameters[std::string(name)] = std::move(*words);
+      return true;
+    }
     const auto value = key.value.number();
     if (!value) return tl::unexpected(value.error());
     if (*value < parameter.lowest || *value > parameter.highest) {
@@ -242,6 +321,7 @@ Result<Rule> build_rule(const DraftRule& draft, const Catalog& catalog) {
   const auto entry = find_measurement(at_measure->second.value, catalog);
   if (!entry) return tl::unexpected(entry.error());
   rule.measure.id = std::string((*entry)->id);
+  rule.measure.on_request = (*entry)->on_request;
   Unit unit = (*entry)->unit;
 
   const CatalogEntry* other = nullptr;
@@ -250,7 +330,7 @@ Result<Rule> build_rule(const DraftRule& draft, const Catalog& catalog) {
     if (!found) return tl::unexpected(found.error());
     other = *found;
     if (other->id == (*entry)->id) return wrong(at->second.value, "a measurement compared to itself always agrees");
-    rule.compare_to = MeasureRequest{std::string(other->id), {}};
+    rule.compare_to = MeasureRequest{std::string(other->id), {}, other->on_request};
     // Levels and loudness of every kind are decibels: the difference of two has a meaning.
     constexpr std::array kDecibels{Unit::lufs, Unit::lu, Unit::dbtp, Unit::dbfs, Unit::db};
     const auto is_level = [&](Unit one) { return std::find(kDecibels.begin(), kDecibels.end(), one) != kDecibels.end(); };

@@ -89,11 +89,20 @@ std::string digest_of(const RuleSet& set) {
 
 }  // namespace judge
 
+namespace {
+
+std::string written(const ParameterValue& value) {
+  const auto* number = std::get_if<double>(&value);
+  return number != nullptr ? base::shortest(*number) : std::get<std::string>(value);
+}
+
+}  // namespace
+
 std::string key_of(const MeasureRequest& request) {
   if (request.parameters.empty()) return request.id;
   std::string list;
   for (const auto& [name, value] : request.parameters)
-    list += fmt::format("{}{}={}", list.empty() ? "" : ",", name, base::shortest(value));
+    list += fmt::format("{}{}={}", list.empty() ? "" : ",", name, written(value));
   return fmt::format("{}({})", request.id, list);
 }
 
@@ -102,8 +111,11 @@ std::vector<MeasureRequest> requests_of(const std::vector<RuleSet>& rule_sets) {
   for (const auto& set : rule_sets) {
     for (const auto& rule : set.rules) {
       if (!rule.enabled) continue;
-      if (!rule.measure.parameters.empty()) requests.push_back(rule.measure);
-      if (rule.compare_to && !rule.compare_to->parameters.empty()) requests.push_back(*rule.compare_to);
+      const auto ask = [&](const MeasureRequest& request) {
+        if (request.on_request || !request.parameters.empty()) requests.push_back(request);
+      };
+      ask(rule.measure);
+      if (rule.compare_to) ask(*rule.compare_to);
     }
   }
   std::sort(requests.begin(), requests.end());

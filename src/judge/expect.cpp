@@ -182,6 +182,7 @@ Result<RuleSet> expectations(const std::vector<std::string>& key_values, const C
     rule.id = std::string(entry->id);
     std::replace(rule.id.begin(), rule.id.end(), '_', '-');
     rule.measure.id = std::string(entry->id);
+    rule.measure.on_request = entry->on_request;
     rule.comparisons = std::move(*comparisons);
     rule.why = fmt::format("The command line expects {}.", base::for_terminal(whole));
     rule.remedy = "Bounce it again with these settings, or correct what is expected.";

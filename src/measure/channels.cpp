@@ -129,8 +129,7 @@ class ChannelMeter final : public Meter {
   static bool opposite(double a, double b) { return heard(a) == -heard(b); }
 
   void silent(const Bus& bus, const Parameters& variant, Report& report) {
-    const auto found = variant.find("threshold_dbfs");
-    const double threshold = found == variant.end() ? kSilent[0].fallback : found->second;
+    const double threshold = number_in(variant, "threshold_dbfs", kSilent[0].fallback);
     int quiet = 0;
     std::string which;
     for (std::size_t c = 0; c < bus.peak.size(); ++c) {

@@ -52,8 +52,7 @@ class EdgeMeter final : public Meter {
       if (std::find(all.begin(), all.end(), variant) == all.end()) all.push_back(variant);
     }
     for (const auto& parameters : all) {
-      const auto found = parameters.find("threshold_dbfs");
-      const double db = found == parameters.end() ? kThreshold[0].fallback : found->second;
+      const double db = number_in(parameters, "threshold_dbfs", kThreshold[0].fallback);
       edges_.push_back({parameters, db, static_cast<float>(std::pow(10, db / 20))});
     }
     zero_.linear = 0;

@@ -66,8 +66,7 @@ class LowBandMeter final : public Meter {
       }
     }
     for (const auto& parameters : all) {
-      const auto found = parameters.find("below_hz");
-      const double edge = found == parameters.end() ? kBelow[0].fallback : found->second;
+      const double edge = number_in(parameters, "below_hz", kBelow[0].fallback);
       bands_.emplace_back(parameters, edge, mid_chain_.low_rate_hz());
     }
     // Channels of a file that is not stereo go by pairs of their own.

@@ -77,6 +77,11 @@ std::string measurements_page() {
       paragraph("What it cannot know", entry->caveat);
       paragraph("What to do", entry->act);
       for (const Parameter& parameter : entry->parameters) {
+        if (!parameter.choices.empty()) {
+          body += fmt::format("\n- **Parameter `{}`.** {}: {}; without it {}.", parameter.name, plain(parameter.what),
+                              plain(accepted_by(parameter)), plain(fallback_in_words(parameter)));
+          continue;
+        }
         body += fmt::format("\n- **Parameter `{}`.** {} {}{}{}, from {} to {}.", parameter.name, plain(parameter.what),
                             base::shortest(parameter.fallback), parameter.unit.empty() ? "" : " ", parameter.unit,
                             base::shortest(parameter.lowest), base::shortest(parameter.highest));

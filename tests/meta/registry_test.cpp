@@ -76,6 +76,16 @@ TEST_SUITE("meta/registry") {
         CAPTURE(entry->id);
         CAPTURE(parameter.name);
         CHECK(well_formed(parameter.name, '_'));
+        CHECK_FALSE(accepted_by(parameter).empty());
+        if (!parameter.choices.empty()) {
+          // The fallback is what a rule could write as well: it loads, and asks for nothing but the plain measurement.
+          const auto set = parse_rule_set("[ruleset]\nname = \"x\"\n[[rule]]\nid = \"r\"\nmeasure = \"" + std::string(entry->id) + "\"\n" +
+                                              std::string(parameter.name) + " = " + fallback_in_words(parameter) + "\nwarn_above = 0\n",
+                                          "x.toml", {}, catalog());
+          REQUIRE(set.has_value());
+          CHECK(set->rules[0].measure.parameters.empty());
+          continue;
+        }
         CHECK(parameter.lowest <= parameter.fallback);
         CHECK(parameter.fallback <= parameter.highest);
         CHECK_FALSE(parameter.what.empty());

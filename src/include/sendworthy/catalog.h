@@ -23,15 +23,30 @@ enum class Group { format, level, stereo, edges, continuity, noise, lossy, expos
 
 [[nodiscard]] std::string_view to_string(Group group);
 
-/// A parameter a rule may set on a measurement, such as `below_hz`.
+/// A word that a parameter of words takes, with the numbers that may follow it: `vorbis`, 32 to 500.
+struct Choice {
+  std::string_view word;
+  double lowest = 0;
+  double highest = 0;
+  std::span<const int> steps = {};  ///< not empty: only these
+};
+
+/// A parameter a rule may set on a measurement, such as `below_hz` (a number) or `codecs` (words with numbers).
 struct Parameter {
   std::string_view name;
   std::string_view unit;
-  double fallback;  ///< used when the rule says nothing
-  double lowest;
-  double highest;
+  double fallback = 0;  ///< used when the rule says nothing
+  double lowest = 0;
+  double highest = 0;
   std::string_view what;
+  std::span<const Choice> choices = {};   ///< not empty: a list of these, each with its number, as in "vorbis 160"
+  std::string_view fallback_words = {};   ///< of such a list, as in the key of a measurement: joined by +
 };
+
+/// What a parameter takes, in words: "40 to 500 Hz"; "vorbis 32 to 500, opus 6 to 510 kbit/s".
+[[nodiscard]] std::string accepted_by(const Parameter& parameter);
+/// Its fallback as a rule would write it: "120 Hz"; "[\"vorbis 160\"]".
+[[nodiscard]] std::string fallback_in_words(const Parameter& parameter);
 
 /// One measurement. `id` is stable for ever. Texts are plain English without markup.
 struct CatalogEntry {
@@ -48,6 +63,7 @@ struct CatalogEntry {
   std::string_view act;     ///< what a mixer can do about it
   bool available = true;    ///< false: named in the contract, not measured by this version yet
   std::span<const Parameter> parameters = {};
+  bool on_request = false;  ///< costs too much to be made unasked: made where a rule judges it, and nowhere else
 };
 
 /// All entries, in the order of the contract.

@@ -6,6 +6,7 @@
 #include <string>
 #include <string_view>
 #include <utility>
+#include <variant>
 #include <vector>
 
 #include <sendworthy/catalog.h>
@@ -14,12 +15,20 @@
 
 namespace sendworthy {
 
-using Parameters = std::map<std::string, double, std::less<>>;
+/// A number, or a list of words with numbers, joined by + in the catalog's order: "vorbis 160+mp3 320".
+using ParameterValue = std::variant<double, std::string>;
+using Parameters = std::map<std::string, ParameterValue, std::less<>>;
+
+/// The number of a parameter, or `fallback` where it is not given.
+[[nodiscard]] double number_in(const Parameters& parameters, std::string_view name, double fallback);
+/// The items of a list of words.
+[[nodiscard]] std::vector<std::string> items_of(std::string_view joined_by_plus);
 
 /// A measurement together with the parameters a rule wants it made with (only those that differ from the fallback).
 struct MeasureRequest {
   std::string id;
   Parameters parameters;
+  bool on_request = false;  ///< CatalogEntry::on_request: asked for even without parameters
   friend auto operator<=>(const MeasureRequest&, const MeasureRequest&) = default;
 };
 
@@ -110,7 +119,7 @@ struct RuleSetListing {
 /// `--expect sample_rate=96000`: a rule set named "expected" with one rule per key.
 [[nodiscard]] Result<RuleSet> expectations(const std::vector<std::string>& key_values, const Catalog& catalog);
 
-/// Every measurement with other parameters than the fallback that these rules need.
+/// Every measurement with other parameters than the fallback, or made on request only, that these rules need.
 [[nodiscard]] std::vector<MeasureRequest> requests_of(const std::vector<RuleSet>& rule_sets);
 
 }  // namespace sendworthy
