@@ -1,0 +1,34 @@
+// Another program as a helper: bytes in, bytes out, through pipes. No shell, no files, and an end in any case.
+#pragma once
+
+#include <sendworthy/result.h>
+
+#include <atomic>
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace sendworthy::base {
+
+struct HelperLimits {
+  std::size_t output_bytes = 1 << 20;  ///< one byte more, and the helper is ended
+  double quiet_s = 20;                 ///< without one byte in or out
+  double total_s = 120;
+};
+
+/// The absolute path of a program in the folders of PATH. Empty and relative folders are passed over: what lies in the
+/// working folder is never run.
+[[nodiscard]] std::optional<std::string> find_program(std::string_view name);
+
+/// Runs `program` (an absolute path), writes `input` to it, and returns what it wrote to its standard output once it ended
+/// with 0. It gets three pipes and no other open file, a process group of its own (a Ctrl-C reaches it through `stop`), and
+/// is killed when this process ends. Errors: interrupted (`stop` was set; may be null); unreadable: it could not be
+/// started, failed, hung, or wrote more than it may. The text has the first line of its standard error, cleaned.
+/// The calling thread waits. Linux and other systems with fork; may be called from several threads.
+[[nodiscard]] Result<std::string> run_helper(const std::string& program, const std::vector<std::string>& arguments,
+                                             std::string_view input, const HelperLimits& limits,
+                                             const std::atomic<bool>* stop = nullptr);
+
+}  // namespace sendworthy::base
