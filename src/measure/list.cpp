@@ -8,15 +8,15 @@ namespace sendworthy::measure {
 
 extern const MeterModule kFormatModule, kLoudnessModule, kTruePeakModule, kLevelModule, kCodeModule, kStereoModule,
     kLowBandModule, kDelayModule, kChannelModule, kEdgeModule, kCutModule, kOutlineModule, kContinuityModule,
-    kWordLengthModule, kToneModule, kSurroundModule, kDeclaredModule, kNameModule, kTagModule, kTextModule,
-    kCoverModule, kStartModule, kNotYetModule;
+    kLossyModule, kWordLengthModule, kToneModule, kSurroundModule, kDeclaredModule, kNameModule, kTagModule,
+    kTextModule, kCoverModule, kStartModule, kNotYetModule;
 
 std::span<const MeterModule> modules() {
   static const std::array list{kFormatModule, kLoudnessModule, kTruePeakModule, kLevelModule, kCodeModule,
                                kStereoModule, kLowBandModule, kDelayModule, kChannelModule, kEdgeModule, kCutModule,
-                               kOutlineModule, kContinuityModule, kWordLengthModule, kToneModule, kSurroundModule,
-                               kDeclaredModule, kNameModule, kTagModule, kTextModule, kCoverModule, kStartModule,
-                               kNotYetModule};
+                               kOutlineModule, kContinuityModule, kLossyModule, kWordLengthModule, kToneModule,
+                               kSurroundModule, kDeclaredModule, kNameModule, kTagModule, kTextModule, kCoverModule,
+                               kStartModule, kNotYetModule};
   return list;
 }
 

@@ -1,6 +1,7 @@
 // What a meter is: a state machine that takes blocks and ends in measurements. Its catalog entries stand beside it.
 #pragma once
 
+#include <atomic>
 #include <cstdint>
 #include <deque>
 #include <memory>
@@ -46,6 +47,23 @@ struct Block {
 /// One number per hop or tick of a whole file: grows in small pieces, never by copying itself into twice the room.
 using Series = std::deque<float>;
 
+/// What one encoder and bit rate made of the file.
+struct LossyReading {
+  struct Place {
+    double peak = 0;  ///< linear
+    std::int64_t frame = 0;
+    int channel = 0;  ///< from 1
+  };
+  std::string name;                    ///< "vorbis 160"
+  std::optional<std::string> problem;  ///< why nothing was read
+  std::vector<double> channel_peaks;   ///< linear, true peak of the decoded sound
+  std::int64_t overs = 0;              ///< decoded samples above 1 in magnitude
+  std::int64_t places = 0;             ///< hops with a true peak above 1
+  std::vector<Place> worst;            ///< highest first; one at least where anything sounds
+  double kbit_s = 0;                   ///< as it came out, headers left out
+  std::string encoder;
+};
+
 /// What the meters tell each other once the stream has ended. Series hold one number per hop (100 ms) or tick (10 ms).
 struct Bus {
   std::int64_t frames = 0;
@@ -68,6 +86,7 @@ struct Bus {
   std::vector<double> sum, square;                ///< per channel
   dsp::PairSums pair;                             ///< stereo only
   std::optional<double> noise_floor_dbfs;
+  std::vector<LossyReading> lossy;                ///< only where a rule asks
   std::vector<Timeline> timelines;
   std::optional<Pictures> pictures;
 };
@@ -90,6 +109,7 @@ struct Setup {
   const std::vector<MeasureRequest>& requests;
   bool timelines = false;
   bool pictures = false;
+  const std::atomic<bool>* stop = nullptr;  ///< for meters that wait for something outside; may be null
 
   /// The fallback and every other parameter set asked for on `id`.
   [[nodiscard]] std::vector<Parameters> variants(std::string_view id) const;

@@ -21,8 +21,6 @@ constexpr CatalogEntry kEntries[] = {
      .what = "Narrow lines through the whole file.", .available = false},
     {.id = "click_bleed", .title = "Click bleed", .group = Group::noise, .unit = Unit::text, .decimals = 0,
      .what = "A metronome heard in the pauses.", .available = false},
-    {.id = "true_peak_after_lossy", .title = "True peak after lossy encoding", .group = Group::lossy, .unit = Unit::dbtp, .decimals = 2,
-     .what = "The true peak once a lossy encoder has been through it.", .available = false},
 };
 
 }  // namespace

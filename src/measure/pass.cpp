@@ -8,6 +8,7 @@
 
 #include "base/text.h"
 #include "measure/digest.h"
+#include "measure/lossy.h"
 #include "measure/meter.h"
 #include "measure/pictures.h"
 #include "measure/second_meter.h"
@@ -199,12 +200,13 @@ bool wanted(const MeterModule& module, const PassOptions& options) {
 
 Result<PassResult> run_pass(audio::OpenedFile& file, const PassOptions& options, Crew& crew) {
   const auto& format = file.source->format();
-  const Setup setup{format, file.facts, options.requests, options.timelines, options.pictures};
+  const Setup setup{format, file.facts, options.requests, options.timelines, options.pictures, options.stop};
   std::vector<std::unique_ptr<Meter>> meters;
   for (const auto& module : modules()) {
     if (module.create == nullptr || !wanted(module, options)) continue;
     if (auto meter = module.create(setup)) meters.push_back(std::move(meter));
   }
+  for (auto& lane : lossy_lanes(setup)) meters.push_back(std::move(lane));
   auto digest = std::make_unique<DigestMeter>(format);
   auto* digest_meter = digest.get();
   meters.push_back(std::move(digest));

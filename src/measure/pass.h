@@ -15,7 +15,7 @@
 namespace sendworthy::measure {
 
 struct PassOptions {
-  std::vector<MeasureRequest> requests;  ///< measurements wanted with other parameters than the fallback
+  std::vector<MeasureRequest> requests;  ///< measurements wanted with other parameters than the fallback, or on request
   bool timelines = false;
   bool pictures = false;  ///< only together with timelines
   bool second_meter = false;
@@ -27,7 +27,7 @@ struct PassOptions {
 };
 
 struct PassResult {
-  std::vector<Measurement> measurements;  ///< every available catalog id, and every request; sorted by key
+  std::vector<Measurement> measurements;  ///< every available catalog id that is not on request only, and every request; sorted by key
   std::vector<Timeline> timelines;
   std::optional<Pictures> pictures;
   std::string audio_digest;               ///< "xxh128:…"

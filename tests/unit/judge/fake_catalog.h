@@ -8,6 +8,10 @@ namespace sendworthy::test {
 inline const Catalog& fake_catalog() {
   static constexpr Parameter kBelow[] = {{"below_hz", "Hz", 120, 40, 500, "low band"}};
   static constexpr Parameter kThreshold[] = {{"threshold_dbfs", "dBFS", -60, -120, -20, "silence"}};
+  static constexpr int kSteps[] = {64, 128, 320};
+  static constexpr Choice kWords[] = {{"vorbis", 32, 500}, {"opus", 6, 510}, {"mp3", 64, 320, kSteps}};
+  static constexpr Parameter kCodecs[] = {
+      {.name = "codecs", .unit = "kb/s", .what = "encoders", .choices = kWords, .fallback_words = "vorbis 160"}};
   using G = Group;
   using U = Unit;
   static const CatalogEntry kEntries[] = {
@@ -91,6 +95,7 @@ inline const Catalog& fake_catalog() {
       {.id = "stuck_bits", .group = G::noise, .unit = U::count},
       {.id = "subsonic_level", .group = G::noise, .unit = U::db, .decimals = 2},
       {.id = "noise_floor", .group = G::noise, .unit = U::dbfs, .decimals = 1},
+      {.id = "true_peak_after_lossy", .group = G::lossy, .unit = U::dbtp, .decimals = 2, .parameters = kCodecs, .on_request = true},
       {.id = "a_weighted_level", .group = G::exposure, .unit = U::dbfs, .decimals = 1},
       {.id = "channel_layout_known", .group = G::format, .unit = U::boolean},
       {.id = "declared_loudness_error", .group = G::level, .unit = U::lu, .decimals = 2},

@@ -563,4 +563,47 @@ enabled = false
     REQUIRE(requests.size() == 1);
     CHECK(key_of(requests[0]) == "side_level_low(below_hz=150)");
   }
+
+  TEST_CASE("codecs are words with a bit rate, in any order and case; on-request measurements are asked for even without") {
+    const auto with = [](const std::string& codecs) {
+      return parse(kHead + "[[rule]]\nid = \"r\"\nmeasure = \"true_peak_after_lossy\"\n" + codecs + "\nwarn_above = 0\n");
+    };
+    const auto key = [&](const std::string& codecs) {
+      const auto set = with(codecs);
+      REQUIRE_MESSAGE(set.has_value(), (set ? "" : to_string(set.error())));
+      const auto requests = requests_of({*set});
+      REQUIRE(requests.size() == 1);
+      return key_of(requests[0]);
+    };
+    CHECK(key("") == "true_peak_after_lossy");
+    CHECK(key("codecs = \"vorbis 160\"") == "true_peak_after_lossy");
+    CHECK(key("codecs = [\"MP3 320 kb/s\", \"opus   96\", \"Vorbis 160\", \"opus 128\"]") ==
+          "true_peak_after_lossy(codecs=vorbis 160+opus 96+opus 128+mp3 320)");
+
+    const auto refused = [&](const std::string& codecs) {
+      const auto set = with(codecs);
+      REQUIRE_FALSE(set.has_value());
+      CHECK(set.error().place.line > 0);
+      CHECK(set.error().place.column > 0);
+      return set.error().text;
+    };
+    const auto has = [](const std::string& text, const char* part) { return text.find(part) != std::string::npos; };
+    const auto unknown = refused("codecs = [\"vorbis 160\", \"vobris 320\"]");
+    CHECK(has(unknown, "\"vobris 320\""));
+    CHECK(has(unknown, "did you mean \"vorbis\"?"));
+    CHECK(has(unknown, "vorbis 32 to 500, opus 6 to 510, mp3 64 to 320 in its fixed steps kb/s"));
+    CHECK(has(refused("codecs = \"vorbis\""), "needs a number of kb/s after \"vorbis\""));
+    CHECK(has(refused("codecs = \"opus 128 Mb/s\""), "needs a number of kb/s"));
+    CHECK(has(refused("codecs = \"opus 600\""), "whole numbers from 6 to 510 kb/s"));
+    CHECK(has(refused("codecs = \"opus 96.5\""), "whole numbers"));
+    CHECK(has(refused("codecs = \"mp3 300\""), "did you mean \"mp3 320\"?"));
+    CHECK(has(refused("codecs = [\"opus 96\", \"Opus 96\"]"), "named twice"));
+    CHECK(has(refused("codecs = []"), "is empty"));
+    CHECK(has(refused("codecs = 160"), "text"));
+    CHECK(has(refused("codecs = [\"opus 6\",\"opus 7\",\"opus 8\",\"opus 9\",\"opus 10\",\"opus 11\",\"opus 12\",\"opus 13\",\"opus 14\"]"),
+              "more than 8"));
+    CHECK(has(refused("codec = \"opus 96\""), "did you mean \"codecs\"?"));
+    CHECK(items_of("vorbis 160+opus 128") == std::vector<std::string>{"vorbis 160", "opus 128"});
+    CHECK(items_of("").empty());
+  }
 }

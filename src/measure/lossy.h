@@ -1,0 +1,15 @@
+// Encoders run beside the other meters: one lane per codec and bit rate.
+#pragma once
+
+#include <memory>
+#include <vector>
+
+#include "measure/meter.h"
+
+namespace sendworthy::measure {
+
+/// A meter for each codec and bit rate that the requests name, each once; none where no rule asks. They publish to
+/// Bus::lossy, and the module of true_peak_after_lossy reports.
+[[nodiscard]] std::vector<std::unique_ptr<Meter>> lossy_lanes(const Setup& setup);
+
+}  // namespace sendworthy::measure
