@@ -20,6 +20,37 @@ constexpr std::int64_t kAhead = 1024;
 constexpr std::int64_t kAdtsHeader = 7;
 constexpr std::int64_t kSlackFrames = 16 * 1024;
 
+/// Raw floats as they come out of a pipe, cut anywhere → the frames behind the encoder's delay.
+class Unpacker {
+ public:
+  Unpacker(int channels, std::int64_t wanted, const LossyTrip::Sink& sink)
+      : frame_bytes_(static_cast<std::size_t>(channels) * sizeof(float)), wanted_(wanted), sink_(sink) {}
+
+  void take(std::string_view piece) {
+    rest_.append(piece);
+    const auto whole = static_cast<std::int64_t>(rest_.size() / frame_bytes_);
+    const auto skip = std::min(ahead_, whole);
+    ahead_ -= skip;
+    const auto use = std::min(whole - skip, wanted_ - frames_);
+    if (use > 0) {
+      floats_.resize(static_cast<std::size_t>(use) * frame_bytes_ / sizeof(float));
+      std::memcpy(floats_.data(), rest_.data() + static_cast<std::size_t>(skip) * frame_bytes_, static_cast<std::size_t>(use) * frame_bytes_);
+      sink_(floats_.data(), use);
+      frames_ += use;
+    }
+    rest_.erase(0, static_cast<std::size_t>(whole) * frame_bytes_);
+  }
+  [[nodiscard]] std::int64_t frames() const { return frames_; }
+
+ private:
+  const std::size_t frame_bytes_;
+  const std::int64_t wanted_;
+  const LossyTrip::Sink& sink_;
+  std::int64_t ahead_ = kAhead, frames_ = 0;
+  std::string rest_;
+  std::vector<float> floats_;
+};
+
 class AacTrip final : public LossyTrip {
  public:
   AacTrip(std::string program, std::string version, LossyFormat format, int kbit_s, std::int64_t frames,
@@ -49,23 +80,15 @@ class AacTrip final : public LossyTrip {
     std::string().swap(sound_);
     count(*coded);
     limits.output_bytes = static_cast<std::size_t>(bytes_of(frames_ + kSlackFrames));
+    Unpacker unpacker(format_.channels, frames_, sink);
     const auto decoded = base::run_helper(program_,
                                           {"-hide_banner", "-nostdin", "-loglevel", "error", "-f", "aac", "-i", "pipe:0",
                                            "-ar", rate, "-ac", channels, "-c:a", "pcm_" + raw, "-f", raw, "pipe:1"},
-                                          *coded, limits, stop_);
+                                          *coded, limits, stop_, [&](std::string_view piece) { unpacker.take(piece); });
     if (!decoded) return tl::unexpected(decoded.error());
-    const auto got = std::ssize(*decoded) / bytes_of(1) - kAhead;
-    if (got < frames_)
+    if (unpacker.frames() < frames_)
       return fail(ErrorCode::unreadable, fmt::format("{} gave back {} frames of {}", base::for_terminal(program_),
-                                                     std::max<std::int64_t>(0, got), frames_));
-    std::vector<float> piece;
-    for (std::int64_t at = 0; at < frames_;) {
-      const auto n = std::min<std::int64_t>(4096, frames_ - at);
-      piece.resize(static_cast<std::size_t>(n * format_.channels));
-      std::memcpy(piece.data(), decoded->data() + bytes_of(kAhead + at), static_cast<std::size_t>(bytes_of(n)));
-      sink(piece.data(), n);
-      at += n;
-    }
+                                                     unpacker.frames(), frames_));
     return {};
   }
 

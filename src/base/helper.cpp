@@ -91,12 +91,14 @@ struct Start {
   pid_t parent;
 };
 
+// An exit would be taken for the program's own; and a library does not call it.
+[[noreturn]] void give_up() {
+  ::kill(::getpid(), SIGKILL);
+  for (;;) ::pause();
+}
+
 // Runs in the child between fork and exec: only calls that are safe there while other threads hold locks.
 [[noreturn]] void become(const Start& start) {
-  const auto give_up = [] {
-    ::kill(::getpid(), SIGKILL);
-    for (;;) ::pause();
-  };
   ::setpgid(0, 0);
 #ifdef __linux__
   ::prctl(PR_SET_PDEATHSIG, SIGKILL);
@@ -126,13 +128,14 @@ std::string first_line(std::string_view text) {
 
 class Helper {
  public:
-  Helper(std::string program, std::string_view input, const HelperLimits& limits, const std::atomic<bool>* stop)
-      : program_(std::move(program)), input_(input), limits_(limits), stop_(stop) {}
+  Helper(std::string program, std::string_view input, const HelperLimits& limits, const std::atomic<bool>* stop,
+         const std::function<void(std::string_view)>& take)
+      : program_(std::move(program)), input_(input), limits_(limits), stop_(stop), hand_on_(take) {}
   Helper(const Helper&) = delete;
   Helper& operator=(const Helper&) = delete;
   ~Helper() { end(); }
 
-  Result<std::string> run(const std::vector<std::string>& arguments) {
+  Result<void> run(const std::vector<std::string>& arguments) {
     if (!start(arguments)) return broken("could not be started: " + std::generic_category().message(errno));
     const auto begun = Clock::now();
     auto moved = begun;
@@ -194,7 +197,7 @@ class Helper {
         if (take(is_output ? output_ : errors_, is_output)) moved = Clock::now();
       }
     }
-    return text_.size() <= limits_.output_bytes;
+    return output_bytes_ <= limits_.output_bytes;
   }
 
   bool feed() {
@@ -241,14 +244,15 @@ class Helper {
     }
     const std::string_view piece(buffer_.data(), static_cast<std::size_t>(got));
     if (is_output) {
-      text_.append(piece.substr(0, limits_.output_bytes + 1 - std::min(text_.size(), limits_.output_bytes)));
+      output_bytes_ += piece.size();
+      if (output_bytes_ <= limits_.output_bytes) hand_on_(piece);
       return true;
     }
     error_text_.append(piece.substr(0, kMostErrorText - std::min(error_text_.size(), kMostErrorText)));
     return false;  // words alone are no sign of life
   }
 
-  Result<std::string> conclude() {
+  Result<void> conclude() {
     to_.close();
     // Its pipes are closed; what still runs then has a moment to end by itself.
     int status = 0;
@@ -267,7 +271,7 @@ class Helper {
     if (WIFSIGNALED(status) && WTERMSIG(status) == SIGKILL) return broken("could not be started, or was killed");
     if (WIFSIGNALED(status)) return broken("crashed (signal " + std::to_string(WTERMSIG(status)) + ")");
     if (WEXITSTATUS(status) != 0) return broken("failed (exit code " + std::to_string(WEXITSTATUS(status)) + ")");
-    return std::move(text_);
+    return {};
   }
 
   void end() {
@@ -285,7 +289,9 @@ class Helper {
   const std::atomic<bool>* stop_;
   pid_t child_ = -1;
   Descriptor to_, output_, errors_;
-  std::string text_, error_text_;
+  const std::function<void(std::string_view)>& hand_on_;
+  std::size_t output_bytes_ = 0;
+  std::string error_text_;
   std::vector<char> buffer_;
 };
 
@@ -307,7 +313,16 @@ std::optional<std::string> find_program(std::string_view name) {
 
 Result<std::string> run_helper(const std::string& program, const std::vector<std::string>& arguments,
                                std::string_view input, const HelperLimits& limits, const std::atomic<bool>* stop) {
-  return Helper(program, input, limits, stop).run(arguments);
+  std::string output;
+  const auto done = run_helper(program, arguments, input, limits, stop, [&](std::string_view piece) { output.append(piece); });
+  if (!done) return tl::unexpected(done.error());
+  return output;
+}
+
+Result<void> run_helper(const std::string& program, const std::vector<std::string>& arguments, std::string_view input,
+                        const HelperLimits& limits, const std::atomic<bool>* stop,
+                        const std::function<void(std::string_view)>& take) {
+  return Helper(program, input, limits, stop, take).run(arguments);
 }
 
 }  // namespace sendworthy::base

@@ -5,6 +5,7 @@
 
 #include <atomic>
 #include <cstddef>
+#include <functional>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -30,5 +31,9 @@ struct HelperLimits {
 [[nodiscard]] Result<std::string> run_helper(const std::string& program, const std::vector<std::string>& arguments,
                                              std::string_view input, const HelperLimits& limits,
                                              const std::atomic<bool>* stop = nullptr);
+/// The same, handing on the output piece by piece as it comes; what came before an error was handed on too.
+[[nodiscard]] Result<void> run_helper(const std::string& program, const std::vector<std::string>& arguments,
+                                      std::string_view input, const HelperLimits& limits, const std::atomic<bool>* stop,
+                                      const std::function<void(std::string_view)>& take);
 
 }  // namespace sendworthy::base
