@@ -7,16 +7,16 @@
 namespace sendworthy::measure {
 
 extern const MeterModule kFormatModule, kLoudnessModule, kTruePeakModule, kLevelModule, kCodeModule, kStereoModule,
-    kLowBandModule, kDelayModule, kChannelModule, kEdgeModule, kCutModule, kOutlineModule, kContinuityModule,
+    kLowBandModule, kSpectralModule, kDelayModule, kChannelModule, kEdgeModule, kCutModule, kOutlineModule, kContinuityModule,
     kLossyModule, kWordLengthModule, kToneModule, kSurroundModule, kDeclaredModule, kNameModule, kTagModule,
-    kTextModule, kCoverModule, kStartModule, kNotYetModule;
+    kTextModule, kCoverModule, kStartModule;
 
 std::span<const MeterModule> modules() {
   static const std::array list{kFormatModule, kLoudnessModule, kTruePeakModule, kLevelModule, kCodeModule,
-                               kStereoModule, kLowBandModule, kDelayModule, kChannelModule, kEdgeModule, kCutModule,
+                               kStereoModule, kLowBandModule, kSpectralModule, kDelayModule, kChannelModule, kEdgeModule, kCutModule,
                                kOutlineModule, kContinuityModule, kLossyModule, kWordLengthModule, kToneModule,
                                kSurroundModule, kDeclaredModule, kNameModule, kTagModule, kTextModule, kCoverModule,
-                               kStartModule, kNotYetModule};
+                               kStartModule};
   return list;
 }
 

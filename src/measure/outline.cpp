@@ -8,6 +8,7 @@
 #include "base/text.h"
 #include "measure/bursts.h"
 #include "measure/meter.h"
+#include "measure/quiet.h"
 #include "measure/shape.h"
 
 namespace sendworthy::measure {
@@ -72,6 +73,27 @@ constexpr CatalogEntry kEntries[] = {
      .source = "common practice, no source",
      .caveat = "Music with long pauses, and stems, are silent for long by nature.",
      .act = "Look behind the silence; end the export before it if nothing there belongs to the song."},
+    {.id = "noise_floor_steps",
+     .title = "Steps of the noise floor",
+     .group = Group::noise,
+     .unit = Unit::count,
+     .better = Better::lower,
+     .what = "Places in the pauses where the background noise leaps: a gate, an edit, another room.",
+     .how = "Half seconds that lie 20 dB under the loudest 50 ms, are no digital silence and steady (3 dB), followed within 0.2 s by "
+            "another such half second that is 6 dB louder or softer.",
+     .source = "common practice, no source",
+     .caveat = "Only where such pauses stand side by side; a soft pad that enters looks the same.",
+     .act = "Listen to the pause, loud: cross-fade the noise, or lay room tone under it."},
+    {.id = "click_bleed",
+     .title = "Click bleed",
+     .group = Group::noise,
+     .unit = Unit::text,
+     .what = "A metronome heard in the pauses: \"12 clicks every 0.500 s (120 a minute) at -52 dBFS\", or \"none\".",
+     .how = "A heuristic: six and more short sounds (one tick of 10 ms whose brightness leaps 6 dB over its neighbours) of one level (4 dB) at one "
+            "distance of 0.25 to 1.5 s, each 35 dB and more under the loudest 50 ms.",
+     .source = "common practice, no source",
+     .caveat = "A soft hi-hat or a clock that belongs to the song looks the same: evidence, no proof. Clicks under loud music are not seen.",
+     .act = "Listen to the pauses of the voice and of soft instruments on headphones; turn the click down in the player's headphones, or edit it out."},
     {.id = "periodic_bursts",
      .title = "Bursts at fixed intervals",
      .group = Group::continuity,
@@ -100,6 +122,7 @@ class OutlineMeter final : public Meter {
         tick_s_(static_cast<double>(subs_) * dsp::kSubBlock / setup.format.sample_rate),
         kept_(static_cast<std::size_t>(kKeptS / tick_s_)),
         bursts_(tick_s_),
+        quiet_(tick_s_),
         before_(static_cast<std::size_t>(setup.format.channels), 0.0f) {}
 
   void process(const Block& block) override {
@@ -133,6 +156,7 @@ class OutlineMeter final : public Meter {
     events(report);
     leftovers(bus, report);
     repeated(report);
+    pauses(report);
   }
 
  private:
@@ -147,6 +171,7 @@ class OutlineMeter final : public Meter {
     for (std::size_t i = 0; i < n; ++i) five += static_cast<double>(tail_[tail_.size() - 1 - i].power);
     loudest_ = std::max(loudest_, five / static_cast<double>(n));
     bursts_.take(tick);
+    quiet_.take(tick);
     power_ = moved_ = 0, peak_ = 0, frames_ = 0, in_tick_ = 0;
   }
 
@@ -247,12 +272,41 @@ class OutlineMeter final : public Meter {
       m.note = "every " + base::fixed(static_cast<double>(frame_of(found[1].first - found[0].first)) / sample_rate_, 2) + " s";
   }
 
+  void pauses(Report& report) {
+    const auto steps = quiet_.steps(loudest_);
+    if (!steps.measured) {
+      report.not_measured("noise_floor_steps", "no quiet, steady half second");
+    } else {
+      auto& m = report.value("noise_floor_steps", static_cast<double>(steps.steps.size()));
+      m.where_total = static_cast<std::int64_t>(steps.steps.size());
+      for (const auto& step : steps.steps) {
+        if (m.where.size() < kMaxWhere)
+          m.where.push_back(place_at(frame_of(step.tick), sample_rate_, 0,
+                                     "from " + base::fixed(step.from_db, 0) + " to " + base::fixed(step.to_db, 0) + " dBFS"));
+      }
+    }
+    const auto clicks = quiet_.clicks(loudest_);
+    if (!clicks.measured && clicks.ticks.empty()) {
+      report.not_measured("click_bleed", "no pause of 3 s in all that is 35 dB softer than the loudest");
+      return;
+    }
+    auto& m = report.value("click_bleed", std::string("none"));
+    if (clicks.ticks.empty()) return;
+    m.outcome = Value(std::to_string(clicks.ticks.size()) + " clicks every " + base::fixed(clicks.interval_s, 3) + " s (" +
+                      base::fixed(60 / clicks.interval_s, 0) + " a minute) at " + base::fixed(clicks.level_db, 0) + " dBFS");
+    m.where_total = static_cast<std::int64_t>(clicks.ticks.size());
+    for (const auto tick : clicks.ticks) {
+      if (m.where.size() < kMaxWhere) m.where.push_back(place_at(frame_of(tick), sample_rate_));
+    }
+  }
+
   const int sample_rate_, channels_, subs_;
   const double tick_s_;
   const std::size_t kept_;
   std::vector<Tick> head_;  ///< the first kKeptS
   std::deque<Tick> tail_;   ///< the last
   BurstFinder bursts_;
+  QuietFinder quiet_;
   std::vector<float> before_, motion_;
   double power_ = 0, moved_ = 0, loudest_ = 0;
   float peak_ = 0;

@@ -1,0 +1,425 @@
+// What the spectrum tells of where the sound came from, and of lines that never stop: one transform for all of it.
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "base/text.h"
+#include "dsp/fourier.h"
+#include "measure/meter.h"
+
+namespace sendworthy::measure {
+namespace {
+
+constexpr std::string_view kFrames =
+    "Spectra of 0.17 s (Hann), one after the other for 10 s and one a second from there on, all channels together";
+
+constexpr CatalogEntry kEntries[] = {
+    {.id = "bandwidth", .title = "Bandwidth", .group = Group::noise, .unit = Unit::hz, .decimals = 0,
+     .what = "How far up the spectrum reaches.",
+     .how = "A heuristic: the level that each band of 250 Hz passes in 5 % of the spectra; the upper edge of the highest band that stands "
+            "10 dB over the lowest and 6 dB over both above it; else of the highest that stands 10 dB over a flat floor (bands within 3 dB "
+            "of each other for 750 Hz); else half the sample rate.",
+     .source = "common practice, no source",
+     .caveat = "Dark music ends early by nature; noise of a converter can hide the end.",
+     .act = "When the end is sharp and low, ask where the sound came from."},
+    {.id = "lossy_source", .title = "Lossy source", .group = Group::noise, .unit = Unit::text,
+     .what = "Whether the sound seems to have been through a lossy codec: none, some or strong evidence.",
+     .how = "A heuristic: spectra in which the level falls by 20 dB and more within 500 Hz, between 10.5 and 20.6 kHz, and stays there; "
+            "strong where 60 % of the spectra that can show it do so at one frequency above 14.4 kHz, by 25 dB in the mean; some from 25 %. "
+            "The note names frequency, share and drop.",
+     .source = "common practice, no source: encoders of 128 kbit/s end near 16 kHz, of 320 near 20 kHz",
+     .caveat = "A steep low-pass, an old converter and samples from a lossy library look the same; high bit rates leave no trace. Evidence, "
+               "never proof.",
+     .act = "Ask for the original. If a low-pass was meant, say so."},
+    {.id = "upsampled_source", .title = "Upsampled source", .group = Group::noise, .unit = Unit::text,
+     .what = "Whether the file seems to come from a lower sample rate: none, some or strong evidence.",
+     .how = "A heuristic: the same steep end as for a lossy source, just below half of a lower rate (22.05, 24, 44.1, 48, 88.2 or 96 kHz). "
+            "At 88.2 kHz and more, nothing but a flat floor above 24 kHz is some evidence too.",
+     .source = "common practice, no source",
+     .caveat = "Microphones, analogue tape and many plug-ins end there as well. Evidence, never proof.",
+     .act = "Export at the rate of the session, once; ask which rate that was."},
+    {.id = "imaging", .title = "Imaging", .group = Group::noise, .unit = Unit::text,
+     .what = "Whether the spectrum is mirrored at half of a lower rate, as a poor rate conversion leaves it: none, some or strong evidence.",
+     .how = "A heuristic: correlation of the fine structure (decibels less their mean over 17 Fourier lines) below and above half of a lower rate, "
+            "mean over the spectra: strong from 0.3, some from 0.15.",
+     .source = "common practice, no source",
+     .caveat = "Ring modulation and folded distortion that are meant can look the same.",
+     .act = "Convert again with a better converter, from the original."},
+    {.id = "steady_tones", .title = "Steady tones", .group = Group::noise, .unit = Unit::count, .better = Better::lower,
+     .what = "Thin whistles above 5 kHz that go on through the whole file: screens, power supplies, computers.",
+     .how = "Fourier lines that stand 12 dB over those 35 to 180 Hz beside them in 90 % of the spectra, with a level that varies by less than 2 dB "
+            "(standard deviation) and is above -100 dBFS. The note names frequency and level.",
+     .source = "common practice, no source",
+     .caveat = "A held synthesiser note that never stops is one too.",
+     .act = "Listen at the frequency named, in a pause; a narrow notch takes it out, better at its source."},
+};
+
+constexpr double kBandHz = 250, kDenseS = 10, kHopS = 1;
+constexpr int kLevels = 200;  // whole decibels from −170
+constexpr double kLowestDb = -170;
+constexpr double kLoudDb = -50, kReadableDb = -100;
+constexpr double kWallDb = 20, kStrongWallDb = 25, kLowestWallHz = 9000, kHighestWall = 0.96;
+constexpr double kLossyFromHz = 10500, kLossyToHz = 20600, kLossyStrongHz = 14400, kLossyBelow = 0.93;
+constexpr std::int64_t kFewestReadable = 8;
+constexpr double kStrongShare = 0.6, kSomeShare = 0.25;
+constexpr double kOldRates[] = {22050, 24000, 44100, 48000, 88200, 96000};
+constexpr double kOldFrom = 0.94, kOldTo = 1.01;
+constexpr double kOverFloorDb = 10, kFlatDb = 3, kEdgeDb = 6, kEmptyFloorDb = -100;
+constexpr double kToneFromHz = 5000, kToneShare = 0.9, kToneSpreadDb = 2, kToneLowestDb = -100;
+constexpr float kToneOver = 16;  // 12 dB
+constexpr int kToneGap = 6, kToneReach = 30;
+constexpr std::int64_t kFewestSpectra = 12;
+constexpr double kMirrorStrong = 0.3, kMirrorSome = 0.15;
+constexpr int kMirrorEvery = 4, kMirrorMean = 8, kMirrorLeast = 64;
+
+class SpectralMeter final : public Meter {
+ public:
+  explicit SpectralMeter(const Setup& setup)
+      : sample_rate_(setup.format.sample_rate),
+        size_(size_for(sample_rate_)),
+        fourier_(size_),
+        bands_(static_cast<int>(sample_rate_ / 2 / kBandHz)) {
+    const auto size = static_cast<std::size_t>(size_);
+    window_.resize(size);
+    double squares = 0;
+    for (std::size_t n = 0; n < size; ++n) {
+      const double w = 0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(n) / size_);
+      window_[n] = static_cast<float>(w), squares += w * w;
+    }
+    scale_ = 2 / (static_cast<double>(size_) * squares * setup.format.channels);
+    rows_.assign(static_cast<std::size_t>(setup.format.channels), std::vector<float>());
+    for (auto& row : rows_) row.reserve(size);
+    real_.resize(size), imaginary_.resize(size), lines_.resize(size / 2 + 1), sums_.resize(size / 2 + 2);
+    band_db_.resize(static_cast<std::size_t>(bands_)), walls_.assign(band_db_.size(), 0), drops_.assign(band_db_.size(), 0);
+    counts_.assign(band_db_.size() * kLevels, 0);
+    tone_count_.assign(lines_.size(), 0), tone_sum_.assign(lines_.size(), 0), tone_square_.assign(lines_.size(), 0);
+    for (const double rate : kOldRates) {
+      const double middle = rate / 2 * size_ / sample_rate_, reach = 0.9 * std::min(middle, size_ / 2.0 - middle);
+      if (rate / 2 < kHighestWall * sample_rate_ / 2 && reach >= kMirrorLeast) mirrors_.push_back({rate, middle, static_cast<int>(reach)});
+    }
+    log_.resize(lines_.size()), fine_.resize(lines_.size());
+  }
+
+  void process(const Block& block) override {
+    std::int64_t at = block.first_frame;
+    const std::int64_t end = at + block.frames;
+    while (at < end) {
+      if (next_ >= end) return;
+      const auto from = std::max(at, next_);
+      const auto have = static_cast<std::int64_t>(rows_.front().size());
+      const auto count = std::min(end - from, size_ - have);
+      for (int c = 0; c < block.channels; ++c) {
+        const float* x = block.row(c) + (from - block.first_frame);
+        rows_[static_cast<std::size_t>(c)].insert(rows_[static_cast<std::size_t>(c)].end(), x, x + count);
+      }
+      at = from + count;
+      if (have + count == size_) {
+        look();
+        for (auto& row : rows_) row.clear();
+        const auto began = at - size_;
+        next_ = began < static_cast<std::int64_t>(kDenseS * sample_rate_) ? at : began + std::max<std::int64_t>(size_, static_cast<std::int64_t>(kHopS * sample_rate_));
+      } else {
+        next_ = at;
+      }
+    }
+  }
+
+  void report(const Bus&, Report& report) override {
+    if (spectra_ == 0) {
+      for (const auto& entry : kEntries) report.not_measured(entry.id, "shorter than 0.2 s, or silent");
+      return;
+    }
+    bandwidth(report);
+    const auto wall = strongest_wall();
+    lossy(report, wall);
+    upsampled(report, wall);
+    mirrored(report);
+    tones(report);
+  }
+
+ private:
+  struct Wall {
+    double hz = 0, share = 0, drop_db = 0;
+  };
+  struct Mirror {
+    double rate, middle;
+    int reach;
+    double sum = 0;
+    std::int64_t count = 0;
+  };
+
+  static int size_for(int rate) {
+    int size = 8192;
+    while (size > 1024 && size > rate * 0.24) size /= 2;
+    while (size < rate * 0.12) size *= 2;
+    return size;
+  }
+  double hz_of(double line) const { return line * sample_rate_ / size_; }
+  int line_of(double hz) const { return static_cast<int>(std::lround(hz * size_ / sample_rate_)); }
+
+  void look() {
+    std::fill(lines_.begin(), lines_.end(), 0.0f);
+    for (std::size_t c = 0; c < rows_.size(); c += 2) {
+      dsp::multiply(window_, rows_[c].data(), real_.data());
+      if (c + 1 < rows_.size()) {
+        dsp::multiply(window_, rows_[c + 1].data(), imaginary_.data());
+      } else {
+        std::fill(imaginary_.begin(), imaginary_.end(), 0.0f);
+      }
+      fourier_.forward(real_, imaginary_);
+      dsp::add_pair_powers(real_, imaginary_, lines_);
+    }
+    sums_[0] = 0;
+    for (std::size_t k = 0; k < lines_.size(); ++k) sums_[k + 1] = sums_[k] + static_cast<double>(lines_[k]);
+    const double total = 10 * std::log10(sums_.back() * scale_ + 1e-20);
+    if (total < -130) return;  // digital silence
+    ++spectra_;
+    for (int b = 0; b < bands_; ++b) {
+      const auto from = static_cast<std::size_t>(line_of(b * kBandHz)), to = static_cast<std::size_t>(line_of((b + 1) * kBandHz));
+      const double db = 10 * std::log10((sums_[to] - sums_[from]) * scale_ + 1e-20);
+      band_db_[static_cast<std::size_t>(b)] = db;
+      const int level = std::clamp(static_cast<int>(std::floor(db - kLowestDb)), 0, kLevels - 1);
+      ++counts_[static_cast<std::size_t>(b * kLevels + level)];
+    }
+    if (total > kLoudDb) find_wall();
+    find_tones();
+    if (spectra_ % kMirrorEvery == 1 && !mirrors_.empty() && total > kLoudDb) find_mirrors();
+  }
+
+  double band(int b) const { return band_db_[static_cast<std::size_t>(b)]; }
+
+  void find_wall() {
+    const int ten = static_cast<int>(10000 / kBandHz);
+    if (bands_ > ten + 4) {
+      double here = 0;
+      for (int b = ten; b < ten + 4; ++b) here = std::max(here == 0 ? -300 : here, band(b));
+      if (here < kReadableDb) return;
+    } else {
+      return;
+    }
+    ++readable_;
+    double above = -300, best = 0;
+    int at = 0;
+    const int highest = std::min(bands_ - 3, static_cast<int>(kHighestWall * sample_rate_ / 2 / kBandHz));
+    for (int b = bands_ - 2; b >= static_cast<int>(kLowestWallHz / kBandHz); --b) {
+      above = std::max(above, band(b + 1));
+      if (b > highest) continue;
+      const double drop = std::min(band(b - 2), band(b - 1)) - above;
+      if (drop > best) best = drop, at = b;
+    }
+    if (best <= kWallDb) return;
+    ++walls_[static_cast<std::size_t>(at)];
+    drops_[static_cast<std::size_t>(at)] += best;
+  }
+
+  void find_tones() {
+    const int from = std::max(line_of(kToneFromHz), kToneReach + 1), to = static_cast<int>(lines_.size()) - kToneReach - 2;
+    const int beside = 2 * (kToneReach - kToneGap + 1);
+    for (int k = from; k < to; ++k) {
+      const auto n = static_cast<std::size_t>(k);
+      const float here = lines_[n];
+      if (here <= lines_[n - 1] || here < lines_[n + 1]) continue;
+      const double around = sums_[n + kToneReach + 1] - sums_[n + kToneGap] + sums_[n - kToneGap + 1] - sums_[n - kToneReach];
+      if (static_cast<double>(here) * beside < static_cast<double>(kToneOver) * around) continue;
+      // A tone under a Hann window stands in three lines.
+      const double db = 10 * std::log10((sums_[n + 2] - sums_[n - 1]) * scale_ + 1e-20);
+      ++tone_count_[n];
+      tone_sum_[n] += db, tone_square_[n] += db * db;
+    }
+  }
+
+  void find_mirrors() {
+    for (std::size_t k = 0; k < lines_.size(); ++k) log_[k] = std::log10(lines_[k] + 1e-20f);
+    double sum = 0;
+    for (std::size_t k = 0; k < lines_.size(); ++k) {
+      // Mean over the lines round it, as far as there are any.
+      if (k == 0) {
+        for (std::size_t i = 0; i <= kMirrorMean && i < lines_.size(); ++i) sum += static_cast<double>(log_[i]);
+      } else {
+        if (k + kMirrorMean < lines_.size()) sum += static_cast<double>(log_[k + kMirrorMean]);
+        if (k > kMirrorMean) sum -= static_cast<double>(log_[k - kMirrorMean - 1]);
+      }
+      const auto low = k > kMirrorMean ? k - kMirrorMean : 0, high = std::min(k + kMirrorMean, lines_.size() - 1);
+      fine_[k] = log_[k] - static_cast<float>(sum / static_cast<double>(high - low + 1));
+    }
+    for (auto& mirror : mirrors_) {
+      double product = 0, below = 0, above = 0;
+      for (int j = kToneGap; j < mirror.reach; ++j) {
+        const double a = static_cast<double>(fine_[static_cast<std::size_t>(std::lround(mirror.middle - j))]);
+        const double b = static_cast<double>(fine_[static_cast<std::size_t>(std::lround(mirror.middle + j))]);
+        product += a * b, below += a * a, above += b * b;
+      }
+      if (below > 0 && above > 0) mirror.sum += product / std::sqrt(below * above), ++mirror.count;
+    }
+  }
+
+  // The level that a band passes in a share of all spectra.
+  double passed(int b, double share) const {
+    std::int64_t seen = 0;
+    for (int level = kLevels - 1; level >= 0; --level) {
+      seen += counts_[static_cast<std::size_t>(b * kLevels + level)];
+      if (static_cast<double>(seen) >= share * static_cast<double>(spectra_)) return kLowestDb + level + 0.5;
+    }
+    return kLowestDb;
+  }
+
+  // The band at which the flat floor at the top begins; bands_ where there is none.
+  int floor_from() const {
+    int b = bands_ - 1;
+    double low = passed(b, 0.05), high = low;
+    while (b > 0) {
+      const double next = passed(b - 1, 0.05);
+      if (std::max(high, next) - std::min(low, next) > kFlatDb) break;
+      low = std::min(low, next), high = std::max(high, next), --b;
+    }
+    return bands_ - b >= 3 ? b : bands_;
+  }
+
+  void bandwidth(Report& report) {
+    std::vector<double> levels;
+    for (int b = 0; b < bands_; ++b) levels.push_back(passed(b, 0.05));
+    const auto level = [&](int b) { return levels[static_cast<std::size_t>(b)]; };
+    auto& m = report.value("bandwidth", sample_rate_ / 2.0);
+    m.note = "up to half the sample rate";
+    double floor = 0;
+    for (int b = bands_ / 4; b < bands_; ++b) floor = std::min(floor, level(b));
+    // The highest edge.
+    for (int b = bands_ - 3; b >= 0; --b) {
+      if (level(b) < floor + kOverFloorDb || level(b) - std::max(level(b + 1), level(b + 2)) < kEdgeDb) continue;
+      m.outcome = Value((b + 1) * kBandHz);
+      m.note = "an edge of " + base::fixed(level(b) - level(b + 2), 0) + " dB";
+      return;
+    }
+    // No edge: where it sinks into a flat floor.
+    const int flat = floor_from();
+    if (flat == bands_ || flat == 0) return;
+    int top = flat - 1;
+    while (top >= 0 && level(top) < floor + kOverFloorDb) --top;
+    m.outcome = Value((top + 1) * kBandHz);
+    m.note = "sinks into a floor near " + base::fixed(floor, 0) + " dBFS in each 250 Hz";
+  }
+
+  Wall strongest_wall() const {
+    Wall wall;
+    for (int b = 1; b + 1 < bands_; ++b) {
+      std::int64_t count = 0;
+      double drop = 0;
+      for (int k = b - 1; k <= b + 1; ++k) count += walls_[static_cast<std::size_t>(k)], drop += drops_[static_cast<std::size_t>(k)];
+      const double share = readable_ > 0 ? static_cast<double>(count) / static_cast<double>(readable_) : 0;
+      if (share > wall.share) wall = {(b + 0.5) * kBandHz, share, drop / static_cast<double>(count)};
+    }
+    return wall;
+  }
+
+  static std::string grade(double share, double drop_db) {
+    return share >= kStrongShare && drop_db >= kStrongWallDb ? "strong" : share >= kSomeShare ? "some" : "none";
+  }
+  static std::string words(const Wall& wall) {
+    return "ends at " + base::fixed(wall.hz / 1000, 1) + " kHz in " + base::fixed(100 * wall.share, 0) + " % of the loud spectra, by " +
+           base::fixed(wall.drop_db, 0) + " dB";
+  }
+  std::string unreadable() const { return "too little sound above 10 kHz to see an end"; }
+
+  void lossy(Report& report, const Wall& wall) {
+    if (sample_rate_ < 32000) {
+      report.not_applicable("lossy_source", "the sample rate leaves nothing above 16 kHz");
+      return;
+    }
+    if (readable_ < kFewestReadable) {
+      report.not_measured("lossy_source", unreadable());
+      return;
+    }
+    auto& m = report.value("lossy_source", std::string("none"));
+    if (wall.hz < kLossyFromHz || wall.hz > kLossyToHz || wall.hz > kLossyBelow * sample_rate_ / 2) return;
+    auto found = grade(wall.share, wall.drop_db);
+    if (found == "none") return;
+    if (wall.hz < kLossyStrongHz) found = "some";
+    m.outcome = Value(found);
+    m.note = words(wall);
+  }
+
+  void upsampled(Report& report, const Wall& wall) {
+    if (sample_rate_ < 32000) {
+      report.not_applicable("upsampled_source", "there is no common lower rate");
+      return;
+    }
+    if (readable_ < kFewestReadable) {
+      report.not_measured("upsampled_source", unreadable());
+      return;
+    }
+    auto& m = report.value("upsampled_source", std::string("none"));
+    for (const double rate : kOldRates) {
+      if (rate >= 0.97 * sample_rate_ || wall.hz < kOldFrom * rate / 2 || wall.hz > kOldTo * rate / 2) continue;
+      const auto found = grade(wall.share, wall.drop_db);
+      if (found == "none") continue;
+      m.outcome = Value(found);
+      m.note = words(wall) + ", as from " + base::fixed(rate / 1000, rate == 22050 ? 2 : 1) + " kHz";
+      return;
+    }
+    const int flat = floor_from();
+    if (sample_rate_ >= 88200 && flat > 0 && flat * kBandHz <= 24250 && passed(flat, 0.05) < kEmptyFloorDb) {
+      m.outcome = Value(std::string("some"));
+      m.note = "nothing but a flat floor above " + base::fixed(flat * kBandHz / 1000, 1) + " kHz";
+    }
+  }
+
+  void mirrored(Report& report) {
+    const Mirror* worst = nullptr;
+    for (const auto& mirror : mirrors_) {
+      if (mirror.count >= 2 && (worst == nullptr || mirror.sum / static_cast<double>(mirror.count) > worst->sum / static_cast<double>(worst->count))) worst = &mirror;
+    }
+    if (mirrors_.empty()) {
+      report.not_applicable("imaging", "there is no common lower rate");
+    } else if (worst == nullptr) {
+      report.not_measured("imaging", "too short, or too soft");
+    } else {
+      const double mean = worst->sum / static_cast<double>(worst->count);
+      auto& m = report.value("imaging", std::string(mean >= kMirrorStrong ? "strong" : mean >= kMirrorSome ? "some" : "none"));
+      if (mean >= kMirrorSome)
+        m.note = "mirrored at " + base::fixed(worst->rate / 2000, 3) + " kHz, correlation " + base::fixed(mean, 2);
+    }
+  }
+
+  void tones(Report& report) {
+    if (spectra_ < kFewestSpectra) {
+      report.not_measured("steady_tones", "shorter than 2 s, or silent");
+      return;
+    }
+    std::string note;
+    int found = 0;
+    for (std::size_t k = 1; k + 1 < tone_count_.size(); ++k) {
+      if (tone_count_[k] < tone_count_[k - 1] || tone_count_[k] <= tone_count_[k + 1]) continue;
+      double count = 0, sum = 0, square = 0;
+      for (auto n = k - 1; n <= k + 1; ++n) count += static_cast<double>(tone_count_[n]), sum += tone_sum_[n], square += tone_square_[n];
+      if (count < kToneShare * static_cast<double>(spectra_)) continue;
+      const double mean = sum / count, spread = std::sqrt(std::max(0.0, square / count - mean * mean));
+      if (spread > kToneSpreadDb || mean < kToneLowestDb) continue;
+      ++found;
+      if (found <= 8)
+        note += (note.empty() ? "" : ", ") + base::fixed(hz_of(static_cast<double>(k)), 0) + " Hz at " + base::fixed(mean, 0) + " dBFS";
+    }
+    report.value("steady_tones", static_cast<double>(found)).note = note;
+  }
+
+  const int sample_rate_, size_;
+  dsp::Fourier fourier_;
+  const int bands_;
+  double scale_ = 0;
+  std::vector<std::vector<float>> rows_;
+  std::vector<float> window_, real_, imaginary_, lines_, log_, fine_;
+  std::vector<double> sums_, band_db_, drops_, tone_sum_, tone_square_;
+  std::vector<std::int64_t> walls_, counts_, tone_count_;
+  std::vector<Mirror> mirrors_;
+  std::int64_t next_ = 0, spectra_ = 0, readable_ = 0;
+};
+
+std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<SpectralMeter>(setup); }
+
+}  // namespace
+
+extern const MeterModule kSpectralModule{kEntries, create};
+
+}  // namespace sendworthy::measure

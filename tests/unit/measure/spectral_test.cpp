@@ -1,0 +1,148 @@
+// Where the spectrum ends, images, whistles, hum, steps of the floor and a metronome: made by formula, read back.
+#include <cmath>
+#include <numbers>
+
+#include <doctest/doctest.h>
+
+#include "faults/sample.h"
+#include "signals.h"
+#include "standards/reading.h"
+
+using namespace sendworthy;
+using namespace sendworthy::test;
+
+namespace {
+
+constexpr int kRate = 48000;
+
+Reading reals(const Channels& channels, int rate = kRate) { return measured(real_source(rate, channels)); }
+std::string text(const Reading& r, std::string_view key) { return std::get<std::string>(std::get<Value>(r.measurement(key).outcome)); }
+
+// Windowed sinc; 600 taps each side.
+Samples low_passed(const Samples& x, double hz, int rate = kRate) {
+  constexpr int kHalf = 600;
+  Samples taps;
+  for (int k = -kHalf; k <= kHalf; ++k) {
+    const double t = std::numbers::pi * k, window = 0.42 + 0.5 * std::cos(t / kHalf) + 0.08 * std::cos(2 * t / kHalf);
+    taps.push_back(window * (k == 0 ? 2 * hz / rate : std::sin(2 * hz / rate * t) / t));
+  }
+  Samples out(x.size(), 0.0);
+  for (std::size_t n = kHalf; n + kHalf < x.size(); ++n) {
+    for (std::size_t k = 0; k < taps.size(); ++k) out[n] += taps[k] * x[n + k - kHalf];
+  }
+  return out;
+}
+
+// Faint noise of a converter under everything.
+Samples with_floor(const Samples& x) { return sum(x, noise(77, 2e-6, length(x))); }
+
+}  // namespace
+
+TEST_SUITE("measure/spectral") {
+  TEST_CASE("bandwidth reads where noise was cut, at any rate") {
+    for (const int rate : {44100, 48000, 96000}) {
+      const auto full = noise(1, 0.3, rate * 3);
+      CAPTURE(rate);
+      CHECK(reals({full}, rate)("bandwidth") == doctest::Approx(rate / 2.0));
+      for (const double hz : {8000.0, 12000.0, 16000.0, 20000.0}) {
+        CAPTURE(hz);
+        CHECK(std::abs(reals({with_floor(low_passed(full, hz, rate))}, rate)("bandwidth") - hz) <= 520);
+      }
+    }
+  }
+
+  TEST_CASE("a wall is evidence of a lossy codec or of a lower rate, by where it stands") {
+    const auto full = noise(2, 0.3, kRate * 4);
+    CHECK(text(reals({full}), "lossy_source") == "none");
+    CHECK(text(reals({full}), "upsampled_source") == "none");
+    const auto coded = reals({with_floor(low_passed(full, 16000))});
+    CHECK(text(coded, "lossy_source") == "strong");
+    CHECK(text(coded, "upsampled_source") == "none");
+    CHECK(coded.measurement("lossy_source").note.substr(0, 9) == "ends at 1");
+    const auto up = reals({with_floor(low_passed(full, 21800))});
+    CHECK(text(up, "lossy_source") == "none");
+    CHECK(text(up, "upsampled_source") == "strong");
+    CHECK(up.measurement("upsampled_source").note.find("44.1 kHz") != std::string::npos);
+    const auto wide = noise(3, 0.3, 96000 * 4);
+    CHECK(text(reals({with_floor(low_passed(wide, 23800, 96000))}, 96000), "upsampled_source") == "strong");
+    CHECK(text(reals({wide}, 96000), "upsampled_source") == "none");
+    // Dark: a gentle slope has no wall, and no highs have nothing to show.
+    Samples dark = full;
+    double a = 0;
+    for (auto& v : dark) a += 0.3 * (v - a), v = a;
+    CHECK(text(reals({dark}), "lossy_source") == "none");
+    CHECK(!reals({sine(kRate, 300, 0.3, kRate * 4)}).measured("lossy_source"));
+    CHECK(!reals({silence(kRate * 4)}).measured("lossy_source"));
+    CHECK(!reals({noise(1, 0.3, 4000)}).measured("lossy_source"));
+  }
+
+  TEST_CASE("packaged music is native and lossless, as it is; between its frames a straight line leaves images") {
+    const Reading r(measured(code_source(kRate, 24, music().channels)));
+    CHECK(text(r, "lossy_source") == "none");
+    CHECK(text(r, "upsampled_source") == "none");
+    CHECK(text(r, "imaging") == "none");
+    CHECK(r("steady_tones") == 0);
+    Channels doubled = music().channels;
+    for (auto& channel : doubled) {
+      for (std::size_t n = 1; n + 1 < channel.size(); n += 2) channel[n] = (channel[n - 1] + channel[n + 1]) / 2;
+    }
+    const Reading poor(measured(code_source(kRate, 24, doubled)));
+    CHECK(text(poor, "imaging") == "strong");
+    CHECK(poor.measurement("imaging").note.find("12.000 kHz") != std::string::npos);
+  }
+
+  TEST_CASE("a whistle through the whole file is one tone, with its frequency and level; a passing one is none") {
+    const auto base = scaled(low_passed(noise(4, 1, kRate * 8), 6000), 0.3);
+    CHECK(reals({base})("steady_tones") == 0);
+    const auto r = reals({sum(base, sine(kRate, 15625, from_db(-70), kRate * 8))});
+    CHECK(r("steady_tones") == 1);
+    CHECK(r.measurement("steady_tones").note == "15627 Hz at -73 dBFS");
+    CHECK(reals({sum(base, concatenated({sine(kRate, 15625, from_db(-70), kRate * 4), silence(kRate * 4)}))})("steady_tones") == 0);
+  }
+
+  TEST_CASE("hum is read in the pauses, and not where there are none") {
+    const auto loud = scaled(noise(5, 1, kRate * 6), 0.3), room = noise(6, 1e-3, kRate * 5);
+    const auto file = concatenated({loud, room});
+    const auto hum = [&](double mains, double level) {
+      return sum(sum(file, sine(kRate, mains, level, length(file))), sine(kRate, 2 * mains, 0.7 * level, length(file)));
+    };
+    CHECK(reals({file})("mains_hum") < 10);
+    const auto fifty = reals({hum(50, 1e-3)}), sixty = reals({hum(60, 1e-3)});
+    CHECK(fifty("mains_hum") > 20);
+    CHECK(fifty.measurement("mains_hum").note == "of 50 Hz mains: 50 and 100 Hz");
+    CHECK(sixty.measurement("mains_hum").note == "of 60 Hz mains: 60 and 120 Hz");
+    // Ten decibels more hum, ten more over the room.
+    CHECK(reals({hum(50, from_db(-50))})("mains_hum") - reals({hum(50, from_db(-60))})("mains_hum") == doctest::Approx(10).epsilon(0.05));
+    CHECK(reals({hum(50, 1e-3), silence(length(file))})("mains_hum") > 20);
+    // Bass notes beside it: G1 and B1 in twelve-tone equal temperament.
+    for (const double note : {48.9994, 61.7354}) CHECK(reals({sum(file, sine(kRate, note, 1e-3, length(file)))})("mains_hum") < 12);
+    CHECK(!reals({loud}).measured("mains_hum"));
+    CHECK(!reals({concatenated({loud, silence(kRate * 5)})}).measured("mains_hum"));
+  }
+
+  TEST_CASE("a leap of the noise in a pause is one step, a decay is none") {
+    const auto loud = scaled(noise(7, 1, kRate * 4), 0.3);
+    const auto soft = noise(8, 2e-3, kRate * 2), softer = noise(9, 5e-4, kRate * 2);
+    const auto r = reals({concatenated({loud, soft, softer, loud})});
+    CHECK(r("noise_floor_steps") == 1);
+    CHECK(r.measurement("noise_floor_steps").where.at(0).start_s == doctest::Approx(6).epsilon(0.05));
+    CHECK(reals({concatenated({loud, soft, soft, loud})})("noise_floor_steps") == 0);
+    Samples decay = loud;
+    for (std::size_t n = 0; n < decay.size(); ++n) decay[n] *= std::pow(10.0, -4.0 * static_cast<double>(n) / static_cast<double>(decay.size()));
+    CHECK(!reals({concatenated({loud, decay})}).measured("noise_floor_steps"));
+    CHECK(!reals({loud}).measured("noise_floor_steps"));
+  }
+
+  TEST_CASE("a metronome in the pauses is counted with its tempo") {
+    const auto loud = scaled(noise(10, 1, kRate * 4), 0.3);
+    auto room = noise(11, 1e-4, kRate * 8);
+    CHECK(text(reals({concatenated({loud, room})}), "click_bleed") == "none");
+    for (std::size_t at = 12000; at + 4800 < room.size(); at += 24000) {
+      for (std::size_t n = 0; n < 240; ++n) room[at + n] += 0.008 * std::sin(0.3 * static_cast<double>(n)) * std::exp(-static_cast<double>(n) / 60);
+    }
+    const auto r = reals({concatenated({loud, room})});
+    CHECK(text(r, "click_bleed").find("every 0.5") != std::string::npos);
+    CHECK(text(r, "click_bleed").find("(120 a minute)") != std::string::npos);
+    CHECK(!reals({loud}).measured("click_bleed"));
+  }
+}
