@@ -236,6 +236,25 @@ void shorten_with_tail(Clip& clip, bool dithered) {
   clip.each([&](double x) { return std::round(x * 32768 + (dithered ? evenly(state) - evenly(state) : 0)) / 32768; });
 }
 
+// The first seconds, with nothing left above the frequency.
+void end_at(Clip& clip, double hz) {
+  for (auto& channel : clip.channels) {
+    channel.resize(static_cast<std::size_t>(clip.rate) * 6);
+    channel = low_passed(channel, hz, clip.rate);
+  }
+}
+
+// Five seconds of faint noise behind the music; first frame and end.
+std::pair<std::size_t, std::size_t> pause(Clip& clip, double rms_dbfs) {
+  std::uint32_t state = 3;
+  const double peak = std::sqrt(3.0) * std::pow(10.0, rms_dbfs / 20);
+  const auto from = clip.channels[0].size(), count = static_cast<std::size_t>(clip.rate) * 5;
+  for (auto& channel : clip.channels) {
+    for (std::size_t n = 0; n < count; ++n) channel.push_back(peak * (2 * evenly(state) - 1));
+  }
+  return {from, from + count};
+}
+
 const std::map<std::string, Maker>& makers() {
   static const std::map<std::string, Maker> table{
       {"integrated_loudness", [](Sample& s, double v) { by_gain(s, "integrated_loudness", v); }},
@@ -476,6 +495,30 @@ const std::map<std::string, Maker>& makers() {
            }
          }
        }},
+      {"steady_tones",
+       [](Sample& s, double v) {
+         for (auto& channel : s.clip.channels) {
+           for (std::size_t n = 0; v > 0 && n < channel.size(); ++n)
+             channel[n] += 3e-3 * std::sin(2 * 3.14159265358979 * 17500 * static_cast<double>(n) / s.clip.rate);
+         }
+       }},
+      {"mains_hum",
+       [](Sample& s, double v) {
+         pause(s.clip, -75);
+         turn(s, "mains_hum", v, [](Clip& clip, double x) {
+           for (auto& channel : clip.channels) {
+             for (std::size_t n = 0; n < channel.size(); ++n) {
+               const double t = 2 * 3.14159265358979 * static_cast<double>(n) / clip.rate;
+               channel[n] += 1e-6 * std::pow(10.0, 3 * x) * (std::sin(50 * t) + std::sin(100 * t) + 0.5 * std::sin(150 * t));
+             }
+           }
+         });
+       }},
+      {"noise_floor_steps",
+       [](Sample& s, double v) {
+         pause(s.clip, -60);
+         if (v > 0) pause(s.clip, -72);
+       }},
       {"start_step",
        [](Sample& s, double v) {
          // An offset that begins at once and leaves slowly.
@@ -596,6 +639,24 @@ void make_value(Sample& s, const std::string& id, const Value& wanted) {
       s.clip.each([&](double x) { return *text == "none" ? x : 0.7 * std::round(x * 32768) / 32768; });
     } else if (id == "truncated_word_length") {
       shorten_with_tail(s.clip, *text == "none");
+    } else if (id == "lossy_source") {
+      if (*text != "none") end_at(s.clip, 16000);
+    } else if (id == "upsampled_source") {
+      if (*text != "none") end_at(s.clip, 0.9 * 44100 / 2 + 1900);
+    } else if (id == "imaging") {
+      // Every second frame from a straight line between its neighbours.
+      if (*text != "none") {
+        for (auto& channel : s.clip.channels) {
+          for (std::size_t n = 1; n + 1 < channel.size(); n += 2) channel[n] = (channel[n - 1] + channel[n + 1]) / 2;
+        }
+      }
+    } else if (id == "click_bleed") {
+      const auto [from, to] = pause(s.clip, -80);
+      for (std::size_t at = from + 4800; *text != "none" && at + 4800 < to; at += 24000) {
+        for (auto& channel : s.clip.channels) {
+          for (std::size_t n = 0; n < 480; ++n) channel[at + n] += 0.003 * std::sin(0.26 * static_cast<double>(n)) * (1 - static_cast<double>(n) / 480);
+        }
+      }
     } else if (id == "lineup_tone") {
       if (*text == "none") return;
       for (auto& channel : s.clip.channels) {

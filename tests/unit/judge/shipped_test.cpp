@@ -106,6 +106,8 @@ std::vector<Measurement> perfect(const std::string& container = "WAV") {
   for (const char* id : {"name_characters", "isrc", "gtin", "timecode_consistency"}) add(id, std::string("ok"));
   for (const char* id : {"name_words", "cover_art"}) add(id, std::string("none"));
   for (const char* id : {"name_matches_header", "channel_layout_known"}) add(id, true);
+  for (const char* id : {"lossy_source", "upsampled_source", "imaging", "click_bleed"}) add(id, std::string("none"));
+  for (const char* id : {"steady_tones", "mains_hum", "noise_floor_steps"}) add(id, 0.0);
   add("half_of_stereo", false);
   add("tag_title", std::string("Paper Moonrise"));
   for (const char* id : {"declared_loudness_error", "cover_art_pixels", "channel_order_suspect", "lfe_bandwidth"})
@@ -479,6 +481,7 @@ TEST_SUITE("judge/shipped") {
     const std::set<std::string> evidence{"limited_peaks",      "peak_to_loudness_ratio", "byte_order_suspect",
                                          "dual_mono",          "implausible_scale",      "flat_top_runs",
                                          "inter_channel_delay", "clicks", "internal_silence", "fade_in", "fade_out",
+                                         "lossy_source", "upsampled_source", "imaging", "mains_hum", "click_bleed",
                                          "isolated_head_events", "periodic_bursts", "name_words", "lfe_bandwidth",
                                          "half_of_stereo", "leftover_texts", "tag_faults", "gain_changed_word_length",
                                          "truncated_word_length", "integer_valued_float", "stuck_bits", "lineup_tone",
