@@ -1,0 +1,58 @@
+"""Counts findings on clean material, and sets aside what is known to be true of an item."""
+import csv
+import fnmatch
+from collections import Counter
+from dataclasses import dataclass, field
+
+# Rules that state a format or a measured figure of the item. On samples and excerpts they say nothing wrong, so they are not counted.
+NOT_ALARMS = {
+    "length": "samples are shorter than songs", "word-length": "the item's own word length", "stereo-file": "mono samples",
+    "sample-rate": "the item's own rate", "file-type": "Ogg is no delivery format, as the rule says",
+    "headroom": "samples are normalised", "true-peak": "samples are normalised", "far-too-quiet": "single quiet strokes",
+    "head-silence": "a matter of the editor's taste", "tail-room": "a matter of the editor's taste",
+    "same-on-both-sides": "mono sounds saved as stereo, to the bit or nearly", "dense-mix": "one stroke is no mix",
+    "audible": "placeholders", "stream-unproven": "a fact of the bytes", "over-full-scale": "arithmetic on decoded lossy samples",
+    "balance": "a measured figure; hard-panned drums and layers", "wide-mix": "a measured figure", "phase": "a measured figure",
+    "phase-in-places": "a measured figure", "mono-loss": "a measured figure", "low-end-phase": "a measured figure",
+    "limiter-peaks": "share of windows near the peak; short sounds have few windows", "dc-offset": "a measured mean of the item",
+}
+
+
+@dataclass
+class Alarms:
+    seconds: dict = field(default_factory=Counter)   # part → s
+    wrong: list = field(default_factory=list)        # (part, status, rule, item, value, places)
+    true: Counter = field(default_factory=Counter)   # (status, rule) → how many were known to be true
+    unread: list = field(default_factory=list)
+
+
+def load(path):
+    """Rows of known.csv: item pattern, rule, reason."""
+    with open(path, encoding="utf-8", newline="") as lines:
+        return [(row["item"], row["rule"], row["reason"]) for row in csv.DictReader(lines)]
+
+
+def is_known(known, item, rule):
+    return any(rule == r and fnmatch.fnmatchcase(item, pattern) for pattern, r, _ in known)
+
+
+def count(files, known):
+    """`files`: (item, part, sheet). A rule that two rule sets share counts once a file."""
+    alarms = Alarms()
+    for item, part, sheet in files:
+        if sheet is None:
+            alarms.unread.append(item)
+            continue
+        alarms.seconds[part] += sheet["facts"].get("duration_s") or 0
+        seen = set()
+        for finding in sheet["findings"]:
+            key = (finding["status"], finding["rule"])
+            if finding["status"] not in ("warn", "fail") or key in seen or finding["rule"] in NOT_ALARMS:
+                continue
+            seen.add(key)
+            if is_known(known, item, finding["rule"]):
+                alarms.true[key] += 1
+            else:
+                where = [(w.get("start_s"), w.get("channel"), w.get("note")) for w in finding.get("where", [])[:3]]
+                alarms.wrong.append((part, *key, item, finding.get("value"), where))
+    return alarms
