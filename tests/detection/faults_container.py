@@ -199,7 +199,7 @@ def broken_stream(b, r):
 
 @fault("C19", "not-a-number or infinity", "non_finite_samples", equals(), "proof")
 def not_finite(b, r):
-    x = b.x.astype(np.float32)
+    x = np.array(b.x, dtype=np.float32, order="C")
     n = int(r.choice([1, 1, 1, 2, 7]))
     for place in r.choice(x.size, n, replace=False):
         x.reshape(-1)[place] = r.choice([np.nan, np.inf, -np.inf])
@@ -254,19 +254,19 @@ def picture(b, r):
 
 @fault("M01", "another sample rate", "sample_rate", equals(), "proof")
 def other_rate(b, r):
-    rate = int(r.choice([8000, 22050, 32000, 44099, 44100, 47999, 48001, 88200, 96000, 176400, 192000]))
+    rate = int(r.choice([8000, 22050, 32000, 44099, 44101, 47999, 48001, 88200, 96000, 176400, 192000]))
     return Plant(sound=short(b, r).changed(short(b, r).x, rate=rate), expect=rate)
 
 
 @fault("M04", "another bit depth", "bit_depth", equals(), "proof")
 def other_depth(b, r):
-    bits = int(r.choice([8, 16, 24, 32]))
+    bits = int(r.choice([n for n in (8, 16, 24, 32) if n != b.bits]))
     return Plant(sound=short(b, r).changed(rounded(short(b, r).x, bits) if bits < 32 else b.x, bits=bits), expect=bits)
 
 
 @fault("M05", "another channel count", "channels", equals(), "proof")
 def other_channels(b, r):
-    n = int(r.choice([1, 1, 2, 3, 4, 5, 6, 8]))
+    n = int(r.choice([1, 1, 1, 3, 4, 5, 6, 8]))
     x = short(b, r).x
     return Plant(sound=b.changed(np.hstack([x] * 4)[:, :n]), expect=n)
 

@@ -97,12 +97,13 @@ def stuck(b, r):
 @fault("K08", "crackle on a grid of buffers", "render_grid_clicks", turned(), "strong")
 def grid(b, r):
     size = int(r.choice([64, 128, 256, 512, 1024]))
-    places = sorted(int(p) * size for p in r.choice(np.arange(b.frames // size // 5, b.frames // size * 4 // 5), int(r.integers(8, 24)), replace=False))
-    x = b.x.copy()
-    lost = int(r.integers(8, size))
-    for p in places:
-        piece = x[p + lost:p + size].copy()
-        x[p:p + len(piece)] = piece  # the buffer came too late: its beginning is missing, its end is old
+    first, last = b.frames // size // 5, b.frames // size * 3 // 5
+    places = sorted(int(p) * size for p in r.choice(np.arange(first, last), min(int(r.integers(8, 24)), last - first), replace=False))
+    parts, taken, written = [], 0, 0
+    for p in places:  # buffers that came too late: what follows goes on one buffer further
+        parts.append(b.x[taken:taken + p - written])
+        taken, written = taken + p - written + size, p
+    x = np.vstack([*parts, b.x[taken:]])
     return Plant(sound=b.changed(x), at=places[0] / b.rate, until=places[-1] / b.rate, note=f"{len(places)} breaks, buffers of {size}")
 
 

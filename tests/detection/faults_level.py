@@ -72,7 +72,7 @@ def clip_down(b, r):
 
 @fault("L07", "float samples above full scale", "over_full_scale_samples", equals(), "proof")
 def over(b, r):
-    x = (b.x * 0.9 / np.max(np.abs(b.x))).astype(np.float32)
+    x = np.array(b.x * 0.9 / np.max(np.abs(b.x)), dtype=np.float32, order="C")
     n = int(r.choice([1, 1, 2, 9]))
     for place in r.choice(x.size, n, replace=False):
         x.reshape(-1)[place] = r.choice([-1, 1]) * (1 + log_uniform(r, 1e-6, 1.0))
@@ -205,7 +205,7 @@ def _click_shape(r, rate):
     return np.exp(-np.arange(int(rate * 0.02)) / (rate * log_uniform(r, 0.001, 0.004)))
 
 
-@fault("E02", "a click on the first sample", "start_step", turned(), "strong")
+@fault("E02", "a click on the first sample", "start_step", judged(), "strong")
 def start_click(b, r):
     x = b.x.copy()
     db = float(r.uniform(-45, -20))
@@ -215,7 +215,7 @@ def start_click(b, r):
     return Plant(sound=b.changed(rounded(x, b.bits)), at=0.0, channel=channel + 1, note=f"{db:.0f} dBFS")
 
 
-@fault("E02 end", "a click on the last sample", "end_step", turned(), "strong")
+@fault("E02 end", "a click on the last sample", "end_step", judged(), "strong")
 def end_click(b, r):
     x = b.x.copy()
     db = float(r.uniform(-45, -20))
@@ -241,7 +241,7 @@ def cut_off(b, r):
     return Plant(sound=b.changed(rounded(x, b.bits)), at=len(x) / b.rate, note=f"{under:.0f} dB under the loudest")
 
 
-@fault("E04", "the tail drops to digital silence", "cut_tail end_step", turned(), "strong")
+@fault("E04", "the tail drops to digital silence", "cut_tail", turned(), "strong")
 def drop(b, r):
     level, n = envelope_db(b)
     db = float(r.uniform(-72, -42))

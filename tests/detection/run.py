@@ -4,13 +4,11 @@
 The same seed makes the same files. Needs python3-numpy, ffmpeg, flac, fluidsynth and the packages that tests/setup names.
 """
 import argparse
-import csv
 import json
 import os
 import subprocess
 import sys
 import tempfile
-from collections import Counter, defaultdict
 from multiprocessing import Pool
 from pathlib import Path
 
@@ -96,7 +94,7 @@ def plant_and_look(number):
                 if name not in sounds:
                     sounds[name] = np.load(Path(Bench.room, f"{name}.npy")).astype(np.float64)
                 loudness = (Bench.clean[name]["measurements"].get("integrated_loudness") or {}).get("value")
-                plant = fault.make(Sound(sounds[name], rate, bits, loudness), r)
+                plant = fault.make(Sound(np.ascontiguousarray(sounds[name]), rate, bits, loudness), r)
                 path = write_plant(plant, folder, f"{i:02d}-{part}-{name}")
                 plant.sound = plant.data = None
                 plants.append((part, name, str(path), plant))
@@ -107,7 +105,9 @@ def plant_and_look(number):
         sheet = sheets[path]
         hit = found(fault, sheet, Bench.clean[name], plant) if here or sheet is None else False
         reads = {m: (sheet or {}).get("measurements", {}).get(m, {}).get("value") for m in fault.measures}
-        rows.append((part, name, bool(hit), plant.note, plant.at, "no sheet" if sheet is None else json.dumps(reads, ensure_ascii=False)))
+        if hit is None:
+            continue
+        rows.append((part, name, hit, plant.note, plant.at, "no sheet" if sheet is None else json.dumps(reads, ensure_ascii=False)))
     return number, here, rows
 
 

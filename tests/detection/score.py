@@ -25,6 +25,7 @@ class Accept:
     """A test of one measurement: words for the table, and the function (sheet, clean sheet, id, plant) → found."""
     text: str
     test: Callable[[dict, dict, str, Plant], bool]
+    already: Callable[[dict, str], bool] = lambda clean, name: False  # the clean item reads so too: nothing can be said
 
 
 @dataclass
@@ -92,7 +93,7 @@ def event(tolerance_s, channel=False):
 def turned():
     def test(sheet, clean, name, plant):
         return unclean(sheet, name) and not unclean(clean, name)
-    return Accept("not clean, and clean before", test)
+    return Accept("not clean, and clean before", test, unclean)
 
 
 def rises(least):
@@ -107,6 +108,8 @@ def rises(least):
 def equals(tolerance=0):
     def test(sheet, clean, name, plant):
         v = value(sheet, name)
+        if v == value(clean, name):  # what was there before was not planted
+            return False
         if isinstance(v, (int, float)) and isinstance(plant.expect, (int, float)):
             return abs(v - plant.expect) <= tolerance
         return v is not None and v == plant.expect
@@ -134,20 +137,16 @@ def judged():
 
     def test(sheet, clean, name, plant):
         return bad(sheet, name) and not bad(clean, name)
-    return Accept("a rule on it warns or fails, and did not before", test)
-
-
-def either(*accepts):
-    def test(sheet, clean, name, plant):
-        return any(a.test(sheet, clean, name, plant) for a in accepts)
-    return Accept(" or ".join(a.text for a in accepts), test)
+    return Accept("a rule on it warns or fails, and did not before", test, bad)
 
 
 def found(fault, sheet, clean, plant):
     """True, False, or None where the clean item already shows the fault at that place, so that nothing can be said."""
     if sheet is None:
         return "refusal" in fault.needs
-    return any(fault.accept.test(sheet, clean, name, plant) for name in fault.measures)
+    if any(fault.accept.test(sheet, clean, name, plant) for name in fault.measures):
+        return True
+    return None if all(fault.accept.already(clean, name) for name in fault.measures) else False
 
 
 def known(fault, sheets):
