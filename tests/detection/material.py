@@ -142,8 +142,10 @@ def build_song(name, long, seed):
     entry = next(e for e in _plan(long) if e[0] == name)
     x = entry[3](rate, rng)
     x = np.vstack([np.zeros((int(rate * rng.uniform(0.02, 0.3)), 2)), x])
-    x -= np.mean(x, axis=0)
     x = band(x, rate, 15.0)
+    n = rate // 100  # no step at either end: a filter and an offset would leave one
+    x[:n] *= np.linspace(0, 1, n)[:, None]
+    x[-n:] *= np.linspace(1, 0, n)[:, None]
     x *= gain(-rng.uniform(2.0, 9.0)) / np.max(np.abs(x))
     return Sound(dithered(x, bits, rng), rate, bits)
 
