@@ -28,7 +28,7 @@ def clipped(b, r):
     return y, channel, min(runs)
 
 
-@fault("L01", "24 bits that hold fewer and zeros", "effective_bit_depth", equals(), "proof")
+@fault("L01", "24 bits that hold fewer and zeros", "effective_bit_depth", equals(anew=True), "proof")
 def padded(b, r):
     bits = int(r.choice([12, 16, 16, 18, 20, 22, 23]))
     return Plant(sound=b.changed(dithered(b.x, bits, r), bits=24), expect=bits, note=f"{bits} in 24")
@@ -241,7 +241,7 @@ def cut_off(b, r):
     return Plant(sound=b.changed(rounded(x, b.bits)), at=len(x) / b.rate, note=f"{under:.0f} dB under the loudest")
 
 
-@fault("E04", "the tail drops to digital silence", "cut_tail", turned(), "strong")
+@fault("E04", "the tail drops to digital silence", "cut_tail end_step", turned(), "strong")
 def drop(b, r):
     level, n = envelope_db(b)
     db = float(r.uniform(-72, -42))

@@ -9,9 +9,13 @@ WARNS_PER_HOUR = 0.1
 METHOD = """\
 Every fault is planted, by seed, into small songs: renders of our own MIDI pieces, packaged loops laid over each other, and excerpts of
 packaged tracks. A digest of an item's name puts it into the *tuning* or the *held-out* half. Most examples lie at the edge of what can be
-heard, or, for bytes, of what can be decided. Strengths were set from audibility; nothing was made stronger because it was missed. A fault is
+heard, or, for bytes, of what can be decided. Strengths were set from audibility, by somebody who had read the definitions in
+`docs/contract.md`, limits included. After the first run some makers and tests of the bench were mended: C19 and L07 had planted nothing, the
+breaks of K08 stood off their grid, E02 is judged by its rule, and a reading that was there before no longer counts. So the held-out half
+was seen once: it is held out from whoever improves a detector, not from whoever wrote the bench. A fault is
 found when its measurement turns in the right place, against the same song without the fault. False alarms are counted on the songs, and on
-packaged samples as they lie; what is true of a sample stands in `tests/detection/known.csv`, judged by numbers and not by ear.
+packaged samples as they lie; what is true of a sample stands in `tests/detection/known.csv`, judged by numbers and not by ear. That list was
+written after the first run, from what it had blamed: the count of false alarms is a lower bound, and is not blind.
 
 The limits: synthetic renders and loops are not a catalogue of finished productions, no ear was asked, and a bench of a few hours cannot show
 a rate far below one in that time."""
