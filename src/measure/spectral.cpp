@@ -58,6 +58,7 @@ constexpr CatalogEntry kEntries[] = {
 };
 
 constexpr double kBandHz = 250, kDenseS = 10, kHopS = 1;
+constexpr int kFewestBands = 8;
 constexpr int kLevels = 200;  // whole decibels from −170
 constexpr double kLowestDb = -170;
 constexpr double kLoudDb = -50, kReadableDb = -100;
@@ -128,8 +129,9 @@ class SpectralMeter final : public Meter {
   }
 
   void report(const Bus&, Report& report) override {
-    if (spectra_ == 0) {
-      for (const auto& entry : kEntries) report.not_measured(entry.id, "shorter than 0.2 s, or silent");
+    if (spectra_ == 0 || bands_ < kFewestBands) {
+      for (const auto& entry : kEntries)
+        report.not_measured(entry.id, bands_ < kFewestBands ? "the sample rate is too low" : "shorter than 0.2 s, or silent");
       return;
     }
     bandwidth(report);

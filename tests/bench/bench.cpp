@@ -24,6 +24,7 @@
 
 #include "audio/memory_source.h"
 #include "corpus.h"
+#include "measure/meter.h"
 #include "measure/pass.h"
 
 namespace {
@@ -168,6 +169,51 @@ void page(const std::string& program, const Paths& one, double audio_s, int roun
   std::printf("\n");
 }
 
+double pass_seconds(const std::string& path, const std::vector<std::string>& only, int rounds) {
+  return median(rounds, [&] {
+    auto file = sendworthy::audio::open_file(path);
+    if (!file) throw std::runtime_error(file.error().text);
+    sendworthy::measure::Crew crew(1);
+    const double begin = now();
+    crew.run(1, [&](std::size_t) {
+      sendworthy::measure::PassOptions options;
+      options.only = only;
+      if (!sendworthy::measure::run_pass(*file, options, crew)) throw std::runtime_error("nothing decoded");
+    });
+    return now() - begin;
+  });
+}
+
+// What each meter adds to decoding and the digest, on one thread.
+void costs(const std::string& path, double audio_s, int rounds) {
+  const double bare = pass_seconds(path, {"container"}, rounds), whole = pass_seconds(path, {}, rounds);
+  std::printf("cost by meter, %.0f s on one thread: decoding, digest and header %.1f ms, all together %.1f ms\n", audio_s, 1e3 * bare,
+              1e3 * whole);
+  // Several meters build on the sums of these two.
+  const std::vector<std::string> basis{"integrated_loudness", "rms_level"};
+  const double two = pass_seconds(path, basis, rounds);
+  std::vector<std::pair<double, std::string>> rows;
+  for (const auto& module : sendworthy::measure::modules()) {
+    if (module.create == nullptr) continue;
+    std::string ids;
+    for (std::size_t i = 0; i < std::min<std::size_t>(3, module.entries.size()); ++i)
+      ids += (i == 0 ? "" : ", ") + std::string(module.entries[i].id);
+    if (module.entries.size() > 3) ids += " ...";
+    const bool is_basis = std::ranges::any_of(module.entries, [&](const auto& entry) {
+      return std::ranges::find(basis, entry.id) != basis.end();
+    });
+    auto only = is_basis ? std::vector<std::string>{} : basis;
+    only.emplace_back(module.entries[0].id);
+    rows.emplace_back(pass_seconds(path, only, rounds) - (is_basis ? bare : two), ids);
+  }
+  std::sort(rows.rbegin(), rows.rend());
+  for (const auto& [seconds, ids] : rows) {
+    if (seconds < 0.002 * whole) continue;
+    std::printf("  %6.1f ms  %4.1f %%  %s\n", 1e3 * seconds, 100 * seconds / whole, ids.c_str());
+  }
+  std::printf("\n");
+}
+
 // A stream without a file: how much memory does the pass itself take?
 int memory_source(double hours) {
   using namespace sendworthy;
@@ -236,6 +282,7 @@ int run_all(int argc, char** argv) {
   const Paths song{(folder / "song.wav").string()};
   bench::write_song(song[0], song_s, 7, bench::Style::dynamic);
   page(program, song, song_s, std::max(rounds, 5));
+  costs(song[0], song_s, rounds);
   fs::remove(song[0]);
 
   std::printf("peak memory of the process\n");
