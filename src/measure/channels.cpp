@@ -29,11 +29,17 @@ constexpr CatalogEntry kEntries[] = {
      .caveat = "In a stereo file this is dual mono to the bit.", .act = "Check which bus feeds which channel."},
     {.id = "inverted_channel", .title = "One channel upside down", .group = Group::stereo, .unit = Unit::boolean,
      .what = "Whether one channel is the other with its polarity flipped.",
-     .how = "Left equals minus right to the bit; or, with the channels within 1 dB of each other, phase correlation of -0.95 or "
-            "less below 120 Hz (where there is anything) and over all; -0.5 or less over all where the low end shows it.",
-     .source = "definition", .caveat = "Wide synthesizers alone reach about -0.3.",
+     .how = "Left equals minus right to the bit; or at least 6 LU go in mono and phase correlation is -0.7 or less over all with "
+            "-0.4 or less below 120 Hz, or -0.5 or less with -0.8 or less; -0.8 or less over all where nothing is below 120 Hz. "
+            "A heuristic.",
+     .source = "common practice, no source: limits chosen on packaged music, as it is and with one side flipped",
+     .caveat = "Wide synthesizers alone reach about -0.3, a few -0.7, but with a low end that holds together. A flipped mix as "
+               "wide as that is not told from them.",
      .act = "Flip the polarity of one channel: check cables, the bus and the last plug-ins for a polarity switch."},
 };
+
+// Equally loud channels of correlation -0.5 lose this much; noise whose lows alone are opposed loses less, weighted for the ear.
+constexpr double kFlippedLossLu = 6;
 
 class ChannelMeter final : public Meter {
  public:
@@ -169,12 +175,16 @@ class ChannelMeter final : public Meter {
     }
     const double* whole = reading(report, "phase_correlation");
     const double* low = reading(report, "low_phase_correlation");
-    const double* balance = reading(report, "channel_balance");
-    // A low end upside down cannot be meant, and a wide mix with one side flipped reads well above -0.95 over all.
-    const double needed = low != nullptr ? -0.5 : -0.95;
-    const bool flipped = whole != nullptr && *whole <= needed && (low == nullptr || *low <= -0.95) && balance != nullptr &&
-                         std::abs(*balance) <= 1;
+    const double* loss = reading(report, "mono_fold_loss");
+    const bool flipped = whole != nullptr && loss != nullptr && *loss >= kFlippedLossLu && opposed(*whole, low);
     report.value("inverted_channel", flipped);
+  }
+
+  // A widener turns over the highs, a low end upside down cannot be meant; and the wider the mix was before the flip, the more
+  // of it must show down there.
+  static bool opposed(double whole, const double* low) {
+    if (low == nullptr) return whole <= -0.8;
+    return (whole <= -0.7 && *low <= -0.4) || (whole <= -0.5 && *low <= -0.8);
   }
 
   // Those meters stand earlier in the list, so their readings are there.

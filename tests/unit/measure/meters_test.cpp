@@ -226,6 +226,38 @@ TEST_SUITE("measure/stereo") {
     CHECK_FALSE(std::get<bool>(std::get<Value>(reals({left, right}).measurement("inverted_channel").outcome)));
   }
 
+  TEST_CASE("a flipped side of an ordinary stereo mix is found, bass included, and leaning mixes too") {
+    // Side 9 dB and more under the middle: correlation (1 − s²)/(1 + s²) of the mix, the negative of it once flipped.
+    const auto middle = noise(1, 0.5, kRate * 4), side = noise(2, 0.5, kRate * 4);
+    for (const double under_db : {-9.0, -12.0, -16.0}) {
+      for (const double lean_db : {0.0, 3.0}) {
+        CAPTURE(under_db);
+        CAPTURE(lean_db);
+        const double s = from_db(under_db);
+        const auto left = sum(middle, scaled(side, s)), right = scaled(sum(middle, scaled(side, -s)), from_db(-lean_db));
+        const auto flipped = reals({left, scaled(right, -1)});
+        CHECK(flipped("phase_correlation") == doctest::Approx(-(1 - s * s) / (1 + s * s)).epsilon(0.03));
+        CHECK(flag(flipped, "inverted_channel"));
+        CHECK(!flag(reals({left, right}), "inverted_channel"));
+      }
+    }
+  }
+
+  TEST_CASE("wide on purpose is no flipped channel") {
+    const auto one = noise(1, 0.5, kRate * 4), other = noise(2, 0.5, kRate * 4);
+    const auto bass = sine(kRate, 60, 0.1, kRate * 4), pad = sine(kRate, 900, 0.4, kRate * 4);
+    CHECK(!flag(reals({one, other}), "inverted_channel"));
+    // A widener turned far up: side over middle by 2.7 dB.
+    const auto widened = reals({sum(scaled(one, 0.733), other), sum(scaled(one, 0.733), scaled(other, -1))});
+    CHECK(widened("phase_correlation") == doctest::Approx(-0.3).epsilon(0.05));
+    CHECK(!flag(widened, "inverted_channel"));
+    // One pad whose sides are each other's negative, over a bass in the middle.
+    const auto padded = reals({sum(bass, pad), sum(bass, scaled(pad, -1))});
+    CHECK(padded("phase_correlation") < -0.85);
+    CHECK(padded("low_phase_correlation") > 0.9);
+    CHECK(!flag(padded, "inverted_channel"));
+  }
+
   TEST_CASE("a delay between the channels is found to the sample") {
     for (const int rate : {44100, 48000, 96000}) {
       const auto left = music_like(rate * 4)[0];
