@@ -13,16 +13,23 @@ namespace {
 constexpr std::size_t kBatchWords = 128;
 constexpr std::size_t kHeadFrames = 1 << 17;
 constexpr double kLeastCorrelation = 0.6;  // below, left and right share too little for a common lag
+constexpr double kLeastToRefine = 0.45;    // a lag half-way between two slow samples blurs the treble
 constexpr double kBetter = 1.1;
-constexpr double kSurelyOne = 0.85;        // one sound on both sides, whatever its polarity
+constexpr double kLessLeft = 4;            // or what of the differences does not fit falls to a quarter: dull sound
+constexpr double kLeastLeft = 2.5e-4;      // less than this is as good as nothing
+constexpr double kLeastSound = 0.9;        // the sound itself at the lag, of mono and narrow stereo
+constexpr double kSoundSlack = 0.005;      // lows hardly notice a sample or two
 constexpr double kClearMargin = 0.1;       // how far the peak stands above everything 1 ms and more away
+constexpr double kClearTimes = 3;          // or of what does not fit there, a third is left at the peak: tones
+constexpr double kRepeats = 0.99;          // but what fits so well elsewhere repeats itself
 
 constexpr CatalogEntry kEntries[] = {
     {.id = "inter_channel_delay", .title = "Delay between channels", .group = Group::stereo, .unit = Unit::samples,
      .what = "How many samples the right channel is late behind the left, where the two share one clear lag.",
      .how = "Signs of first differences compared at every lag within 20 ms over the whole file; then correlation of first "
-            "differences at the file's own rate around the best lag. Negative: left is late.",
-     .source = "definition; arcsine law of polarity coincidence",
+            "differences at the file's own rate around the best lag. A lag other than 0 counts where the correlation of left and "
+            "right there is 0.9 or more, and no more than 0.005 less than without it. Negative: left is late. A heuristic.",
+     .source = "definition; arcsine law of polarity coincidence; limits chosen on packaged music",
      .caveat = "Two microphones on one source have a lag by nature. Not applicable where no lag stands out.",
      .act = "Look for a plug-in without delay compensation on one side, or a channel moved in the editor."},
 };
@@ -94,52 +101,98 @@ DelayFinder::Peak DelayFinder::best() const {
 }
 
 bool DelayFinder::worth_refining(const Peak& peak) const {
-  return factor_ > 1 && std::abs(peak.value) >= kLeastCorrelation;
+  return std::abs(peak.value) >= kLeastToRefine;
 }
 
 void DelayFinder::start_fine(int lag) {
   candidate_ = lag;
-  fine_.assign(static_cast<std::size_t>(2 * (factor_ + 2) + 1), 0);
-  fine_frames_ = 0;
+  const auto lags = static_cast<std::size_t>(2 * (factor_ + 2) + 1);
+  fine_.assign(lags, 0), sound_.assign(lags, 0);
+  fine_frames_ = sound_frames_ = 0;
+  left_moves_ = right_moves_ = 0;
+  here_ = shifted_ = {};
+}
+
+// Every lag needs its neighbour, and every difference the sample before it, so a margin on both sides stays out.
+std::int64_t DelayFinder::margin_frames() const {
+  return std::abs(*candidate_) * static_cast<std::int64_t>(factor_) + factor_ + 3;
 }
 
 void DelayFinder::correlate(const std::vector<float>& left, const std::vector<float>& right) {
-  // Every lag needs its neighbour, so a margin on both sides stays out.
-  const int reach = factor_ + 2;
-  const int lowest = *candidate_ * factor_ - reach, count = 2 * reach + 1;
-  const std::int64_t margin = std::abs(*candidate_) * static_cast<std::int64_t>(factor_) + reach + 1;
-  const std::int64_t usable = static_cast<std::int64_t>(left.size()) - 2 * margin;
+  const std::int64_t margin = margin_frames(), usable = static_cast<std::int64_t>(left.size()) - 2 * margin;
   if (usable <= 0) return;
-  dsp::lagged_products(left.data() + margin, right.data() + margin, static_cast<int>(usable), lowest, count, fine_.data());
+  left_differences_.resize(left.size()), right_differences_.resize(right.size());
+  dsp::first_differences(left.data(), static_cast<int>(left.size()), left[0], left_differences_.data());
+  dsp::first_differences(right.data(), static_cast<int>(right.size()), right[0], right_differences_.data());
+  const int shift = *candidate_ * factor_, frames = static_cast<int>(usable);
+  const float* from = left_differences_.data() + margin;
+  const float* to = right_differences_.data() + margin;
+  dsp::lagged_products(from, to, frames, shift - (factor_ + 2), static_cast<int>(fine_.size()), fine_.data());
+  left_moves_ += dsp::row_sums(from, frames).square, right_moves_ += dsp::row_sums(to + shift, frames).square;
   fine_frames_ += usable;
+}
+
+void DelayFinder::correlate_sound(const std::vector<float>& left, const std::vector<float>& right) {
+  const std::int64_t margin = margin_frames(), usable = static_cast<std::int64_t>(left.size()) - 2 * margin;
+  if (usable <= 0) return;
+  const int shift = *candidate_ * factor_, frames = static_cast<int>(usable);
+  const float* from = left.data() + margin;
+  const float* to = right.data() + margin;
+  dsp::lagged_products(from, to, frames, shift - (factor_ + 2), static_cast<int>(sound_.size()), sound_.data());
+  const auto add = [&](dsp::PairSums& all, const dsp::PairSums& part) {
+    all.left += part.left, all.right += part.right, all.product += part.product;
+    all.left_square += part.left_square, all.right_square += part.right_square;
+  };
+  add(here_, dsp::pair_sums(from, to, frames));
+  add(shifted_, dsp::pair_sums(from, to + shift, frames));
+  sound_frames_ += usable;
+}
+
+std::size_t DelayFinder::best_fine() const {
+  const auto top = std::max_element(fine_.begin(), fine_.end(), [](double a, double b) { return std::abs(a) < std::abs(b); });
+  return static_cast<std::size_t>(top - fine_.begin());
+}
+
+double DelayFinder::fit_of_differences(std::size_t at) const {
+  const double all = std::sqrt(left_moves_ * right_moves_);
+  return all > 0 ? std::min(1.0, std::abs(fine_[at]) / all) : 0;
+}
+
+bool DelayFinder::better_than_none(std::size_t top) const {
+  const double best = fit_of_differences(top), none = fit_of_differences(static_cast<std::size_t>(factor_ + 2));
+  return best > kBetter * none || 1 - none > kLessLeft * std::max(kLeastLeft, 1 - best);
+}
+
+bool DelayFinder::sound_fits(std::size_t top) const {
+  if (sound_frames_ == 0) return false;
+  const auto frames = static_cast<double>(sound_frames_);
+  const auto alike = [&](const dsp::PairSums& s, double product) {
+    const double left = s.left_square - s.left * s.left / frames, right = s.right_square - s.right * s.right / frames;
+    return left > 0 && right > 0 ? std::abs(product - s.left * s.right / frames) / std::sqrt(left * right) : 0.0;
+  };
+  const double there = alike(shifted_, sound_[top]);
+  return there >= kLeastSound && there >= alike(here_, here_.product) - kSoundSlack;
 }
 
 void DelayFinder::refine(const Block& block) {
   const bool known = counted_ >= static_cast<std::uint64_t>(sample_rate_ / factor_ / 4);
-  const bool head = head_left_.size() < kHeadFrames;
   const bool worth = known && worth_refining(peak_);
   if (known && !worth) candidate_.reset();
-  if (head || worth) {
-    const auto frames = static_cast<std::size_t>(block.frames);
-    block_left_.resize(frames), block_right_.resize(frames);
-    dsp::first_differences(block.row(0), block.frames, last_left_, block_left_.data());
-    dsp::first_differences(block.row(1), block.frames, last_right_, block_right_.data());
-  }
-  last_left_ = block.row(0)[block.frames - 1], last_right_ = block.row(1)[block.frames - 1];
-  if (head) {
-    head_left_.insert(head_left_.end(), block_left_.begin(), block_left_.end());
-    head_right_.insert(head_right_.end(), block_right_.begin(), block_right_.end());
-  }
+  const auto append = [&](std::vector<float>& left, std::vector<float>& right) {
+    left.insert(left.end(), block.row(0), block.row(0) + block.frames);
+    right.insert(right.end(), block.row(1), block.row(1) + block.frames);
+  };
+  if (head_left_.size() < kHeadFrames) append(head_left_, head_right_);
   if (!worth) return;
   if (peak_.lag != candidate_) {
     start_fine(peak_.lag);
     near_left_.clear(), near_right_.clear();
   }
-  near_left_.insert(near_left_.end(), block_left_.begin(), block_left_.end());
-  near_right_.insert(near_right_.end(), block_right_.begin(), block_right_.end());
+  append(near_left_, near_right_);
   correlate(near_left_, near_right_);
+  if (*candidate_ != 0 || better_than_none(best_fine())) correlate_sound(near_left_, near_right_);
   // What the margins left out comes up again with the next block.
-  const auto keep = std::min(near_left_.size(), static_cast<std::size_t>(2 * (std::abs(*candidate_) * factor_ + factor_ + 3)));
+  const auto keep = std::min(near_left_.size(), static_cast<std::size_t>(2 * margin_frames()));
   near_left_.erase(near_left_.begin(), near_left_.end() - static_cast<std::ptrdiff_t>(keep));
   near_right_.erase(near_right_.begin(), near_right_.end() - static_cast<std::ptrdiff_t>(keep));
 }
@@ -165,33 +218,36 @@ void DelayFinder::report(Report& report) {
   for (int lag = -range_; lag < range_; ++lag) {
     if (std::abs(lag - peak.lag) > near) elsewhere = std::max(elsewhere, std::abs(correlation_at(lag)));
   }
-  const bool clear = std::abs(peak.value) >= elsewhere + kClearMargin || (peak.lag == 0 && std::abs(peak.value) > 0.98);
-  if (std::abs(peak.value) < kLeastCorrelation || !clear) {
-    report.not_applicable(kId, "left and right have no one clear lag in common");
+  const char* const none = "left and right have no one clear lag in common";
+  if (!worth_refining(peak)) {
+    report.not_applicable(kId, none);
     return;
+  }
+  if (candidate_ != peak.lag || fine_frames_ < static_cast<std::int64_t>(kHeadFrames)) {
+    start_fine(peak.lag);
+    correlate(head_left_, head_right_);
   }
   double lag = static_cast<double>(peak.lag) * factor_;
-  std::string note;
-  if (worth_refining(peak)) {
-    if (candidate_ != peak.lag || fine_frames_ < static_cast<std::int64_t>(kHeadFrames)) {
-      start_fine(peak.lag);
-      correlate(head_left_, head_right_);
-    }
-    const auto top = std::max_element(fine_.begin(), fine_.end(),
-                                      [](double a, double b) { return std::abs(a) < std::abs(b); }) - fine_.begin();
-    // Next to no lag, a sample or two count only if they fit clearly better than none.
-    const auto none = static_cast<std::size_t>(factor_ + 2);
-    const bool better = peak.lag != 0 || std::abs(fine_[static_cast<std::size_t>(top)]) > kBetter * std::abs(fine_[none]);
-    if (better) lag += static_cast<double>(top) - (factor_ + 2);
+  // Next to no lag, a sample or two count only if they fit clearly better than none.
+  const auto top = best_fine();
+  if (fine_frames_ > 0 && (peak.lag != 0 || better_than_none(top))) lag += static_cast<double>(top) - (factor_ + 2);
+  if (lag != 0 && sound_frames_ < static_cast<std::int64_t>(kHeadFrames)) {
+    sound_.assign(sound_.size(), 0);
+    here_ = shifted_ = {};
+    sound_frames_ = 0;
+    correlate_sound(head_left_, head_right_);
   }
-  if (lag != 0 && std::abs(lag) <= factor_ && peak.value < 0 && peak.value > -kSurelyOne) {
-    // Sides that work against each other correlate best next to no lag, too.
-    report.not_applicable(kId, "left and right are opposed in polarity; next to none, a lag of theirs cannot be told");
+  const double there = std::abs(peak.value), fit = std::max(there, fit_of_differences(top));
+  const bool clear = there >= elsewhere + kClearMargin || (elsewhere <= kRepeats && 1 - elsewhere >= kClearTimes * (1 - fit)) ||
+                     (lag == 0 && there > 0.98 && there >= elsewhere);
+  if (!clear || (lag == 0 ? there < kLeastCorrelation : !sound_fits(top))) {
+    report.not_applicable(kId, none);
     return;
   }
+  const bool opposed = lag == 0 ? peak.value < 0 : sound_[top] < 0;
   auto& m = report.value(kId, lag);
   if (lag != 0) m.note = lag > 0 ? "right is behind left" : "left is behind right";
-  if (peak.value < 0) m.note += std::string(m.note.empty() ? "" : "; ") + "with opposite polarity";
+  if (opposed) m.note += std::string(m.note.empty() ? "" : "; ") + "with opposite polarity";
 }
 
 }  // namespace sendworthy::measure

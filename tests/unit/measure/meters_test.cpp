@@ -278,6 +278,34 @@ TEST_SUITE("measure/stereo") {
     CHECK(reals(music_like(kRate * 4))("inter_channel_delay") == 0);
     CHECK(!applicable(reals({noise(1, 0.5, kRate * 4), noise(2, 0.5, kRate * 4)}), "inter_channel_delay"));
   }
+
+  TEST_CASE("a delay of narrow stereo is found, also half-way between slow samples and at another level") {
+    const auto middle = noise(1, 0.4, kRate * 4), side = noise(2, 0.4, kRate * 4);
+    const auto left = sum(middle, scaled(side, 0.15)), right = sum(middle, scaled(side, -0.15));
+    for (const int lag : {1, 2, 150, 500}) {
+      auto late = silence(kRate * 4);
+      std::copy(right.begin(), right.end() - lag, late.begin() + lag);
+      CAPTURE(lag);
+      CHECK(reals({left, late})("inter_channel_delay") == lag);
+      CHECK(reals({left, scaled(late, 0.4)})("inter_channel_delay") == lag);
+      CHECK(reals({scaled(late, -1), left})("inter_channel_delay") == -lag);
+    }
+  }
+
+  TEST_CASE("a lag that attacks and bodies do not share is no delay between the channels") {
+    // The treble is late, and steep enough to decide over the differences; the far louder low end is not.
+    auto treble = noise(1, 0.2, kRate * 4);
+    for (std::size_t n = treble.size() - 1; n > 0; --n) treble[n] -= treble[n - 1];
+    auto body = noise(2, 0.5, kRate * 4);
+    for (std::size_t n = 1; n < body.size(); ++n) body[n] = 0.99 * body[n - 1] + 0.1 * body[n];
+    for (const int lag : {5, 62}) {
+      auto late = silence(kRate * 4);
+      std::copy(treble.begin(), treble.end() - lag, late.begin() + lag);
+      CAPTURE(lag);
+      const auto r = reals({sum(body, treble), sum(body, late)});
+      CHECK((!applicable(r, "inter_channel_delay") || r("inter_channel_delay") == 0));
+    }
+  }
 }
 
 TEST_SUITE("measure/codes") {
