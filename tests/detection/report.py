@@ -69,6 +69,8 @@ def alarm_words(alarms, parts):
         out.append(f"\n{p}: {hours[p]:.2f} h, {fails} wrong fails (bar 0), {warns} wrong warns = {rate:.1f} an hour (bar {WARNS_PER_HOUR}): {verdict}.")
     out.append(f"\nSet aside as true of the item: {sum(alarms.true.values())}. Files refused: {len(alarms.unread)}.")
     out.append("\nRules left out of the count: " + "; ".join(f"`{k}` ({v})" for k, v in false_alarms.NOT_ALARMS.items()) + ".")
+    out.append("\nLeft out on single packaged samples only: " +
+               "; ".join(f"`{k}` ({v})" for k, v in false_alarms.NOT_ALARMS_OF_SAMPLES.items()) + ".")
     return out
 
 
