@@ -186,7 +186,8 @@ class TagMeter final : public Meter {
     for (const auto& tag : facts_.tags)
       if (tag.name == name) said[tag.origin].push_back(tag.value);
     if (said.size() < 2) return;
-    const auto& [first_origin, first] = *said.begin();
+    const auto& first_origin = said.begin()->first;
+    const auto& first = said.begin()->second;
     for (auto it = std::next(said.begin()); it != said.end(); ++it) {
       const bool agree = std::any_of(first.begin(), first.end(), [&](const std::string& a) {
         return std::any_of(it->second.begin(), it->second.end(), [&](const std::string& b) { return same(name, a, first_origin, b, it->first); });

@@ -62,7 +62,6 @@ TEST_SUITE("measure/edges") {
     std::size_t at = 480;
     while (std::abs(tone[at]) < 0.1) ++at;
     const Samples cut(tone.begin() + static_cast<std::ptrdiff_t>(at), tone.end());
-    const auto r = reals({tone, cut});
     CHECK(flag(reals({cut}), "cut_start"));
     // Behind digital silence too, and the place is where the sound begins.
     const auto late = reals({concatenated({silence(1000), cut})});

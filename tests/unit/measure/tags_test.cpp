@@ -314,7 +314,11 @@ TEST_SUITE("measure/tags") {
     file(bext(~0ull, std::string(60'000, '=') + ",,,=,F=,W=99999999999999999999"));
     file(chunk("_PMX", "xmpDM:startTimecode xmpDM:timeValue"));
     file(chunk("_PMX", "xmpDM:startTimecode xmpDM:timeValue=\"" + std::string(60'000, '"')));
+#if !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__)  // a sanitizer keeps what was freed
     CHECK(peak_memory_kib() - before < 64 * 1024);
+#else
+    (void)before;
+#endif
     CHECK(std::chrono::steady_clock::now() - start < std::chrono::seconds(20));
   }
 }
