@@ -1,5 +1,5 @@
-// Where sound was cut: into its beginning, out of its decay, and where a loop's end meets its start. All three look at the
-// samples next to an edge.
+// Where sound was cut: into its beginning, out of its decay, a step at either end, and where a loop's end meets its start. All
+// of it looks at the samples next to an edge.
 #include <algorithm>
 #include <cmath>
 #include <string>
@@ -12,6 +12,18 @@ namespace sendworthy::measure {
 namespace {
 
 constexpr CatalogEntry kEntries[] = {
+    {.id = "start_step", .title = "Step at the start", .group = Group::edges, .unit = Unit::dbfs, .decimals = 2,
+     .better = Better::lower, .what = "The jump from nothing to the first sample: a click when the file starts.",
+     .how = "Level of the first sample, worst channel, where it is more than 3 times as large as any step between samples in the "
+            "0.7 ms behind it; a smaller one is part of the wave's own movement and reads -144 dBFS, at or below.",
+     .source = "common practice, no source", .caveat = "A sound that is cut into while it moves quickly starts without such a step.",
+     .act = "Fade in over a few milliseconds, or start a moment earlier."},
+    {.id = "end_step", .title = "Step at the end", .group = Group::edges, .unit = Unit::dbfs, .decimals = 2,
+     .better = Better::lower, .what = "The jump from the last sample to nothing: a click when the file ends.",
+     .how = "Level of the last sample, worst channel, where it is more than 3 times as large as any step between samples in the "
+            "0.7 ms before it; else -144 dBFS, at or below.",
+     .source = "common practice, no source", .caveat = "A loop is meant to run on at its start: there the step does not matter.",
+     .act = "Let the sound end, or fade out over a few milliseconds."},
     {.id = "cut_start",
      .title = "Start cut",
      .group = Group::edges,
@@ -55,6 +67,8 @@ constexpr CatalogEntry kEntries[] = {
 constexpr double kHeadS = 0.032, kLookS = 0.03, kLevelS = 0.002, kFirstS = 0.0003;
 constexpr double kFirstSampleDb = 26, kFirstMomentDb = 16, kLoudChannelDb = 12, kLowestLevelDb = -60;
 constexpr double kTailS = 0.02, kLastS = 0.001, kSuddenDb = 12, kAboveStepDb = 12, kShortestZerosS = 0.002;
+constexpr double kBesideS = 0.0007, kStandsOut = 3;
+constexpr std::size_t kFewestBeside = 8;
 constexpr double kSeamS = 0.008, kSeamOver = 2;
 constexpr std::size_t kOrder = 16, kSeamSamples = 3, kFewestSeamFrames = 128;
 
@@ -135,8 +149,9 @@ class CutMeter final : public Meter {
   }
 
   void report(const Bus& bus, Report& report) override {
+    steps(bus, report);
     if (start_ < 0) {
-      for (const auto& entry : kEntries) report.not_measured(entry.id, "nothing but digital silence");
+      for (const char* id : {"cut_start", "tail_drop", "loop_seam_step"}) report.not_measured(id, "nothing but digital silence");
       return;
     }
     start(report);
@@ -204,6 +219,35 @@ class CutMeter final : public Meter {
     };
     clip(loop_.start, std::min(loop_.start + reach, loop_.end + 1), line.loop_begin);
     clip(std::max(loop_.end + 1 - reach, loop_.start), loop_.end + 1, line.loop_end);
+  }
+
+  void steps(const Bus& bus, Report& report) const {
+    step(report.value("start_step", kFloorDb), &Line::begin, 0);
+    step(report.value("end_step", kFloorDb), &Line::end, bus.frames - 1);
+  }
+
+  // Does the outermost sample stand out of what the wave does beside it?
+  void step(Measurement& m, std::vector<float> Line::* kept, std::int64_t frame) const {
+    const auto beside = std::max(kFewestBeside, static_cast<std::size_t>(std::llround(kBesideS * sample_rate_)));
+    double worst = 0;
+    int channel = 0;
+    for (std::size_t c = 0; c < lines_.size(); ++c) {
+      const auto& x = lines_[c].*kept;
+      if (x.empty()) continue;
+      const auto from_edge = [&](std::size_t n) { return static_cast<double>(frame == 0 ? x[n] : x[x.size() - 1 - n]); };
+      double movement = 0;
+      for (std::size_t n = 1; n < std::min(x.size(), beside + 1); ++n)
+        movement = std::max(movement, std::abs(from_edge(n) - from_edge(n - 1)));
+      const double edge = std::abs(from_edge(0));
+      if (edge > kStandsOut * movement && edge > worst) worst = edge, channel = lines_.size() > 1 ? static_cast<int>(c) + 1 : 0;
+    }
+    m.outcome = Value(amplitude_db(worst));
+    if (worst <= 0) {
+      m.note = "at or below";
+      return;
+    }
+    m.where.push_back(place_at(frame, sample_rate_, channel));
+    m.where_total = 1;
   }
 
   void start(Report& report) {

@@ -25,21 +25,8 @@ constexpr CatalogEntry kEntries[] = {
             "-66 dBFS, the last 64 frames whose RMS stands 6 dB above it. Digital zero is named in the note.",
      .source = "common practice, no source", .caveat = "The end of a reverb below the threshold counts as silence.",
      .act = "Move the end marker of the export; leave the reverb its room.", .parameters = kThreshold},
-    {.id = "start_step", .title = "Step at the start", .group = Group::edges, .unit = Unit::dbfs, .decimals = 2,
-     .better = Better::lower, .what = "The jump from nothing to the first sample: a click when the file starts.",
-     .how = "Level of the first sample, worst channel, where it is more than 3 times as large as any step between samples in the "
-            "0.7 ms behind it; a smaller one is part of the wave's own movement and reads -144 dBFS, at or below.",
-     .source = "common practice, no source", .caveat = "A sound that is cut into while it moves quickly starts without such a step.",
-     .act = "Fade in over a few milliseconds, or start a moment earlier."},
-    {.id = "end_step", .title = "Step at the end", .group = Group::edges, .unit = Unit::dbfs, .decimals = 2,
-     .better = Better::lower, .what = "The jump from the last sample to nothing: a click when the file ends.",
-     .how = "Level of the last sample, worst channel, where it is more than 3 times as large as any step between samples in the "
-            "0.7 ms before it; else -144 dBFS, at or below.",
-     .source = "common practice, no source", .caveat = "A loop is meant to run on at its start: there the step does not matter.",
-     .act = "Let the sound end, or fade out over a few milliseconds."},
 };
 
-constexpr double kBesideS = 0.0007, kStandsOut = 3;
 constexpr double kFloorSwitchDb = -66, kAboveFloorDb = 6;
 constexpr float kLowestSorted = 0.001f;  // −60 dBFS
 constexpr double kStep = 1.0233;         // 0.1 dB
@@ -56,8 +43,6 @@ class EdgeMeter final : public Meter {
       edges_.push_back({parameters, db, static_cast<float>(std::pow(10, db / 20))});
     }
     zero_.linear = 0;
-    heads_.resize(static_cast<std::size_t>(setup.format.channels)), tails_.resize(heads_.size());
-    beside_ = std::max<std::size_t>(8, static_cast<std::size_t>(std::llround(kBesideS * sample_rate_)));
   }
 
   void process(const Block& block) override {
@@ -71,13 +56,9 @@ class EdgeMeter final : public Meter {
     }
     for (auto& edge : edges_) find(block, edge);
     find(block, zero_);
-    for (int c = 0; c < block.channels; ++c) keep_ends(block, c);
   }
 
   void report(const Bus& bus, Report& report) override {
-    step(report.value("start_step", kFloorDb), heads_, 0);
-    for (auto& tail : tails_) std::reverse(tail.begin(), tail.end());
-    step(report.value("end_step", kFloorDb), tails_, bus.frames - 1);
     for (const auto& edge : edges_) {
       std::int64_t first = edge.first, last = edge.last;
       double threshold = edge.db;
@@ -118,38 +99,6 @@ class EdgeMeter final : public Meter {
     double power;
     std::int64_t frame;
   };
-
-  // The first samples, and the last ones, of every channel.
-  void keep_ends(const Block& block, int c) {
-    const float* x = block.row(c);
-    auto& head = heads_[static_cast<std::size_t>(c)];
-    for (int n = 0; head.size() <= beside_ && n < block.frames; ++n) head.push_back(x[n]);
-    auto& tail = tails_[static_cast<std::size_t>(c)];
-    const auto fresh = std::min<std::size_t>(static_cast<std::size_t>(block.frames), beside_ + 1);
-    tail.insert(tail.end(), x + block.frames - static_cast<std::ptrdiff_t>(fresh), x + block.frames);
-    if (tail.size() > beside_ + 1) tail.erase(tail.begin(), tail.end() - static_cast<std::ptrdiff_t>(beside_ + 1));
-  }
-
-  // Samples from the edge inwards: does the outermost stand out of what the wave does beside it?
-  void step(Measurement& m, const std::vector<std::vector<float>>& ends, std::int64_t frame) const {
-    double worst = 0;
-    int channel = 0;
-    for (std::size_t c = 0; c < ends.size(); ++c) {
-      if (ends[c].empty()) continue;
-      double movement = 0;
-      for (std::size_t n = 1; n < ends[c].size(); ++n)
-        movement = std::max(movement, std::abs(static_cast<double>(ends[c][n]) - static_cast<double>(ends[c][n - 1])));
-      const double edge = std::abs(static_cast<double>(ends[c].front()));
-      if (edge > kStandsOut * movement && edge > worst) worst = edge, channel = ends.size() > 1 ? static_cast<int>(c) + 1 : 0;
-    }
-    m.outcome = Value(amplitude_db(worst));
-    if (worst <= 0) {
-      m.note = "at or below";
-      return;
-    }
-    m.where.push_back(place_at(frame, sample_rate_, channel));
-    m.where_total = 1;
-  }
 
   double seconds(std::int64_t frames) const { return static_cast<double>(frames) / sample_rate_; }
 
@@ -212,8 +161,6 @@ class EdgeMeter final : public Meter {
   }
 
   const int sample_rate_;
-  std::size_t beside_ = 0;
-  std::vector<std::vector<float>> heads_, tails_;  ///< by channel
   std::vector<Edge> edges_;
   Edge zero_;
   std::vector<float> tops_;
