@@ -100,7 +100,6 @@ HumFinder::Found HumFinder::finish() const {
   for (const auto& window : windows_) {
     if (static_cast<double>(window.power) < sum_ / count_ * std::pow(10, -kQuietDb / 10)) quiet.push_back(&window);
   }
-  found.windows = static_cast<std::int64_t>(quiet.size());
   if (quiet.size() < kFewestWindows) {
     found.reason = "no quiet part of 3 s that is 20 dB softer than the rest below 1 kHz";
     return found;

@@ -20,7 +20,6 @@ class HumFinder {
     double over_db = 0;   ///< mean of the two strongest harmonics over their neighbourhood, of the worse mains
     int mains_hz = 0;
     std::string lines;    ///< "50, 100 and 150 Hz"
-    std::int64_t windows = 0;
   };
   explicit HumFinder(double rate_hz);
   void take(const std::vector<float>& first, const std::vector<float>& second);

@@ -134,13 +134,14 @@ class OutlineMeter final : public Meter {
     }
     for (int s = 0; s < subs; ++s) {
       const int count = std::min(dsp::kSubBlock, block.frames - s * dsp::kSubBlock);
+      float top = 0;
       for (int c = 0; c < block.channels; ++c) {
         power_ += static_cast<double>(block.square(c)[s]);
         moved_ += static_cast<double>(motion_[static_cast<std::size_t>(c * subs + s)]);
-        peak_ = std::max({peak_, block.high(c)[s], -block.low(c)[s]});
+        top = std::max({top, block.high(c)[s], -block.low(c)[s]});
       }
       frames_ += count;
-      silence(block.first_frame + static_cast<std::int64_t>(s) * dsp::kSubBlock, count, block, s);
+      if (top > kSilentPeak) sounds(block.first_frame + static_cast<std::int64_t>(s) * dsp::kSubBlock, count);
       if (++in_tick_ == subs_) close();
     }
   }
@@ -154,7 +155,7 @@ class OutlineMeter final : public Meter {
     tail(bus, report);
     fades(bus, report);
     events(report);
-    leftovers(bus, report);
+    leftovers(report);
     repeated(report);
     pauses(report);
   }
@@ -162,7 +163,7 @@ class OutlineMeter final : public Meter {
  private:
   void close() {
     const double samples = static_cast<double>(std::max<std::int64_t>(1, frames_)) * channels_;
-    const Tick tick{static_cast<float>(power_ / samples), static_cast<float>(moved_ / samples), peak_};
+    const Tick tick{static_cast<float>(power_ / samples), static_cast<float>(moved_ / samples)};
     if (head_.size() < kept_) head_.push_back(tick);
     tail_.push_back(tick);
     if (tail_.size() > kept_) tail_.pop_front();
@@ -172,14 +173,11 @@ class OutlineMeter final : public Meter {
     loudest_ = std::max(loudest_, five / static_cast<double>(n));
     bursts_.take(tick);
     quiet_.take(tick);
-    power_ = moved_ = 0, peak_ = 0, frames_ = 0, in_tick_ = 0;
+    power_ = moved_ = 0, frames_ = 0, in_tick_ = 0;
   }
 
   // Where sound stops for long and comes back.
-  void silence(std::int64_t frame, int count, const Block& block, int s) {
-    float top = 0;
-    for (int c = 0; c < block.channels; ++c) top = std::max({top, block.high(c)[s], -block.low(c)[s]});
-    if (top <= kSilentPeak) return;
+  void sounds(std::int64_t frame, int count) {
     if (sounding_until_ >= 0) {
       const auto quiet = frame - sounding_until_;
       longest_quiet_ = std::max(longest_quiet_, quiet);
@@ -255,7 +253,7 @@ class OutlineMeter final : public Meter {
     for (const auto& event : found.events) m.where.push_back(place(frame_of(event.first), frame_of(event.end), sample_rate_));
   }
 
-  void leftovers(const Bus&, Report& report) {
+  void leftovers(Report& report) {
     auto& m = report.value("audio_after_silence", static_cast<double>(longest_quiet_) / sample_rate_);
     m.where_total = returns_total_;
     for (const auto& [from, to] : returns_) m.where.push_back(place(from, to, sample_rate_));
@@ -309,7 +307,6 @@ class OutlineMeter final : public Meter {
   QuietFinder quiet_;
   std::vector<float> before_, motion_;
   double power_ = 0, moved_ = 0, loudest_ = 0;
-  float peak_ = 0;
   std::int64_t frames_ = 0;
   int in_tick_ = 0;
   std::int64_t sounding_until_ = -1, longest_quiet_ = 0, returns_total_ = 0;

@@ -11,7 +11,6 @@ namespace sendworthy::measure {
 struct Tick {
   float power = 0;   ///< mean square
   float motion = 0;  ///< mean square of the steps from sample to sample: rises with brightness
-  float peak = 0;    ///< linear
 };
 
 struct Fade {
