@@ -37,7 +37,7 @@ constexpr CatalogEntry kEntries[] = {
     {.id = "upsampled_source", .title = "Upsampled source", .group = Group::noise, .unit = Unit::text,
      .what = "Whether the file seems to come from a lower sample rate: none, some or strong evidence.",
      .how = "A heuristic: the same steep end as for a lossy source, just below half of a lower rate (22.05, 24, 44.1, 48, 88.2 or 96 kHz). "
-            "At 88.2 kHz and more, nothing but a flat floor above 24 kHz is some evidence too.",
+            "Strong mirror images count too, and at 88.2 kHz and more nothing but a flat floor above 24 kHz is some evidence.",
      .source = "common practice, no source",
      .caveat = "Microphones, analogue tape and many plug-ins end there as well. Evidence, never proof.",
      .act = "Export at the rate of the session, once; ask which rate that was."},
@@ -151,6 +151,7 @@ class SpectralMeter final : public Meter {
     int reach;
     double sum = 0;
     std::int64_t count = 0;
+    [[nodiscard]] double mean() const { return sum / static_cast<double>(count); }
   };
 
   static int size_for(int rate) {
@@ -194,14 +195,9 @@ class SpectralMeter final : public Meter {
   double band(int b) const { return band_db_[static_cast<std::size_t>(b)]; }
 
   void find_wall() {
-    const int ten = static_cast<int>(10000 / kBandHz);
-    if (bands_ > ten + 4) {
-      double here = 0;
-      for (int b = ten; b < ten + 4; ++b) here = std::max(here == 0 ? -300 : here, band(b));
-      if (here < kReadableDb) return;
-    } else {
-      return;
-    }
+    // Is there anything between 10 and 11 kHz that could end?
+    const int ten = static_cast<int>(10000 / kBandHz), eleven = ten + 4;
+    if (bands_ <= eleven || *std::max_element(band_db_.begin() + ten, band_db_.begin() + eleven) < kReadableDb) return;
     ++readable_;
     double above = -300, best = 0;
     int at = 0;
@@ -316,6 +312,20 @@ class SpectralMeter final : public Meter {
     return wall;
   }
 
+  const Mirror* clearest_mirror() const {
+    const Mirror* clearest = nullptr;
+    for (const auto& mirror : mirrors_) {
+      if (mirror.count >= 2 && (clearest == nullptr || mirror.mean() > clearest->mean())) clearest = &mirror;
+    }
+    return clearest;
+  }
+  static std::string mirror_grade(const Mirror& mirror) {
+    return mirror.mean() >= kMirrorStrong ? "strong" : mirror.mean() >= kMirrorSome ? "some" : "none";
+  }
+  static std::string mirror_words(const Mirror& mirror) {
+    return "mirrored at " + base::fixed(mirror.rate / 2000, 3) + " kHz, correlation " + base::fixed(mirror.mean(), 2);
+  }
+
   static std::string grade(double share, double drop_db) {
     return share >= kStrongShare && drop_db >= kStrongWallDb ? "strong" : share >= kSomeShare ? "some" : "none";
   }
@@ -361,6 +371,12 @@ class SpectralMeter final : public Meter {
       m.note = words(wall) + ", as from " + base::fixed(rate / 1000, rate == 22050 ? 2 : 1) + " kHz";
       return;
     }
+    // A poor converter leaves images in place of a wall.
+    if (const auto* mirror = clearest_mirror(); mirror != nullptr && mirror->mean() >= kMirrorStrong) {
+      m.outcome = Value(mirror_grade(*mirror));
+      m.note = mirror_words(*mirror);
+      return;
+    }
     const int flat = floor_from();
     if (sample_rate_ >= 88200 && flat > 0 && flat * kBandHz <= 24250 && passed(flat, 0.05) < kEmptyFloorDb) {
       m.outcome = Value(std::string("some"));
@@ -369,19 +385,14 @@ class SpectralMeter final : public Meter {
   }
 
   void mirrored(Report& report) {
-    const Mirror* worst = nullptr;
-    for (const auto& mirror : mirrors_) {
-      if (mirror.count >= 2 && (worst == nullptr || mirror.sum / static_cast<double>(mirror.count) > worst->sum / static_cast<double>(worst->count))) worst = &mirror;
-    }
+    const auto* worst = clearest_mirror();
     if (mirrors_.empty()) {
       report.not_applicable("imaging", "there is no common lower rate");
     } else if (worst == nullptr) {
       report.not_measured("imaging", "too short, or too soft");
     } else {
-      const double mean = worst->sum / static_cast<double>(worst->count);
-      auto& m = report.value("imaging", std::string(mean >= kMirrorStrong ? "strong" : mean >= kMirrorSome ? "some" : "none"));
-      if (mean >= kMirrorSome)
-        m.note = "mirrored at " + base::fixed(worst->rate / 2000, 3) + " kHz, correlation " + base::fixed(mean, 2);
+      auto& m = report.value("imaging", mirror_grade(*worst));
+      if (worst->mean() >= kMirrorSome) m.note = mirror_words(*worst);
     }
   }
 
