@@ -241,7 +241,7 @@ def cut_off(b, r):
     return Plant(sound=b.changed(rounded(x, b.bits)), at=len(x) / b.rate, note=f"{under:.0f} dB under the loudest")
 
 
-@fault("E04", "the tail drops to digital silence", "cut_tail end_step", turned(), "strong")
+@fault("E04", "the tail drops to digital silence", "tail_drop", turned(), "strong")
 def drop(b, r):
     level, n = envelope_db(b)
     db = float(r.uniform(-72, -42))

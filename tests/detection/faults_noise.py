@@ -89,8 +89,8 @@ def bleed(b, r):
 
 @fault("V01", "high-resolution file made from a lower rate", "upsampled_source", turned(), "evidence", "lossless")
 def upsampled(b, r):
-    to = str(int(r.choice([88200, 96000, 192000])))
-    return Plant(data=encoded(b, "pcm_s24le", "-ar", to, fmt="wav"), note=f"{b.rate} to {to}")
+    to, by = int(r.choice([88200, 96000, 192000])), str(r.choice(["swr", "soxr"]))
+    return Plant(data=encoded(b, "pcm_s24le", "-af", f"aresample={to}:resampler={by}", fmt="wav"), note=f"{b.rate} to {to} by {by}")
 
 
 LOSSY = (("libmp3lame", "mp3", "128k"), ("libmp3lame", "mp3", "192k"), ("libmp3lame", "mp3", "320k"), ("libvorbis", "ogg", "128k"),
