@@ -17,7 +17,7 @@ constexpr double kLeastToRefine = 0.45;    // a lag half-way between two slow sa
 constexpr double kBetter = 1.1;
 constexpr double kLessLeft = 4;            // or what of the differences does not fit falls to a quarter: dull sound
 constexpr double kLeastLeft = 2.5e-4;      // less than this is as good as nothing
-constexpr double kLeastSound = 0.9;        // the sound itself at the lag, of mono and narrow stereo
+constexpr double kLeastSound = 0.8;        // the sound itself at the lag, of mono and narrow stereo
 constexpr double kSoundSlack = 0.005;      // lows hardly notice a sample or two
 constexpr double kClearMargin = 0.1;       // how far the peak stands above everything 1 ms and more away
 constexpr double kClearTimes = 3;          // or of what does not fit there, a third is left at the peak: tones
@@ -28,7 +28,7 @@ constexpr CatalogEntry kEntries[] = {
      .what = "How many samples the right channel is late behind the left, where the two share one clear lag.",
      .how = "Signs of first differences compared at every lag within 20 ms over the whole file; then correlation of first "
             "differences at the file's own rate around the best lag. A lag other than 0 counts where the correlation of left and "
-            "right there is 0.9 or more, and no more than 0.005 less than without it. Negative: left is late. A heuristic.",
+            "right there is 0.8 or more, and no more than 0.005 less than without it. Negative: left is late. A heuristic.",
      .source = "definition; arcsine law of polarity coincidence; limits chosen on packaged music",
      .caveat = "Two microphones on one source have a lag by nature. Not applicable where no lag stands out.",
      .act = "Look for a plug-in without delay compensation on one side, or a channel moved in the editor."},
