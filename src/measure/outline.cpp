@@ -32,8 +32,9 @@ constexpr CatalogEntry kEntries[] = {
      .unit = Unit::seconds,
      .decimals = 1,
      .what = "Length of a fade at the head; 0: none was found.",
-     .how = "A heuristic: over a second and more the level rises by 20 dB and more, smoothed over a second, with lows and highs "
-            "rising alike (3 dB), and either sounds begin under it or it rises ever more slowly. About as long as shown.",
+     .how = "A heuristic: over a second and more the level rises by 20 dB and more, with lows and highs rising alike (3 dB), and either "
+            "three sounds or more begin under it, each louder than the one before and 12 dB in all, or it rises ever more slowly. About as "
+            "long as shown.",
      .source = "common practice, no source",
      .caveat = "A crescendo and a swell can look the same: evidence, no proof.",
      .act = "Take the fade off and tell the mastering engineer where it should be."},
@@ -43,9 +44,9 @@ constexpr CatalogEntry kEntries[] = {
      .unit = Unit::seconds,
      .decimals = 1,
      .what = "Length of a fade at the tail; 0: none was found.",
-     .how = "A heuristic: over a second and more the level falls by 20 dB and more, smoothed over a second, with lows and highs "
-            "falling alike (3 dB; a decay loses its highs first), and either sounds still begin under it or it falls ever "
-            "faster. About as long as shown.",
+     .how = "A heuristic: over a second and more the level falls by 20 dB and more, with lows and highs falling alike (3 dB; a decay loses "
+            "its highs first), and either three sounds or more still begin under it, each softer and 12 dB in all, or it falls ever faster. "
+            "About as long as shown.",
      .source = "common practice, no source",
      .caveat = "Repeats of a delay and a last note that is damped can look the same: evidence, no proof.",
      .act = "Take the fade off and let mastering make it; or say where it begins, and send a reference with it."},
