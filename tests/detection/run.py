@@ -115,6 +115,7 @@ def main():
     ask = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     ask.add_argument("--program", required=True, help="the built sendworthy")
     ask.add_argument("--faults", help="only these, such as K01,E03")
+    ask.add_argument("--alarms-only", action="store_true", help="plant nothing; run the clean material alone")
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--part", choices=[*material.PARTS, "all"], default="all")
     ask.add_argument("--quick", action="store_true", help="a few examples and a few minutes; fails on a missed proof or a wrong fail")
@@ -126,6 +127,8 @@ def main():
     chosen = [i for i, f in enumerate(FAULTS) if not args.faults or f.id.split()[0] in args.faults.split(",")]
     if not chosen:
         sys.exit(f"run.py: none of these is planted here: {args.faults}")
+    if args.alarms_only:
+        chosen = []
     Bench.program, Bench.seed = str(Path(args.program).resolve()), args.seed
     Bench.each = 2 if args.quick else 12
     Bench.parts = material.PARTS if args.part == "all" else (args.part,)
