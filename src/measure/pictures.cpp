@@ -19,10 +19,41 @@ constexpr double kSharpEnd = 0.93, kWallDb = 20;  // converters end at 0.93 of h
 
 }  // namespace
 
+Pictures::Spectrum picture_of(const dsp::BandSpectrum& spectrum, std::int64_t frames, int sample_rate) {
+  Pictures::Spectrum found;
+  found.centre_hz = spectrum.centre_hz();
+  for (const double power : spectrum.mean_power(frames)) found.level_db.push_back(static_cast<float>(power_db(power)));
+  // An end is a step of 6 dB from one band to the next behind which nothing comes back, which falls by 12 dB within two
+  // bands, and behind which lies a floor far below the music: music itself steps down in its middle, and a loud bass
+  // stands over everything. Where in the band it lies is read from the Fourier lines.
+  const auto loud = spectrum.percentile_db(0.95);
+  const double loudest = loud.empty() ? 0 : *std::max_element(loud.begin(), loud.end());
+  double above = -1e9;  // the loudest of the bands behind
+  for (std::size_t b = loud.size(); b-- > 1;) {
+    above = std::max(above, loud[b]);
+    if (above > std::min(loudest - kUnderMusicDb, kNextToNothingDb)) break;
+    const double lowest = b + 1 < loud.size() ? std::min(loud[b], loud[b + 1]) : loud[b];
+    if (loud[b - 1] >= above + kEdgeDb && loud[b - 1] >= lowest + kEndDb) {
+      const double half_band = std::pow(10, 0.05);
+      found.bandwidth_hz = spectrum.end_of(found.centre_hz[b - 1] / half_band / half_band / half_band,
+                                           found.centre_hz[b] * half_band, kEndDb);
+      break;
+    }
+  }
+  // The last band has none behind it: there the lines alone tell.
+  if (!found.bandwidth_hz && !loud.empty()) {
+    const double half_rate = sample_rate / 2.0;
+    const double end = spectrum.end_of(found.centre_hz.back() / std::pow(10, 0.15), 0.99 * half_rate, kEndDb);
+    if (end < kSharpEnd * half_rate && spectrum.line_power(1.04 * end, 0.99 * half_rate) <
+                                           std::pow(10, -kWallDb / 10) * spectrum.line_power(0.9 * end, 0.98 * end))
+      found.bandwidth_hz = end;
+  }
+  return found;
+}
+
 PictureMeter::PictureMeter(const audio::StreamFormat& format)
     : format_(format),
       ticks_(format.sample_rate),
-      spectrum_(format.sample_rate, format.channels),
       outlines_(static_cast<std::size_t>(format.channels)),
       windows_(kLevelBins, 0) {
   if (format.channels == 2) grid_.assign(static_cast<std::size_t>(kGrid) * kGrid, 0);
@@ -32,7 +63,6 @@ void PictureMeter::process(const Block& block) {
   outline(block);
   levels(block);
   if (!grid_.empty()) density(block);
-  spectrum_.process(block.rows, block.stride, block.frames);
 }
 
 void PictureMeter::outline(const Block& block) {
@@ -85,39 +115,6 @@ void PictureMeter::density(const Block& block) {
   for (const auto cell : cells_) ++grid_[static_cast<std::size_t>(cell)];
 }
 
-Pictures::Spectrum PictureMeter::spectrum() {
-  spectrum_.finish();
-  Pictures::Spectrum found;
-  found.centre_hz = spectrum_.centre_hz();
-  for (const double power : spectrum_.mean_power()) found.level_db.push_back(static_cast<float>(power_db(power)));
-  // An end is a step of 6 dB from one band to the next behind which nothing comes back, which falls by 12 dB within two
-  // bands, and behind which lies a floor far below the music: music itself steps down in its middle, and a loud bass
-  // stands over everything. Where in the band it lies is read from the Fourier lines.
-  const auto loud = spectrum_.percentile_db(0.95);
-  const double loudest = loud.empty() ? 0 : *std::max_element(loud.begin(), loud.end());
-  double above = -1e9;  // the loudest of the bands behind
-  for (std::size_t b = loud.size(); b-- > 1;) {
-    above = std::max(above, loud[b]);
-    if (above > std::min(loudest - kUnderMusicDb, kNextToNothingDb)) break;
-    const double lowest = b + 1 < loud.size() ? std::min(loud[b], loud[b + 1]) : loud[b];
-    if (loud[b - 1] >= above + kEdgeDb && loud[b - 1] >= lowest + kEndDb) {
-      const double half_band = std::pow(10, 0.05);
-      found.bandwidth_hz = spectrum_.end_of(found.centre_hz[b - 1] / half_band / half_band / half_band,
-                                            found.centre_hz[b] * half_band, kEndDb);
-      break;
-    }
-  }
-  // The last band has none behind it: there the lines alone tell.
-  if (!found.bandwidth_hz && !loud.empty()) {
-    const double half_rate = format_.sample_rate / 2.0;
-    const double end = spectrum_.end_of(found.centre_hz.back() / std::pow(10, 0.15), 0.99 * half_rate, kEndDb);
-    if (end < kSharpEnd * half_rate && spectrum_.line_power(1.04 * end, 0.99 * half_rate) <
-                                           std::pow(10, -kWallDb / 10) * spectrum_.line_power(0.9 * end, 0.98 * end))
-      found.bandwidth_hz = end;
-  }
-  return found;
-}
-
 Pictures::Density PictureMeter::density_found(std::int64_t frames) const {
   Pictures::Density found;
   constexpr int kMiddle = kGrid / 2;
@@ -154,8 +151,8 @@ Pictures::Density PictureMeter::density_found(std::int64_t frames) const {
 
 void PictureMeter::publish(Bus& bus) {
   if (window_peak_ > 0) close_window();
-  Pictures pictures;
-  pictures.spectrum = spectrum();
+  // The meter of the spectrum has put its own picture there already.
+  Pictures pictures = std::move(bus.pictures).value_or(Pictures());
   std::int64_t windows = 0;
   for (const auto count : windows_) windows += count;
   pictures.levels.low_db = kLowestLevelDb;

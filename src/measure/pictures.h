@@ -8,6 +8,9 @@
 
 namespace sendworthy::measure {
 
+/// The long-term spectrum. The meter of the spectrum draws it, since both need the same transforms.
+[[nodiscard]] Pictures::Spectrum picture_of(const dsp::BandSpectrum& spectrum, std::int64_t frames, int sample_rate);
+
 class PictureMeter final : public Meter {
  public:
   explicit PictureMeter(const audio::StreamFormat& format);
@@ -20,12 +23,10 @@ class PictureMeter final : public Meter {
   void levels(const Block& block);
   void density(const Block& block);
   void close_window();
-  [[nodiscard]] Pictures::Spectrum spectrum();
   [[nodiscard]] Pictures::Density density_found(std::int64_t frames) const;
 
   const audio::StreamFormat format_;
   Ticks ticks_;
-  dsp::BandSpectrum spectrum_;
 
   /// Extremes per channel, each of `per_point_` sub-blocks; doubled whenever there are too many points.
   struct Outline {

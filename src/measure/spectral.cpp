@@ -7,14 +7,12 @@
 #include <vector>
 
 #include "base/text.h"
-#include "dsp/fourier.h"
+#include "dsp/spectrum.h"
 #include "measure/meter.h"
+#include "measure/pictures.h"
 
 namespace sendworthy::measure {
 namespace {
-
-constexpr std::string_view kFrames =
-    "Spectra of 0.17 s (Hann), one after the other for 10 s and one a second from there on, all channels together";
 
 constexpr CatalogEntry kEntries[] = {
     {.id = "bandwidth", .title = "Bandwidth", .group = Group::noise, .unit = Unit::hz, .decimals = 0,
@@ -80,20 +78,16 @@ class SpectralMeter final : public Meter {
  public:
   explicit SpectralMeter(const Setup& setup)
       : sample_rate_(setup.format.sample_rate),
-        size_(size_for(sample_rate_)),
-        fourier_(size_),
+        frames_(sample_rate_, setup.format.channels),
+        size_(frames_.size()),
+        scale_(frames_.scale()),
         bands_(static_cast<int>(sample_rate_ / 2 / kBandHz)) {
-    const auto size = static_cast<std::size_t>(size_);
-    window_.resize(size);
-    double squares = 0;
-    for (std::size_t n = 0; n < size; ++n) {
-      const double w = 0.5 - 0.5 * std::cos(2 * std::numbers::pi * static_cast<double>(n) / size_);
-      window_[n] = static_cast<float>(w), squares += w * w;
+    if (setup.pictures) {
+      picture_.emplace(frames_);
+    } else {
+      frames_.skip_to(next_);
     }
-    scale_ = 2 / (static_cast<double>(size_) * squares * setup.format.channels);
-    rows_.assign(static_cast<std::size_t>(setup.format.channels), std::vector<float>());
-    for (auto& row : rows_) row.reserve(size);
-    real_.resize(size), imaginary_.resize(size), lines_.resize(size / 2 + 1), sums_.resize(size / 2 + 2);
+    lines_.resize(static_cast<std::size_t>(size_ / 2 + 1)), sums_.resize(lines_.size() + 1);
     band_db_.resize(static_cast<std::size_t>(bands_)), walls_.assign(band_db_.size(), 0), drops_.assign(band_db_.size(), 0);
     counts_.assign(band_db_.size() * kLevels, 0);
     tone_count_.assign(lines_.size(), 0), tone_sum_.assign(lines_.size(), 0), tone_square_.assign(lines_.size(), 0);
@@ -105,27 +99,16 @@ class SpectralMeter final : public Meter {
   }
 
   void process(const Block& block) override {
-    std::int64_t at = block.first_frame;
-    const std::int64_t end = at + block.frames;
-    while (at < end) {
-      if (next_ >= end) return;
-      const auto from = std::max(at, next_);
-      const auto have = static_cast<std::int64_t>(rows_.front().size());
-      const auto count = std::min(end - from, size_ - have);
-      for (int c = 0; c < block.channels; ++c) {
-        const float* x = block.row(c) + (from - block.first_frame);
-        rows_[static_cast<std::size_t>(c)].insert(rows_[static_cast<std::size_t>(c)].end(), x, x + count);
-      }
-      at = from + count;
-      if (have + count == size_) {
-        look();
-        for (auto& row : rows_) row.clear();
-        const auto began = at - size_;
-        next_ = began < static_cast<std::int64_t>(kDenseS * sample_rate_) ? at : began + std::max<std::int64_t>(size_, static_cast<std::int64_t>(kHopS * sample_rate_));
-      } else {
-        next_ = at;
-      }
-    }
+    frames_.push(block.rows, block.stride, block.frames);
+    take();
+  }
+
+  void publish(Bus& bus) override {
+    if (!picture_) return;
+    frames_.pad();
+    take();
+    if (!bus.pictures) bus.pictures.emplace();
+    bus.pictures->spectrum = picture_of(*picture_, bus.frames, sample_rate_);
   }
 
   void report(const Bus&, Report& report) override {
@@ -154,27 +137,35 @@ class SpectralMeter final : public Meter {
     [[nodiscard]] double mean() const { return sum / static_cast<double>(count); }
   };
 
-  static int size_for(int rate) {
-    int size = 8192;
-    while (size > 1024 && size > rate * 0.24) size /= 2;
-    while (size < rate * 0.12) size *= 2;
-    return size;
-  }
   double hz_of(double line) const { return line * sample_rate_ / size_; }
   int line_of(double hz) const { return static_cast<int>(std::lround(hz * size_ / sample_rate_)); }
 
-  void look() {
-    std::fill(lines_.begin(), lines_.end(), 0.0f);
-    for (std::size_t c = 0; c < rows_.size(); c += 2) {
-      dsp::multiply(window_, rows_[c].data(), real_.data());
-      if (c + 1 < rows_.size()) {
-        dsp::multiply(window_, rows_[c + 1].data(), imaginary_.data());
-      } else {
-        std::fill(imaginary_.begin(), imaginary_.end(), 0.0f);
+  // Frame after frame without overlap for the first ten seconds, then one a second. A picture needs every one, but
+  // nothing is judged by the others.
+  std::int64_t next_looked_at(std::int64_t last) const {
+    const auto begins = [&](std::int64_t i) { return static_cast<double>((i - 1) * frames_.step()) / sample_rate_; };
+    auto next = last + 2;
+    if (begins(last) < kDenseS) return next;
+    const double second = std::floor(begins(last) / kHopS) * kHopS + kHopS;
+    while (begins(next) < second) ++next;
+    return next;
+  }
+
+  void take() {
+    while (frames_.ready()) {
+      const bool looked_at = frames_.index() == next_ && (next_ + 1) * frames_.step() <= frames_.frames();
+      const auto lines = frames_.take();
+      if (picture_) picture_->add(lines);
+      if (looked_at) {
+        std::copy(lines.begin(), lines.end(), lines_.begin());
+        look();
+        next_ = next_looked_at(next_);
       }
-      fourier_.forward(real_, imaginary_);
-      dsp::add_pair_powers(real_, imaginary_, lines_);
+      if (!picture_) frames_.skip_to(std::max(frames_.index(), next_));
     }
+  }
+
+  void look() {
     sums_[0] = 0;
     for (std::size_t k = 0; k < lines_.size(); ++k) sums_[k + 1] = sums_[k] + static_cast<double>(lines_[k]);
     const double total = 10 * std::log10(sums_.back() * scale_ + 1e-20);
@@ -222,7 +213,7 @@ class SpectralMeter final : public Meter {
       if (here <= lines_[n - 1] || here < lines_[n + 1]) continue;
       const double around = sums_[n + kToneReach + 1] - sums_[n + kToneGap] + sums_[n - kToneGap + 1] - sums_[n - kToneReach];
       if (static_cast<double>(here) * beside < static_cast<double>(kToneOver) * around) continue;
-      // A tone under a Hann window stands in three lines.
+      // A tone stands in three lines.
       const double db = 10 * std::log10((sums_[n + 2] - sums_[n - 1]) * scale_ + 1e-20);
       ++tone_count_[n];
       tone_sum_[n] += db, tone_square_[n] += db * db;
@@ -417,16 +408,17 @@ class SpectralMeter final : public Meter {
     report.value("steady_tones", static_cast<double>(found)).note = note;
   }
 
-  const int sample_rate_, size_;
-  dsp::Fourier fourier_;
+  const int sample_rate_;
+  dsp::Spectra frames_;
+  const int size_;
+  const double scale_;
   const int bands_;
-  double scale_ = 0;
-  std::vector<std::vector<float>> rows_;
-  std::vector<float> window_, real_, imaginary_, lines_, log_, fine_;
+  std::optional<dsp::BandSpectrum> picture_;
+  std::vector<float> lines_, log_, fine_;
   std::vector<double> sums_, band_db_, drops_, tone_sum_, tone_square_;
   std::vector<std::int64_t> walls_, counts_, tone_count_;
   std::vector<Mirror> mirrors_;
-  std::int64_t next_ = 0, spectra_ = 0, readable_ = 0;
+  std::int64_t next_ = 1, spectra_ = 0, readable_ = 0;
 };
 
 std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<SpectralMeter>(setup); }

@@ -120,7 +120,8 @@ class SurroundMeter final : public Meter {
     // The order of WAV, by ITU-R BS.775 and SMPTE: the fourth.
     if (lfe_ < 0 && !format_.layout_known && (format_.channels == 6 || format_.channels == 8)) lfe_ = 3, assumed_ = true;
     if (!wants_blocks()) return;
-    spectrum_ = std::make_unique<dsp::BandSpectrum>(format_.sample_rate, 1);
+    spectra_ = std::make_unique<dsp::Spectra>(format_.sample_rate, 1);
+    bands_ = std::make_unique<dsp::BandSpectrum>(*spectra_);
     if (format_.channels < kFewestForOrder) return;
     for (int c = 0; c < format_.channels; c += TrebleSums::kLanes)
       sums_.push_back(std::make_unique<TrebleSums>(format_.sample_rate, c, std::min(TrebleSums::kLanes, format_.channels - c)));
@@ -131,7 +132,8 @@ class SurroundMeter final : public Meter {
   }
 
   void process(const Block& block) override {
-    spectrum_->process(block.row(lfe_), block.stride, block.frames);
+    spectra_->push(block.row(lfe_), block.stride, block.frames);
+    take_spectra();
     for (auto& sums : sums_) sums->process(block);
   }
 
@@ -147,7 +149,8 @@ class SurroundMeter final : public Meter {
       report.not_measured("lfe_bandwidth", "shorter than a second");
       return;
     }
-    spectrum_->finish();
+    spectra_->pad();
+    take_spectra();
     for (auto& sums : sums_) sums->close();
     bandwidth(bus, report);
     if (format_.channels < kFewestForOrder)
@@ -157,6 +160,10 @@ class SurroundMeter final : public Meter {
   }
 
  private:
+  void take_spectra() {
+    while (spectra_->ready()) bands_->add(spectra_->take());
+  }
+
   std::string unfit() const {
     if (format_.channels < 3) return "no surround channels";
     if (format_.channels > kMostChannels) return fmt::format("more than {} channels", kMostChannels);
@@ -174,7 +181,7 @@ class SurroundMeter final : public Meter {
       report.not_measured("lfe_bandwidth", "the LFE is silent").note = assumption();
       return;
     }
-    const auto& spectrum = *spectrum_;
+    const auto& spectrum = *bands_;
     const double half_band = std::pow(2.0, 1.0 / 6), step = std::pow(2.0, 1.0 / 12);
     const double top = 0.45 * format_.sample_rate;
     const auto band = [&](double hz) { return spectrum.line_power(hz / half_band, hz * half_band) * hz; };
@@ -231,7 +238,8 @@ class SurroundMeter final : public Meter {
   const audio::StreamFormat format_;
   int lfe_ = -1;
   bool assumed_ = false;
-  std::unique_ptr<dsp::BandSpectrum> spectrum_;      ///< of the LFE
+  std::unique_ptr<dsp::Spectra> spectra_;       ///< of the LFE
+  std::unique_ptr<dsp::BandSpectrum> bands_;
   std::vector<std::unique_ptr<TrebleSums>> sums_;
 };
 
