@@ -97,11 +97,11 @@ class AiffWalk {
     const auto* pad = window_.at(end, 1);
     const bool zero = pad != nullptr && *pad == 0;
     if (legal_at(end + 1)) {
-      if (!zero) walk_.contradict(end, fmt::format("the pad byte after chunk {} is not 0", printable(id)));
+      if (!zero) walk_.contradict(end, fmt::format("the pad byte after chunk {} is not 0", printable(id)), true);
       return end + 1;
     }
     if (legal_at(end)) {
-      walk_.contradict(head, fmt::format("chunk {} has an odd size and is not followed by a pad byte", printable(id)));
+      walk_.contradict(head, fmt::format("chunk {} has an odd size and is not followed by a pad byte", printable(id)), true);
       return end;
     }
     return zero ? end + 1 : end;
@@ -255,7 +255,7 @@ class AiffWalk {
     if (tag == 0x10000) {
       if (!set_speakers_from_mask(format, mask))
         walk_.contradict(layout_at_,
-                         fmt::format("the CHAN bitmap 0x{:X} does not fit {} channels", mask, format.channels));
+                         fmt::format("the CHAN bitmap 0x{:X} does not fit {} channels", mask, format.channels), true);
       return;
     }
     if (tag == 0) {
@@ -272,7 +272,7 @@ class AiffWalk {
     if (!set_speakers_from_caf_tag(format, tag) && static_cast<int>(tag & 0xffff) != format.channels &&
         tag >> 16 != 0 && tag >> 16 < 0xff00)
       walk_.contradict(layout_at_, fmt::format("the CHAN layout is for {} channels, the file has {}", tag & 0xffff,
-                                               format.channels));
+                                               format.channels), true);
   }
 
   void finish() {

@@ -215,12 +215,12 @@ class CafWalk {
     const auto tag = be32(p);
     if (tag == 0x10000) {
       if (!set_speakers_from_mask(format, be32(p + 4)))
-        walk_.contradict(layout_at_ + 4, fmt::format("the chan bitmap does not fit {} channels", format.channels));
+        walk_.contradict(layout_at_ + 4, fmt::format("the chan bitmap does not fit {} channels", format.channels), true);
     } else if (tag == 0) {
       const std::int64_t count = be32(p + 8);
       if (count != format.channels || layout_length_ < 12 + count * 20)
         return walk_.contradict(layout_at_ + 8, fmt::format("the chan chunk describes {} channels, the file has {}",
-                                                            count, format.channels));
+                                                            count, format.channels), true);
       std::vector<Speaker> speakers;
       for (std::int64_t i = 0; i < count; ++i) {
         const auto* entry = window_.at(layout_at_ + 12 + i * 20, 4);
@@ -230,7 +230,7 @@ class CafWalk {
     } else if (!set_speakers_from_caf_tag(format, tag) && tag >> 16 < 0xff00 &&
                static_cast<int>(tag & 0xffff) != format.channels) {
       walk_.contradict(layout_at_, fmt::format("the chan layout is for {} channels, the file has {}", tag & 0xffff,
-                                               format.channels));
+                                               format.channels), true);
     }
   }
 

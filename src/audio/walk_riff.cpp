@@ -110,17 +110,17 @@ class RiffWalk {
     if (end >= size_) {
       if (declared_to_end_) return end;  // cut off or streamed: said already
       walk_.contradict(head,
-                       fmt::format("chunk {} has an odd size and no pad byte at the end of the file", printable(id)));
+                       fmt::format("chunk {} has an odd size and no pad byte at the end of the file", printable(id)), true);
       return end;
     }
     const auto* pad = window_.at(end, 1);
     const bool zero = pad != nullptr && *pad == 0;
     if (legal_at(end + 1)) {
-      if (!zero) walk_.contradict(end, fmt::format("the pad byte after chunk {} is not 0", printable(id)));
+      if (!zero) walk_.contradict(end, fmt::format("the pad byte after chunk {} is not 0", printable(id)), true);
       return end + 1;
     }
     if (legal_at(end)) {
-      walk_.contradict(head, fmt::format("chunk {} has an odd size and is not followed by a pad byte", printable(id)));
+      walk_.contradict(head, fmt::format("chunk {} has an odd size and is not followed by a pad byte", printable(id)), true);
       return end;
     }
     return zero ? end + 1 : end;

@@ -93,7 +93,7 @@ void read_extension(Walk& walk, const std::uint8_t* p, const Fields& f, std::int
   const int valid = u16(18);
   if (wave.tag == kPcm) {
     if (valid == 0 || valid > f.bits)
-      walk.contradict(offset + 18, fmt::format("{} valid bits in a container of {} bits", valid, f.bits));
+      walk.contradict(offset + 18, fmt::format("{} valid bits in a container of {} bits", valid, f.bits), true);
     else
       wave.valid_bits = valid;
   }
@@ -103,7 +103,7 @@ void read_extension(Walk& walk, const std::uint8_t* p, const Fields& f, std::int
   // A mask of 0 says "no particular loudspeaker": legal, and one of the common tools writes it for every stereo file.
   if (mask != 0)
     walk.contradict(offset + 20, fmt::format("the channel mask 0x{:X} names {} loudspeakers, the file has {} channels",
-                                             mask, std::popcount(mask), f.channels));
+                                             mask, std::popcount(mask), f.channels), true);
 }
 
 Result<void> compressed(Walk& walk, const Fields& f, const std::uint8_t* p, std::int64_t length, std::int64_t offset,

@@ -65,9 +65,10 @@ constexpr CatalogEntry kEntries[] = {
      .act = "Export, encode or copy again."},
     {.id = "header_slips", .title = "Harmless header slips", .group = Group::format, .unit = Unit::count,
      .better = Better::lower, .what = "Those of the header contradictions by which nothing is lost.",
-     .how = "Sizes of the whole file, or of the samples at its end, that were never filled in or are wrong, while all samples are "
-            "there.",
-     .source = "common practice, no source", .caveat = "Some programs refuse such a file all the same.",
+     .how = "All samples are there, and one of these is amiss: the size of the whole file, or of the samples at its end, was "
+            "never filled in or is wrong; a chunk lacks its pad byte, or that byte is not 0; the valid bits or the speaker mask "
+            "of a WAV do not fit the bits or the channels.",
+     .source = "common practice, no source", .caveat = "Which programs refuse such a file, or read it in another way, is not known.",
      .act = "Write to a file, not into a pipe, and export again if the receiver complains."},
     {.id = "stream_unproven", .title = "Stream without proof", .group = Group::format, .unit = Unit::count,
      .better = Better::lower, .what = "Checks that the encoder left out, so that nobody can prove the stream whole.",

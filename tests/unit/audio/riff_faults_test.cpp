@@ -218,12 +218,15 @@ TEST_SUITE("audio/RIFF faults") {
     CHECK(padded.chunks_total == 4);
     const auto unpadded = facts_of(makers::riff(fmt_chunk(mono) + odd + list + data));
     CHECK_FOUND(unpadded, "chunk junk has an odd size and is not followed by a pad byte");
+    CHECK(unpadded.contradictions.at(0).slip);
     CHECK(unpadded.chunks_total == 4);
     const auto dirty = facts_of(makers::riff(fmt_chunk(mono) + odd + "x" + list + data));
     CHECK_FOUND(dirty, "the pad byte after chunk junk is not 0");
+    CHECK(dirty.contradictions.at(0).slip);
     CHECK(dirty.chunks_total == 4);
     const auto last = facts_of(makers::riff(fmt_chunk(mono) + lying_data(std::string(99, '\x80'), 99)));
     CHECK_FOUND(last, "no pad byte at the end");
+    CHECK(last.contradictions.at(0).slip);
   }
 
   TEST_CASE("C09: format or data twice, or in the wrong order") {
@@ -249,6 +252,7 @@ TEST_SUITE("audio/RIFF faults") {
     const auto f = facts_of(makers::wav(wave, samples));
     CHECK_FOUND(f, "byte rate is 1, sample rate times block align is 192000");
     CHECK(f.contradictions[0].byte_offset == 28);
+    CHECK_FALSE(f.contradictions[0].slip);
     // 24 bits in 4 bytes: only the extensible header can say so.
     wave = {};
     wave.bits = 24;
@@ -280,7 +284,9 @@ TEST_SUITE("audio/RIFF faults") {
     Wave wave;
     wave.extensible = true;
     wave.valid_bits = 20;
-    CHECK_FOUND(facts_of(makers::wav(wave, makers::tone(480, 2, 2))), "20 valid bits in a container of 16 bits");
+    const auto beyond = facts_of(makers::wav(wave, makers::tone(480, 2, 2)));
+    CHECK_FOUND(beyond, "20 valid bits in a container of 16 bits");
+    CHECK(beyond.contradictions.at(0).slip);
     auto none = makers::wav(wave, makers::tone(480, 2, 2));
     none.replace(20 + 18, 2, std::string(2, '\0'));
     CHECK_FOUND(facts_of(none), "0 valid bits");
@@ -297,6 +303,7 @@ TEST_SUITE("audio/RIFF faults") {
     wave.mask = 0x3f;
     const auto f = facts_of(makers::wav(wave, makers::tone(480, 2, 2)));
     CHECK_FOUND(f, "the channel mask 0x3F names 6 loudspeakers, the file has 2 channels");
+    CHECK(f.contradictions.at(0).slip);
     CHECK(f.channel_mask == 0x3fu);
     wave.mask = 0;
     CHECK_CLEAN(facts_of(makers::wav(wave, makers::tone(480, 2, 2))));
