@@ -16,12 +16,12 @@ constexpr CatalogEntry kEntries[] = {
     {.id = "over_full_scale_samples", .title = "Samples over full scale", .group = Group::level, .unit = Unit::count,
      .better = Better::lower, .what = "Float samples beyond full scale: not lost yet, clipped in any integer export.",
      .how = "Number of float samples whose magnitude is above 1.0.", .source = "definition",
-     .caveat = "Integer files cannot hold any.",
+     .caveat = "Integer files cannot hold any: what was over there is clipped, see clipped_runs.",
      .act = "Lower the level of the file by the peak's excess; nothing is lost by that."},
     {.id = "non_finite_samples", .title = "Samples that are no number", .group = Group::level, .unit = Unit::count,
-     .better = Better::lower, .what = "NaN or infinity in a float file: a plug-in broke down.",
+     .better = Better::lower, .what = "Samples of a float file that are infinite or no number at all (NaN), as a plug-in leaves them that breaks down.",
      .how = "Number of NaN and infinite samples; each is replaced by 0 before any other measurement.",
-     .source = "IEEE 754", .caveat = "Readers treat them differently: silence, full-scale noise, refusal.",
+     .source = "IEEE 754", .caveat = "What should have been there is lost. Programs make silence of them, or full-scale noise, or refuse the file.",
      .act = "Find the plug-in that fails at the place named, reset it and export again."},
     {.id = "clipped_runs", .title = "Clipped places", .group = Group::level, .unit = Unit::count, .better = Better::lower,
      .what = "Places where the waveform was cut off at full scale.",
@@ -33,14 +33,15 @@ constexpr CatalogEntry kEntries[] = {
      .act = "Lower what feeds the last stage, or the stage's output, and export again."},
     {.id = "clipped_samples", .title = "Clipped samples", .group = Group::level, .unit = Unit::count,
      .better = Better::lower, .what = "How many samples the clipped places hold.", .how = "Samples in all clipped runs.",
-     .source = "common practice, no source", .caveat = "See clipped places.",
+     .source = "common practice, no source", .caveat = "As for clipped_runs: square waves at full scale look the same. Many short runs are heard less than a few long ones.",
      .act = "Lower what feeds the last stage and export again."},
     {.id = "flat_top_runs", .title = "Flat tops below full scale", .group = Group::level, .unit = Unit::count,
-     .better = Better::lower, .what = "Clipped first, turned down afterwards.",
+     .better = Better::lower, .what = "Places where peaks are flat-topped below full scale, as when the sound was cut off earlier and turned down later.",
      .how = "The same kind of runs at the file's own peak of a sign where that lies below full scale. Where that gives "
             "fewer than ten, and none are clipped: runs of five and more samples within 3 LSB of one value there with a step of more than 96 LSB, ten and more of them.",
      .source = "common practice, no source",
-     .caveat = "Hard clippers used as an effect and pulse waves look the same.",
+     .caveat = "A hard clipper used as an effect and the pulse waves of a synthesiser look the same. Whatever was done to the sound "
+               "afterwards, but for a plain change of level, hides it.",
      .act = "Find the clipper or the overloaded stage before the last fader."},
     {.id = "effective_bit_depth", .title = "Bits in use", .group = Group::noise, .unit = Unit::bits,
      .better = Better::higher, .what = "How many of the file's bits carry anything.",
@@ -50,14 +51,14 @@ constexpr CatalogEntry kEntries[] = {
     {.id = "implausible_scale", .title = "Implausible scale", .group = Group::format, .unit = Unit::boolean,
      .what = "Float samples that are far too large or far too small to be audio.",
      .how = "A magnitude above 10 (+20 dBFS), or more than half of the samples that are not zero denormal.",
-     .source = "definition", .caveat = "Overs of a float mix stay below about +20 dBFS.",
+     .source = "definition", .caveat = "A heuristic: a float mix that runs over stays below about +20 dBFS, but nothing forbids more.",
      .act = "Export again; integers were written into a float file, or the other way round."},
     {.id = "byte_order_suspect", .title = "Bytes in the wrong order", .group = Group::format, .unit = Unit::boolean,
      .what = "Full-scale noise that turns into sound when its bytes are swapped.",
-     .how = "In at least nine of ten loud blocks neighbouring samples are unrelated (correlation under 0.3 at a peak above "
+     .how = "In at least nine of ten loud blocks of the first channel neighbouring samples are unrelated (correlation under 0.3 at a peak above "
             "-1 dBFS) but related when the bytes are swapped (above 0.8).",
-     .source = "definition", .caveat = "A heuristic; integer PCM of 16 bits or more only.",
-     .act = "Do not play it. Export again with the container's own byte order."},
+     .source = "definition", .caveat = "A heuristic, on integer PCM of 16 bits or more. A file that is never loud is not told from a sound one.",
+     .act = "Turn the monitors down before you play it. Export again with the container's own byte order."},
 };
 
 constexpr double kFloatLsb = 1.0 / 8388608;  // of 24 bits

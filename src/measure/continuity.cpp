@@ -25,8 +25,8 @@ constexpr CatalogEntry kEntries[] = {
             "before "
             "and after, cut into without a fade (the 0.3 ms next to the hole within 12 dB of those 10 ms, or the 1 ms "
             "within 6 dB) on at "
-            "least one side, on both for holes longer than 50 ms. Holes of one length at one distance, four and more, "
-            "are an effect and not counted; the "
+            "least one side, on both for holes longer than 50 ms. Where most of four and more holes have one length, "
+            "over 20 ms, and one distance, they are an effect and none is counted; the "
             "note says so.",
      .source = "common practice, no source",
      .caveat = "A stutter or a hard stop that the song wants looks the same: listen. A hole that carries dither or "
@@ -38,7 +38,8 @@ constexpr CatalogEntry kEntries[] = {
      .unit = Unit::count,
      .better = Better::lower,
      .what = "One channel stops dead for a moment while another goes on.",
-     .how = "The same runs on some of the channels that play, with another above -50 dBFS throughout.",
+     .how = "Runs of digital zero as for dropouts, on some of the channels that play, with another above -50 dBFS "
+            "throughout.",
      .source = "common practice, no source",
      .caveat = "A hard-panned sound that is gated without a fade looks the same: listen.",
      .act = "Listen at the places; look for a loose cable on a transfer, or bounce again."},
@@ -47,7 +48,7 @@ constexpr CatalogEntry kEntries[] = {
      .group = Group::continuity,
      .unit = Unit::count,
      .better = Better::lower,
-     .what = "The wave stands still at one value that is not zero: a converter or a plug-in hung.",
+     .what = "The wave stands still at one value that is not zero, as when a converter or a plug-in hangs.",
      .how = "Runs of 1 ms and more of one value above -50 dBFS and 32 steps of the word length in magnitude, 0.1 dB or "
             "more under "
             "the channel's own peak of that sign, entered or left by more than 4 steps, with music above -50 dBFS "
@@ -62,7 +63,7 @@ constexpr CatalogEntry kEntries[] = {
      .group = Group::continuity,
      .unit = Unit::count,
      .better = Better::lower,
-     .what = "A buffer was written twice: the sound stammers for a moment.",
+     .what = "A stretch that comes twice in a row, to the bit, as when a buffer was written twice: the sound stammers.",
      .how = "Stretches of 64 to 4096 frames above -60 dBFS that equal the stretch right before them in every channel, "
             "to the bit, up "
             "to three times over, while what comes before and after differs by 2 % of the power or more. Where the "
@@ -111,8 +112,8 @@ constexpr CatalogEntry kEntries[] = {
             "above -30 dBFS "
             "within 40 ms before and after.",
      .source = "defaults of a published gap detector, by its description",
-     .caveat = "Breaks belong to many songs; only the place tells.",
-     .act = "Listen at the places; a muted or missing region leaves such a gap."},
+     .caveat = "Evidence only: breaks belong to many songs, and only the place tells which are meant.",
+     .act = "Listen at the places and compare with the arrangement: a muted or missing region leaves such a gap."},
 };
 
 constexpr double kShortestS = 0.001, kShortS = 0.05, kLongestS = 2, kAroundS = 0.01, kEdgeS = 0.0003, kSlopeS = 0.001;

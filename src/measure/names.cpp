@@ -22,11 +22,11 @@ constexpr CatalogEntry kEntries[] = {
      .what = "The words of the name, one by one.",
      .how = "Letters and digits between other characters, in lower case; a capital behind a small letter begins a word; the ending is "
             "left out.",
-     .source = "definition", .caveat = "Made for rules of your own that forbid or require a word.",
+     .source = "definition", .caveat = "Which words are wanted is the receiver's to say: made for rules of your own that forbid or require one.",
      .act = "Put in, or take out, the word that was agreed."},
     {.id = "name_characters", .title = "Characters of the name", .group = Group::names, .unit = Unit::text,
      .what = "Whether the name survives on every system, or what stands against it.",
-     .how = "\"ok\"; \"odd: …\" for emoji, unseen characters and a space, dash or point in front; else what is refused: < > : \" / \\ | ? "
+     .how = "\"ok\"; \"odd: …\" for emoji, unseen characters a space, dash or point in front, and a space before the ending; else what is refused: < > : \" / \\ | ? "
             "*, control characters, bytes that are no UTF-8, a point or space at the end, and device names of Windows such as CON or "
             "LPT1. Accents written as separate characters are only noted.",
      .source = "Microsoft, Naming Files, Paths, and Namespaces; from memory for the superscript digits of COM and LPT",
@@ -40,8 +40,8 @@ constexpr CatalogEntry kEntries[] = {
      .act = "Shorten names and folders of the delivery."},
     {.id = "name_words", .title = "Vague words in the name", .group = Group::names, .unit = Unit::text,
      .what = "Words that tell no version, or that a program made up.",
-     .how = "\"none\", or the words found: anywhere mixdown, bounce, export, render, untitled, unnamed, stereo out, final2; behind the "
-            "title final, copy, new, newest, latest, test, temp; a small number in brackets at the end. Whole words only. Version numbers "
+     .how = "\"none\", or the words found: anywhere mixdown, bounce, export, render, untitled, unnamed, noname, stereo out, final2; \"copy "
+            "of\" in front; behind the title final, copy, new, newest, latest, test, temp, tmp; a small number in brackets at the end. Whole words only. Version numbers "
             "such as v3, mix2 or r4 are fine.",
      .source = "common practice, no source", .caveat = "A song may be called so. For words of your own forbid them on name_parts.",
      .act = "Number the versions: song_mix03 tells what song_final_new does not."},

@@ -17,15 +17,15 @@ namespace {
 constexpr CatalogEntry kEntries[] = {
     {.id = "bandwidth", .title = "Bandwidth", .group = Group::noise, .unit = Unit::hz, .decimals = 0,
      .what = "How far up the spectrum reaches.",
-     .how = "A heuristic: the level that each band of 250 Hz passes in 5 % of the spectra; the upper edge of the highest band that stands "
+     .how = "A heuristic, over spectra of 0.17 s, one after the other for 10 s and one a second from there on: the level that each band of 250 Hz passes in 5 % of the spectra; the upper edge of the highest band that stands "
             "10 dB over the lowest and 6 dB over both above it; else of the highest that stands 10 dB over a flat floor (bands within 3 dB "
             "of each other for 750 Hz); else half the sample rate.",
      .source = "common practice, no source",
-     .caveat = "Dark music ends early by nature; noise of a converter can hide the end.",
-     .act = "When the end is sharp and low, ask where the sound came from."},
+     .caveat = "Why it ends there is not known: dark music does so by nature, and noise of a converter can hide the end.",
+     .act = "When the end is sharp and low, ask which file the sound came from, and go back to the original."},
     {.id = "lossy_source", .title = "Lossy source", .group = Group::noise, .unit = Unit::text,
      .what = "Whether the sound seems to have been through a lossy codec: none, some or strong evidence.",
-     .how = "A heuristic: spectra in which the level falls by 20 dB and more within 500 Hz, between 10.5 and 20.6 kHz, and stays there; "
+     .how = "A heuristic, over the spectra of bandwidth: those above -50 dBFS in which the level falls by 20 dB and more within 500 Hz, between 10.5 and 20.6 kHz, and stays there; "
             "strong where 60 % of the spectra that can show it do so at one frequency above 14.4 kHz, by 25 dB in the mean; some from 25 %. "
             "The note names frequency, share and drop.",
      .source = "common practice, no source: encoders of 128 kbit/s end near 16 kHz, of 320 near 20 kHz",
@@ -44,7 +44,7 @@ constexpr CatalogEntry kEntries[] = {
      .how = "A heuristic: correlation of the fine structure (decibels less their mean over 17 Fourier lines) below and above half of a lower rate, "
             "mean over the spectra: strong from 0.3, some from 0.15.",
      .source = "common practice, no source",
-     .caveat = "Ring modulation and folded distortion that are meant can look the same.",
+     .caveat = "Ring modulation and folded distortion that are meant can look the same. Evidence, never proof.",
      .act = "Convert again with a better converter, from the original."},
     {.id = "steady_tones", .title = "Steady tones", .group = Group::noise, .unit = Unit::count, .better = Better::lower,
      .what = "Thin whistles above 5 kHz that go on through the whole file: screens, power supplies, computers.",

@@ -21,12 +21,12 @@ constexpr CatalogEntry kEntries[] = {
      .what = "Whether the file says which loudspeaker each channel is for.",
      .how = "Mono and stereo say it by their number. More channels need a mask that fits (extensible WAV), a layout chunk (AIFF, CAF) or a codec "
             "with a fixed order. The layout is in the note.",
-     .source = "WAVE extensible format; RFC 9639; Vorbis I, 4.3.9", .caveat = "What is said may still be wrong.",
+     .source = "WAVE extensible format; RFC 9639; Vorbis I, 4.3.9", .caveat = "What is said may still be wrong: channel_order_suspect looks for that.",
      .act = "Export with the channel layout set, as extensible WAV, and not as plain multichannel."},
     {.id = "channel_order_suspect", .title = "Channel order", .group = Group::stereo, .unit = Unit::text,
      .what = "Whether a surround file's channels seem to stand in another order than its layout says.",
      .how = "The LFE is the channel with next to nothing above 500 Hz (35 dB or more under its whole, by a fourth-order high-pass). \"ok\" where the LFE's place holds such a "
-            "channel; \"swapped: …\" where it holds a full range (less than 25 dB under) and another place alone such a channel; else \"unclear: "
+            "channel; \"swapped: …\" where it holds a full range (less than 25 dB under) or nothing, and another place alone such a channel; else \"unclear: "
             "…\". Where the file gives no layout, 6 and 8 channels are taken as L R C LFE ….",
      .source = "common practice, no source: a heuristic",
      .caveat = "Only the LFE's place is seen: exchanged fronts and surrounds are not. From one second of sound on.",

@@ -27,7 +27,7 @@ constexpr CatalogEntry kEntries[] = {
      .act = "If small, ease the limiter or the clipper on the mix bus."},
     {.id = "peak_to_short_term_ratio", .title = "Peak to short-term ratio", .group = Group::level, .unit = Unit::db,
      .decimals = 2, .better = Better::higher,
-     .what = "The same ratio in the densest passages.",
+     .what = "How far peaks stand above the loudness in the densest passages: small means limited.",
      .how = "For every 3 s window, every 100 ms, above -70 LUFS: true peak in it minus its loudness; the 5th percentile.",
      .source = "definition", .caveat = "Needs 3 s of sound.",
      .act = "If small, look at the densest section: too many parts at full level, or the limiter never rests."},
