@@ -47,7 +47,7 @@ std::vector<Finding> second_opinion(const std::vector<Measurement>& measurements
     f.measure = comparison.measure;
     f.key = comparison.own_key;
     f.unit = comparison.unit;
-    f.why = "two meters that agree are better evidence than one";
+    f.why = "Two meters that agree are better evidence than one.";
     f.source = "libebur128 on the same samples";
     f.optional = true;
     const auto a = own ? number(own->outcome) : std::nullopt;
@@ -65,7 +65,7 @@ std::vector<Finding> second_opinion(const std::vector<Measurement>& measurements
                      base::fixed(*b, 2) + " " + std::string(to_string(comparison.unit));
       f.status = agrees ? Status::pass : Status::warn;
       f.note = "difference " + base::fixed(difference, 2);
-      if (!agrees) f.remedy = "trust neither reading before the cause is known; run the self-test";
+      if (!agrees) f.remedy = "Trust neither reading before the cause is known: run \"sendworthy selftest\".";
     }
     f.before_waiver = f.status;
     findings.push_back(std::move(f));
