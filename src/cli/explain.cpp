@@ -25,8 +25,10 @@ const Manual& manual() {
           {"sendworthy explain true_peak", "a measurement"},
           {"sendworthy explain premaster/true-peak", "a rule of one rule set; \"true-peak\" alone: in all of them"},
           {"sendworthy explain not measured", "a status"},
+          {"sendworthy explain --rules ./label.toml label/peak", "a rule of a rule set of your own"},
       },
-      {"Exit codes: 0 explained; 2 an unknown ID, with the nearest one; 3 the output could not be written."}};
+      {"Capitals do not matter, and in a status neither do spaces, dashes and underscores.",
+       "Exit codes: 0 explained; 2 an unknown ID, with the nearest one; 3 the output could not be written."}};
   return kManual;
 }
 
@@ -48,11 +50,22 @@ struct Explanation {
   }
 };
 
-/// All rule sets that load: the user's before the shipped ones of the same name.
-std::vector<RuleSet> all_rule_sets() {
+/// Those named, which may be paths; then all that load by name, the user's before the shipped ones of the same name.
+Result<std::vector<RuleSet>> all_rule_sets(const std::vector<std::string>& named) {
   std::vector<RuleSet> sets;
+  for (const auto& name : named) {
+    auto set = load_rule_set(name, rule_set_folders(), catalog());
+    if (!set) {
+      auto error = set.error();
+      // As for check: a rule set that does not exist is a wrong call.
+      if (exit_code_of(error.code) != kExitUsage) error.code = ErrorCode::rules;
+      return tl::unexpected(error);
+    }
+    sets.push_back(std::move(*set));
+  }
   for (const auto& listing : list_rule_sets(rule_set_folders(), catalog())) {
-    if (listing.error) continue;
+    const bool named_too = std::any_of(sets.begin(), sets.end(), [&](const RuleSet& set) { return set.name == listing.name; });
+    if (listing.error || named_too) continue;
     if (auto set = load_rule_set(listing.name, rule_set_folders(), catalog())) sets.push_back(std::move(*set));
   }
   return sets;
@@ -68,6 +81,19 @@ std::string limits_of(const Rule& rule) {
   auto words = comparisons_in_words(rule, catalog());
   for (auto& condition : conditions_in_words(rule)) words.push_back(std::move(condition));
   return joined(words, "; ");
+}
+
+/// Whether two of its measurements can be taken from each other; texts and truth values are held against each other.
+bool is_number(const Rule& rule) {
+  const auto* entry = catalog().find(rule.measure.id);
+  return entry == nullptr || (entry->unit != Unit::text && entry->unit != Unit::list && entry->unit != Unit::boolean);
+}
+
+/// "side_level_low(below_hz=150)", "header_consistency less header_slips".
+std::string measured_by(const Rule& rule) {
+  auto text = key_of(rule.measure);
+  if (rule.compare_to) text += (is_number(rule) ? " less " : " against ") + key_of(*rule.compare_to);
+  return text;
 }
 
 Explanation explain_measurement(const CatalogEntry& entry, const std::vector<RuleSet>& sets) {
@@ -92,12 +118,23 @@ Explanation explain_measurement(const CatalogEntry& entry, const std::vector<Rul
   for (const auto& set : sets) {
     for (const auto& rule : set.rules) {
       if (rule.enabled && rule.measure.id == entry.id)
-        rules.push_back(set.name + "/" + rule.id + ": " + limits_of(rule));
+        rules.push_back(set.name + "/" + rule.id + (measured_by(rule) == entry.id ? "" : ", by " + measured_by(rule)) + ": " +
+                        limits_of(rule));
     }
   }
   text.add_list("rules", "Judged by", std::move(rules));
   return text;
 }
+
+std::string what_of(const Rule& rule, const CatalogEntry& entry) {
+  std::string text(entry.what);
+  const auto* other = rule.compare_to ? catalog().find(rule.compare_to->id) : nullptr;
+  if (other != nullptr) text += (is_number(rule) ? " Taken off: " : " Held against: ") + std::string(other->what);
+  return text;
+}
+
+/// A rule of one's own may leave these out; that is better said than passed over.
+std::string given(std::string text) { return text.empty() ? "The rule set does not say." : text; }
 
 /// One explanation per different wording; the sets that share it are named.
 std::vector<Explanation> explain_rule(std::string_view set_name, std::string_view rule_id,
@@ -110,14 +147,16 @@ std::vector<Explanation> explain_rule(std::string_view set_name, std::string_vie
       const auto* entry = catalog().find(rule.measure.id);
       Explanation text{"rule", std::string(rule_id), "", {}};
       text.add_list("rulesets", "In", {set.name});
-      text.add("measure", "Looks at", rule.measure.id + (entry != nullptr ? ": " + std::string(entry->title) : ""));
-      if (entry != nullptr) text.add("what", "What that says", entry->what);
+      text.add("measure", "Looks at", measured_by(rule) + (entry != nullptr ? ": " + std::string(entry->title) : ""));
+      if (entry != nullptr) text.add("what", "What that says", what_of(rule, *entry));
+      if (entry != nullptr) text.add("how", "How it is found", entry->how);
       text.add_list("limits", "Limits", comparisons_in_words(rule, catalog()));
       text.add_list("conditions", "Applies", conditions_in_words(rule));
-      text.add("why", "Why", without_amounts(rule.why));
-      text.add("act", "What to do", without_amounts(rule.remedy));
+      text.add_list("allowances", "Allows", allowances_in_words(rule, catalog()));
+      text.add("why", "Why", given(without_amounts(rule.why)));
       if (entry != nullptr) text.add("caveat", "What it cannot know", entry->caveat);
-      text.add("source", "Source", rule.source);
+      text.add("act", "What to do", given(without_amounts(rule.remedy)));
+      text.add("source", "Source", given(rule.source));
       const auto same = std::find_if(found.begin(), found.end(), [&](const Explanation& other) {
         return std::equal(other.parts.begin() + 1, other.parts.end(), text.parts.begin() + 1, text.parts.end(),
                           [](const auto& a, const auto& b) { return a.key == b.key && a.texts == b.texts; });
@@ -136,10 +175,16 @@ std::vector<Explanation> explain_rule(std::string_view set_name, std::string_vie
   return found;
 }
 
+std::string_view title_of(const WordEntry& word) {
+  if (word.kind == "status") return "a status on the sheet";
+  if (word.kind == "error") return "why an input has no sheet";
+  return word.kind == "finding" ? "a finding that comes from no rule" : "a word of the sheet";
+}
+
 Explanation explain_word(const WordEntry& word) {
   Explanation text{std::string(word.kind),
                    std::string(word.id),
-                   word.kind == "status" ? "a status on the sheet" : "why an input has no sheet",
+                   std::string(title_of(word)),
                    {}};
   text.add("what", "What it says", word.what);
   text.add("how", "When it is given", word.how);
@@ -157,8 +202,7 @@ std::string with_spaces(std::string_view id) {
   return text;
 }
 
-/// Everything that goes by this name; one name may be a measurement and a rule.
-std::vector<Explanation> explain(const std::string& id, const std::vector<RuleSet>& sets) {
+std::vector<Explanation> explain_as_written(const std::string& id, const std::vector<RuleSet>& sets) {
   std::vector<Explanation> found;
   // A key of the sheet, `mono_fold_loss_low(below_hz=150)`, is explained by its measurement.
   if (const auto* entry = catalog().find(id.substr(0, id.find('('))))
@@ -174,6 +218,18 @@ std::vector<Explanation> explain(const std::string& id, const std::vector<RuleSe
   return found;
 }
 
+/// Everything that goes by this name; one name may be a measurement and a rule. The sheet writes its verdict in capitals, and
+/// some people all names.
+std::vector<Explanation> explain(const std::string& id, const std::vector<RuleSet>& sets) {
+  auto found = explain_as_written(id, sets);
+  if (!found.empty()) return found;
+  auto small = id;
+  for (auto& c : small) {
+    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+  }
+  return explain_as_written(small, sets);
+}
+
 std::string nearest_id(const std::string& id, const std::vector<RuleSet>& sets) {
   std::vector<std::string> names;
   for (const auto* entry : catalog().entries) names.emplace_back(entry->id);
@@ -186,6 +242,14 @@ std::string nearest_id(const std::string& id, const std::vector<RuleSet>& sets) 
   }
   const std::vector<std::string_view> candidates(names.begin(), names.end());
   return std::string(base::nearest(id, candidates));
+}
+
+std::string miss(const std::string& id, const std::vector<RuleSet>& sets) {
+  if (std::any_of(sets.begin(), sets.end(), [&](const RuleSet& set) { return set.name == id; }))
+    return "\"" + id + "\" is a rule set; \"sendworthy rules " + id + "\" shows its rules";
+  const auto near = nearest_id(id, sets);
+  return "nothing is called \"" + id + "\"" +
+         (near.empty() ? std::string("; \"sendworthy explain\" lists what there is") : "; did you mean \"" + near + "\"?");
 }
 
 std::string as_text(const std::vector<Explanation>& explanations) {
@@ -241,6 +305,14 @@ std::vector<std::string> rule_ids(const std::vector<RuleSet>& sets) {
 
 constexpr int kIdColumns = 31;
 
+struct Kind {
+  std::string_view kind, heading, key;
+};
+constexpr Kind kKinds[] = {{"status", "Statuses", "statuses"},
+                           {"word", "Other words of the sheet", "words"},
+                           {"finding", "Findings that come from no rule", "findings"},
+                           {"error", "Inputs without a sheet", "errors"}};
+
 std::string list_as_text(const std::vector<RuleSet>& sets) {
   std::string text = "What \"sendworthy explain ID\" knows.\n";
   std::string group;
@@ -252,7 +324,7 @@ std::string list_as_text(const std::vector<RuleSet>& sets) {
     text += term_row(entry->id, std::string(entry->title) + (entry->available ? "" : " (not yet)"), 2, kIdColumns);
   }
   text += "\nRules\n" + paragraph(joined(rule_ids(sets), ", "), 2);
-  for (const auto& [kind, heading] : {std::pair{"status", "Statuses"}, std::pair{"error", "Inputs without a sheet"}}) {
+  for (const auto& [kind, heading, key] : kKinds) {
     std::vector<std::string> words;
     for (const auto& word : sheet_words()) {
       if (word.kind == kind) words.emplace_back(word.id);
@@ -279,7 +351,7 @@ std::string list_as_json(const std::vector<RuleSet>& sets) {
   }
   json.close_array();
   json.member("rules", rule_ids(sets));
-  for (const auto& [kind, key] : {std::pair{"status", "statuses"}, std::pair{"error", "errors"}}) {
+  for (const auto& [kind, heading, key] : kKinds) {
     json.key(key);
     json.open_array();
     for (const auto& word : sheet_words()) {
@@ -294,17 +366,20 @@ std::string list_as_json(const std::vector<RuleSet>& sets) {
 }  // namespace
 
 int run_explain(const Words& words) {
-  std::vector<std::string> ids;
+  std::vector<std::string> ids, named;
   OutputOptions output;
   Arguments arguments(manual());
   arguments.operands(ids);
+  arguments.values("--rules", "NAME|PATH", named, "a rule set that lies elsewhere; may be repeated");
   output.declare(arguments, {"text", "json"});
   if (const auto parsed = arguments.parse(words); !parsed) return report(parsed.error(), "explain");
   if (arguments.help_wanted()) return print_help(arguments);
   if (const auto valid = output.validate(arguments, {}); !valid) return report(valid.error(), "explain");
 
   const bool json = output.format == "json";
-  const auto sets = all_rule_sets();
+  const auto loaded = all_rule_sets(named);
+  if (!loaded) return report(loaded.error(), "explain");
+  const auto& sets = *loaded;
   // "explain not measured" without quotes is meant as one name.
   std::string together;
   for (const auto& id : ids) together += (together.empty() ? "" : " ") + id;
@@ -315,10 +390,7 @@ int run_explain(const Words& words) {
   for (const auto& id : ids) {
     auto found = explain(id, sets);
     if (found.empty()) {
-      const auto near = nearest_id(id, sets);
-      complain("nothing is called \"" + id + "\"" +
-               (near.empty() ? std::string("; \"sendworthy explain\" lists what there is")
-                             : "; did you mean \"" + near + "\"?"));
+      complain(miss(id, sets));
       code = kExitUsage;
     }
     std::move(found.begin(), found.end(), std::back_inserter(explanations));

@@ -1,4 +1,5 @@
-// The words of a sheet that are neither a measurement nor a rule: statuses, and why an input has no sheet.
+// The words of a sheet that are neither a measurement nor a rule: statuses, findings of the program itself, and why an input has
+// no sheet.
 #pragma once
 
 #include <span>
@@ -7,7 +8,7 @@
 namespace sendworthy::cli {
 
 struct WordEntry {
-  std::string_view kind;  ///< "status" or "error"
+  std::string_view kind;  ///< "status", "word", "finding" or "error"
   std::string_view id;
   std::string_view what;  ///< what it says
   std::string_view how;   ///< when it is given

@@ -83,6 +83,12 @@ std::vector<std::string> comparisons_in_words(const Rule& rule, const Catalog& c
         text += "below " + base::shortest(comparison.number) + unit;
         break;
       case LimitKind::unless:
+        // "fails unless no" has to be read twice.
+        if (const auto* only = comparison.accepted.size() == 1 ? std::get_if<bool>(&comparison.accepted[0]) : nullptr;
+            only != nullptr && !rule.compare_to) {
+          text += *only ? "when no" : "when yes";
+          break;
+        }
         text += "unless " +
                 alternatives(
                     comparison.accepted, [](const Value& value) { return in_words(value); }, "or") +
@@ -124,6 +130,21 @@ std::vector<std::string> conditions_in_words(const Rule& rule) {
   if (conditions.min_duration_s) {
     words.push_back("only from " + base::shortest(*conditions.min_duration_s) + " s of length on");
   }
+  return words;
+}
+
+std::vector<std::string> allowances_in_words(const Rule& rule, const Catalog& catalog) {
+  std::vector<std::string> words;
+  if (rule.tolerance > 0) {
+    const auto* entry = catalog.find(rule.measure.id);
+    const auto unit = entry == nullptr ? Unit::count : entry->unit;
+    // A distance has no reference.
+    const auto of_distance = unit == Unit::lufs ? Unit::lu : unit == Unit::dbtp || unit == Unit::dbfs ? Unit::db : unit;
+    const bool bare = unit == Unit::count || to_string(of_distance).empty();
+    words.push_back(base::shortest(rule.tolerance) + (bare ? "" : " " + std::string(to_string(of_distance))) +
+                    " beyond a limit, which is what measurements may differ by: a fail is a warn there, and the sheet says so");
+  }
+  if (rule.optional) words.push_back("a value that could not be measured: optional, it does not fail");
   return words;
 }
 

@@ -16,6 +16,9 @@ namespace sendworthy::cli {
 /// "only stereo files", "only the role mix": when the rule applies. Empty: always.
 [[nodiscard]] std::vector<std::string> conditions_in_words(const Rule& rule);
 
+/// What does not fail though it is beyond a limit or unknown: a tolerance, a value that could not be measured.
+[[nodiscard]] std::vector<std::string> allowances_in_words(const Rule& rule, const Catalog& catalog);
+
 /// A rule's why or remedy as it reads without a file: the amounts that a sheet fills in become words.
 [[nodiscard]] std::string without_amounts(std::string text);
 

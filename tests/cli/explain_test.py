@@ -13,22 +13,22 @@ class Explain(lab.Case):
     def listing(self):
         return json.loads(self.run_program("explain", "--format", "json")[1])
 
-    def test_every_measurement_says_what_how_caveat_and_source(self):
+    def test_every_measurement_says_what_how_caveat_act_and_source(self):
         ids = [m["id"] for m in self.listing()["measurements"]]
         self.assertGreater(len(ids), 80)
         texts = {e["id"]: e for e in self.explained(*ids) if e["kind"] == "measurement"}
         self.assertEqual(set(texts), set(ids))
         for m in self.listing()["measurements"]:
-            for part in ("what", "how", "source") if m["available"] else ("what",):
+            for part in ("what", "how", "caveat", "act", "source") if m["available"] else ("what",):
                 self.assertTrue(texts[m["id"]].get(part), (m["id"], part))
 
-    def test_every_rule_says_why_and_what_to_do(self):
+    def test_every_rule_says_what_how_why_caveat_act_and_source(self):
         ids = self.listing()["rules"]
         self.assertGreater(len(ids), 20)
         for e in self.explained(*ids):
             if e["kind"] != "rule":
                 continue
-            for part in ("rulesets", "measure", "limits", "why", "act", "source"):
+            for part in ("rulesets", "measure", "what", "how", "limits", "why", "caveat", "act", "source"):
                 self.assertTrue(e.get(part), (e["id"], part))
             self.assertNotIn("{", e["act"] + e["why"])
 
@@ -53,6 +53,57 @@ class Explain(lab.Case):
         for code in ("missing", "unreadable", "unrecognised", "no-audio", "no_audio", "output", "interrupted"):
             self.assertEqual(self.explained(code)[0]["kind"], "error")
 
+    def test_every_word_of_the_sheet_says_what_how_caveat_act_and_source(self):
+        listing = self.listing()
+        words = [w for kind in ("statuses", "words", "findings", "errors") for w in listing[kind]]
+        for known in ("not applicable", "skipped", "verdict", "no sheet", "nothing-judged", "waivers", "second-meter-true-peak", "rules"):
+            self.assertIn(known, words)
+        for word in words:
+            for e in self.explained(word):
+                for part in ("title", "what", "how", "caveat", "act", "source"):
+                    self.assertTrue(e.get(part), (word, part))
+
+    def test_capitals_do_not_matter(self):
+        self.assertEqual(self.explained("FAIL"), self.explained("fail"))
+        self.assertEqual(self.explained("NO SHEET"), self.explained("no sheet"))
+        self.assertEqual(self.explained("True_Peak"), self.explained("true_peak"))
+        self.assertEqual(self.explained("Premaster/True-Peak"), self.explained("premaster/true-peak"))
+
+    def test_a_rule_set_is_shown_elsewhere(self):
+        code, out, err = self.run_program("explain", "premaster")
+        self.assertEqual((code, out), (2, b""))
+        self.assertEqual(err.decode(), 'sendworthy: "premaster" is a rule set; "sendworthy rules premaster" shows its rules\n')
+
+    def test_a_difference_a_parameter_and_an_allowance_are_said(self):
+        header, = self.explained("common/header")
+        self.assertTrue(header["measure"].startswith("header_consistency less header_slips"))
+        self.assertEqual(self.explained("common/inverted-channel")[0]["limits"], ["fails when yes"])
+        self.assertEqual(self.explained("common/extension")[0]["limits"], ["fails when no"])
+        width, = self.explained("vinyl-premaster/bass-width")
+        self.assertTrue(width["measure"].startswith("side_level_low(below_hz=150)"))
+        self.assertIn("optional", width["allowances"][0])
+        peak, = self.explained("broadcast-r128/programme-true-peak")
+        self.assertTrue(peak["allowances"][0].startswith("0.3 dB "))
+        bits, = self.explained("effective_bit_depth")
+        self.assertIn("premaster/padded-bits, by effective_bit_depth less bit_depth: fails below -3 bits", bits["rules"])
+
+    def test_a_rule_of_the_users_own(self):
+        (self.config / "rules").mkdir(parents=True)
+        mine = self.config / "rules" / "mine.toml"
+        mine.write_text('[ruleset]\nname = "mine"\n[[rule]]\nid = "my-peak"\nmeasure = "sample_peak"\n'
+                        'fail_above = -6.0\n')
+        rule, = self.explained("mine/my-peak")
+        self.assertEqual((rule["id"], rule["limits"]), ("mine/my-peak", ["fails above -6 dBFS"]))
+        for part in ("why", "act", "source"):
+            self.assertEqual(rule[part], "The rule set does not say.")
+        self.assertTrue(rule["how"] and rule["caveat"])
+        mine.rename(self.room / "mine.toml")
+        self.assertEqual(self.run_program("explain", "mine/my-peak")[0], 2)
+        self.assertEqual(self.explained("--rules", "./mine.toml", "mine/my-peak"), [rule])
+        code, out, err = self.run_program("explain", "--rules", "./none.toml", "mine/my-peak")
+        self.assertEqual((code, out), (2, b""))
+        self.assertIn(b"none.toml", err)
+
     def test_a_key_with_a_parameter_is_explained_by_its_measurement(self):
         self.assertEqual(self.explained("mono_fold_loss_low(below_hz=150)"), self.explained("mono_fold_loss_low"))
 
@@ -68,7 +119,7 @@ class Explain(lab.Case):
 
     def test_everything_fits_80_columns(self):
         listing = self.listing()
-        ids = [m["id"] for m in listing["measurements"]] + listing["rules"] + listing["statuses"] + listing["errors"]
+        ids = [m["id"] for m in listing["measurements"]] + listing["rules"] + [w for kind in ("statuses", "words", "findings", "errors") for w in listing[kind]]
         for arguments in (["explain"], ["explain", *ids]):
             _, out, _ = self.run_program(*arguments)
             widest = max(out.decode().splitlines(), key=len)
