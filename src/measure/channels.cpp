@@ -33,7 +33,7 @@ constexpr CatalogEntry kEntries[] = {
             "-0.4 or less below 120 Hz, or -0.5 or less with -0.8 or less; -0.8 or less over all where nothing is below 120 Hz. "
             "A heuristic.",
      .source = "common practice, no source: limits chosen on packaged music, as it is and with one side flipped",
-     .caveat = "Wide synthesizers alone reach about -0.3, a few -0.7, but with a low end that holds together. A flipped mix as "
+     .caveat = "Wide synthesisers alone reach about -0.3, a few -0.7, but with a low end that holds together. A flipped mix as "
                "wide as that is not told from them.",
      .act = "Flip the polarity of one channel: check cables, the bus and the last plug-ins for a polarity switch."},
 };

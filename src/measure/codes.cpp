@@ -37,7 +37,7 @@ constexpr CatalogEntry kEntries[] = {
      .act = "Lower what feeds the last stage and export again."},
     {.id = "flat_top_runs", .title = "Flat tops below full scale", .group = Group::level, .unit = Unit::count,
      .better = Better::lower, .what = "Places where peaks are flat-topped below full scale, as when the sound was cut off earlier and turned down later.",
-     .how = "The same kind of runs at the file's own peak of a sign where that lies below full scale. Where that gives "
+     .how = "Runs as for clipped_runs, but at the file's own peak of a sign where that lies below full scale. Where that gives "
             "fewer than ten, and none are clipped: runs of five and more samples within 3 LSB of one value there with a step of more than 96 LSB, ten and more of them.",
      .source = "common practice, no source",
      .caveat = "A hard clipper used as an effect and the pulse waves of a synthesiser look the same. Whatever was done to the sound "

@@ -53,16 +53,16 @@ constexpr CatalogEntry kEntries[] = {
      .caveat = "Names only, not whether what they hold is right. Not measured beyond 64 chunks.", .act = "Switch broadcast or tag data on or off in the export."},
     {.id = "header_consistency", .title = "Header contradictions", .group = Group::format, .unit = Unit::count,
      .better = Better::lower, .what = "Places where the file contradicts itself.",
-     .how = "Contradictions found by our own walk, each with its byte offset; and declared, walked and decoded frame counts "
-            "that differ.",
+     .how = "Contradictions met while walking from chunk to chunk through the file, each with its byte offset; and frame counts "
+            "that differ between header, chunks and decoder.",
      .source = "the container's own specification; ITU-R BS.2088 for 64-bit sizes",
      .caveat = "Which of the two contradicting places is right is not known. Players often hide it, some by dropping half of the song.",
      .act = "Listen to the whole file, then export or upload it again; do not repair it by hand."},
     {.id = "stream_integrity", .title = "Damage in the stream", .group = Group::format, .unit = Unit::count,
      .better = Better::lower, .what = "Damage met while decoding.",
      .how = "Decoder errors, wrong or missing checksums, missing end marks, data that ends early.",
-     .source = "the codec's own specification", .caveat = "Plain PCM has no checksum: only its length can be checked.",
-     .act = "Export, encode or copy again."},
+     .source = "the codec's own specification", .caveat = "Plain PCM has no checksum: its length can be checked, but not whether samples were changed on the way.",
+     .act = "Copy it again from where it was made; if it is damaged there too, export or encode anew."},
     {.id = "header_slips", .title = "Harmless header slips", .group = Group::format, .unit = Unit::count,
      .better = Better::lower, .what = "Those of the header contradictions by which nothing is lost.",
      .how = "All samples are there, and one of these is amiss: the size of the whole file, or of the samples at its end, was "

@@ -38,7 +38,7 @@ constexpr CatalogEntry kEntries[] = {
     {.id = "limited_peaks", .title = "Peaks at the ceiling", .group = Group::level, .unit = Unit::percent, .decimals = 2,
      .better = Better::lower, .what = "How often the peaks come up to one and the same level, as when a limiter holds them: limited, not clipped.",
      .how = "Share of 10 ms windows whose sample peak lies within 0.1 dB of the file's own.", .source = "definition",
-     .caveat = "Evidence only. Steady tones and plain synthesizer sounds do so without any limiter; one higher peak hides a limiter.",
+     .caveat = "Evidence only. Steady tones and plain synthesiser sounds do so without any limiter; one higher peak hides a limiter.",
      .act = "Send a version with the last limiter off or eased."},
     {.id = "noise_floor", .title = "Noise floor", .group = Group::noise, .unit = Unit::dbfs, .decimals = 2,
      .better = Better::lower, .what = "The level of the quietest parts, where hiss and hum are heard.",

@@ -54,7 +54,7 @@ constexpr CatalogEntry kEntries[] = {
      .better = Better::lower, .what = "How much of the sound's energy lies below hearing: rumble, wind, handling, slow drift.",
      .how = "Energy of all channels from 2 to 20 Hz (second-order high-pass, twelfth-order Butterworth low-pass) over that of the whole "
             "file less DC, as mean squares; the first second does not count below. Files of 2 s and more.",
-     .source = "definition", .caveat = "Deep drops of a synthesizer are meant, and count too. The floor is -144 dB.",
+     .source = "definition", .caveat = "Deep drops of a synthesiser are meant, and count too. The floor is -144 dB.",
      .act = "High-pass the tracks that rumble at 20 to 30 Hz; it gives back headroom and nothing is missed."},
 };
 // Of exactly two channels.

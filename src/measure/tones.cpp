@@ -25,7 +25,7 @@ constexpr CatalogEntry kEntries[] = {
             "the sine's peak.",
      .source = "EBU Recommendation R 68-2000 (18 dB below full scale) and SMPTE RP 155 (20 dB below), both from "
                "memory, for the usual levels",
-     .caveat = "A synthesizer that holds one pure sine for so long looks the same.",
+     .caveat = "A synthesiser that holds one pure sine for so long looks the same.",
      .act = "Take the tone off the start, or set it to the level that was ordered."},
 };
 

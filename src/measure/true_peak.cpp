@@ -29,7 +29,7 @@ constexpr CatalogEntry kEntries[] = {
      .decimals = 2, .better = Better::higher,
      .what = "How far peaks stand above the loudness in the densest passages: small means limited.",
      .how = "For every 3 s window, every 100 ms, above -70 LUFS: true peak in it minus its loudness; the 5th percentile.",
-     .source = "definition", .caveat = "Needs 3 s of sound.",
+     .source = "definition", .caveat = "Not measured below 3 s of sound. It tells of density, not whether it is meant.",
      .act = "If small, look at the densest section: too many parts at full level, or the limiter never rests."},
 };
 

@@ -71,7 +71,7 @@ constexpr CatalogEntry kEntries[] = {
             "in 0.25 s and more of the rest.",
      .source = "definition",
      .caveat =
-         "16-bit material cut into a 24-bit session looks the same. Silence and plain synthesizer waves say nothing.",
+         "16-bit material cut into a 24-bit session looks the same. Silence and plain synthesiser waves say nothing.",
      .act =
          "Listen at the places; look for an edit of another word length, or for a converter or cable that lost bits."},
 };
