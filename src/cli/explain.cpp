@@ -218,16 +218,19 @@ std::vector<Explanation> explain_as_written(const std::string& id, const std::ve
   return found;
 }
 
+std::string small_letters(std::string text) {
+  for (auto& c : text) {
+    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+  }
+  return text;
+}
+
 /// Everything that goes by this name; one name may be a measurement and a rule. The sheet writes its verdict in capitals, and
 /// some people all names.
 std::vector<Explanation> explain(const std::string& id, const std::vector<RuleSet>& sets) {
   auto found = explain_as_written(id, sets);
   if (!found.empty()) return found;
-  auto small = id;
-  for (auto& c : small) {
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-  }
-  return explain_as_written(small, sets);
+  return explain_as_written(small_letters(id), sets);
 }
 
 std::string nearest_id(const std::string& id, const std::vector<RuleSet>& sets) {
@@ -235,6 +238,7 @@ std::string nearest_id(const std::string& id, const std::vector<RuleSet>& sets) 
   for (const auto* entry : catalog().entries) names.emplace_back(entry->id);
   for (const auto& word : sheet_words()) names.emplace_back(word.id);
   for (const auto& set : sets) {
+    names.push_back(set.name);
     for (const auto& rule : set.rules) {
       names.push_back(rule.id);
       if (id.find('/') != std::string::npos) names.push_back(set.name + "/" + rule.id);
@@ -245,8 +249,10 @@ std::string nearest_id(const std::string& id, const std::vector<RuleSet>& sets) 
 }
 
 std::string miss(const std::string& id, const std::vector<RuleSet>& sets) {
-  if (std::any_of(sets.begin(), sets.end(), [&](const RuleSet& set) { return set.name == id; }))
-    return "\"" + id + "\" is a rule set; \"sendworthy rules " + id + "\" shows its rules";
+  for (const auto& set : sets) {
+    if (set.name == id || set.name == small_letters(id))
+      return "\"" + set.name + "\" is a rule set; \"sendworthy rules " + set.name + "\" shows its rules";
+  }
   const auto near = nearest_id(id, sets);
   return "nothing is called \"" + id + "\"" +
          (near.empty() ? std::string("; \"sendworthy explain\" lists what there is") : "; did you mean \"" + near + "\"?");

@@ -1,5 +1,6 @@
 #include "cli/rule_words.h"
 
+#include <algorithm>
 #include <array>
 #include <string_view>
 
@@ -140,9 +141,12 @@ std::vector<std::string> allowances_in_words(const Rule& rule, const Catalog& ca
     const auto unit = entry == nullptr ? Unit::count : entry->unit;
     // A distance has no reference.
     const auto of_distance = unit == Unit::lufs ? Unit::lu : unit == Unit::dbtp || unit == Unit::dbfs ? Unit::db : unit;
+    const bool can_fail = std::any_of(rule.comparisons.begin(), rule.comparisons.end(),
+                                      [](const Comparison& one) { return one.status == Status::fail; });
     const bool bare = unit == Unit::count || to_string(of_distance).empty();
     words.push_back(base::shortest(rule.tolerance) + (bare ? "" : " " + std::string(to_string(of_distance))) +
-                    " beyond a limit, which is what measurements may differ by: a fail is a warn there, and the sheet says so");
+                    " beyond a limit, which is what measurements may differ by: " +
+                    (can_fail ? "a fail is a warn there" : "it warns there all the same") + ", and the sheet says so");
   }
   if (rule.optional) words.push_back("a value that could not be measured: optional, it does not fail");
   return words;

@@ -70,9 +70,11 @@ class Explain(lab.Case):
         self.assertEqual(self.explained("Premaster/True-Peak"), self.explained("premaster/true-peak"))
 
     def test_a_rule_set_is_shown_elsewhere(self):
-        code, out, err = self.run_program("explain", "premaster")
-        self.assertEqual((code, out), (2, b""))
-        self.assertEqual(err.decode(), 'sendworthy: "premaster" is a rule set; "sendworthy rules premaster" shows its rules\n')
+        for name in ("premaster", "Premaster"):
+            code, out, err = self.run_program("explain", name)
+            self.assertEqual((code, out), (2, b""))
+            self.assertEqual(err.decode(), 'sendworthy: "premaster" is a rule set; "sendworthy rules premaster" shows its rules\n')
+        self.assertIn(b'did you mean "premaster"?', self.run_program("explain", "premastr")[2])
 
     def test_a_difference_a_parameter_and_an_allowance_are_said(self):
         header, = self.explained("common/header")
@@ -84,6 +86,8 @@ class Explain(lab.Case):
         self.assertIn("optional", width["allowances"][0])
         peak, = self.explained("broadcast-r128/programme-true-peak")
         self.assertTrue(peak["allowances"][0].startswith("0.3 dB "))
+        self.assertIn("a fail is a warn there", peak["allowances"][0])
+        self.assertIn("it warns there all the same", self.explained("premaster/true-peak")[0]["allowances"][0])
         bits, = self.explained("effective_bit_depth")
         self.assertIn("premaster/padded-bits, by effective_bit_depth less bit_depth: fails below -3 bits", bits["rules"])
 
