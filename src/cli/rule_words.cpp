@@ -153,11 +153,12 @@ std::vector<std::string> allowances_in_words(const Rule& rule, const Catalog& ca
 }
 
 std::string without_amounts(std::string text) {
+  // In brackets they fit wherever a number stands on the sheet: "Peaks stand only [the measured value] above the loudness".
   static constexpr std::array<std::pair<std::string_view, std::string_view>, 5> kWords{{
-      {"{change}", "the amount the sheet names"},
-      {"{true_peak_after}", "the value the sheet names"},
-      {"{value}", "the value read"},
-      {"{limit}", "the limit"},
+      {"{change}", "[the amount on the sheet]"},
+      {"{true_peak_after}", "[the value on the sheet]"},
+      {"{value}", "[the measured value]"},
+      {"{limit}", "[the limit]"},
       {"{direction}", "up or down"},
   }};
   for (const auto& [mark, words] : kWords) {

@@ -31,6 +31,7 @@ class Explain(lab.Case):
             for part in ("rulesets", "measure", "what", "how", "limits", "why", "caveat", "act", "source"):
                 self.assertTrue(e.get(part), (e["id"], part))
             self.assertNotIn("{", e["act"] + e["why"])
+        self.assertIn("only [the measured value] above", self.explained("premaster/dense-mix")[0]["why"])
 
     def test_a_rule_of_one_set(self):
         rule, = [e for e in self.explained("premaster/true-peak") if e["kind"] == "rule"]
