@@ -237,6 +237,22 @@ TEST_SUITE("judge/shipped") {
     }
   }
 
+  TEST_CASE("clipped, flat-topped, limited and over have a word each, and no rule borrows another's") {
+    const std::map<std::string, std::string> words{
+        {"clipping", "clipped"}, {"flat-tops", "flat-topped"}, {"limiter-peaks", "limited"}, {"over-full-scale", " over "}};
+    const auto set = load_rule_set("premaster", {}, catalog());
+    REQUIRE(set.has_value());
+    for (const auto& own : words) {
+      const auto rule = std::find_if(set->rules.begin(), set->rules.end(), [&](const Rule& one) { return one.id == own.first; });
+      REQUIRE(rule != set->rules.end());
+      for (const auto& other : words) {
+        CAPTURE(own.first);
+        CAPTURE(other.second);
+        CHECK((rule->why.find(other.second) != std::string::npos) == (other.first == own.first));
+      }
+    }
+  }
+
   TEST_CASE("no rule reads like a rule of another set") {
     std::map<std::string, std::string> whys, remedies;
     for (const auto& set : shipped()) {
