@@ -71,6 +71,8 @@ def alarm_words(alarms, parts):
     out.append("\nRules left out of the count: " + "; ".join(f"`{k}` ({v})" for k, v in false_alarms.NOT_ALARMS.items()) + ".")
     out.append("\nLeft out on single packaged samples only: " +
                "; ".join(f"`{k}` ({v})" for k, v in false_alarms.NOT_ALARMS_OF_SAMPLES.items()) + ".")
+    out.append("\nLeft out on items that are lossy or made of lossy ones: " + ", ".join(f"`{k}`" for k in false_alarms.PROVENANCE) +
+               " (what they say of where the sound comes from may well be true).")
     return out
 
 

@@ -151,9 +151,10 @@ def main():
             songs = [(f"{'long' if long else 'short'}-{n}", str(Path(room, f"{'long' if long else 'short'}-{n}.wav"))) for n, long, *_ in built]
             taken = material.samples() if not args.quick else material.samples()[::12]
             files = songs + [(i.name, i.path) for i in taken if i.part in Bench.parts]
+            lossy = {f"{kind}-{n}" for n in lossless for kind in ("short", "long") if not lossless[n]} | {i.name for i in taken if not i.lossless}
             clean = sheets_of(Bench.program, [p for _, p in files], args.jobs)
             alarms = false_alarms.count([(n, material.part_of(n.split("-", 1)[1] if n.startswith(("long-", "short-")) else n), clean[p])
-                                         for n, p in files], false_alarms.load(HERE / "known.csv"))
+                                         for n, p in files], false_alarms.load(HERE / "known.csv"), lossy)
         with Pool(args.jobs) as pool:
             results = sorted(pool.imap_unordered(plant_and_look, chosen, chunksize=1))
     text = report.words(results, alarms, args.seed, Bench.each, Bench.parts, NOT_PLANTED)

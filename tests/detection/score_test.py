@@ -62,6 +62,13 @@ class Scoring(unittest.TestCase):
         self.assertEqual([w[1:4] for w in alarms.wrong], [("fail", "r", "kit/b.wav")])
         self.assertEqual(alarms.seconds["tuning"], 7200)
 
+    def test_where_a_lossy_item_comes_from_is_no_alarm(self):
+        def warned(rule):
+            return {**sheet(1), "findings": [{"measure": "m", "rule": rule, "status": "warn", "value": 1, "where": []}]}
+        files = [(item, "tuning", warned(rule)) for item in ("a.ogg", "b.wav") for rule in (*false_alarms.PROVENANCE, "r")]
+        wrong = [(w[2], w[3]) for w in false_alarms.count(files, [], {"a.ogg"}).wrong]
+        self.assertEqual(wrong, [("r", "a.ogg"), *((rule, "b.wav") for rule in (*false_alarms.PROVENANCE, "r"))])
+
 
 class Planting(unittest.TestCase):
     def item(self):
