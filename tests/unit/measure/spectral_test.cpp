@@ -86,6 +86,41 @@ TEST_SUITE("measure/spectral") {
     CHECK(reals({sum(base, concatenated({sine(kRate, 15625, from_db(-70), kRate * 4), silence(kRate * 4)}))})("steady_tones") == 0);
   }
 
+  TEST_CASE("a whistle that bright music covers most of the time is found where it is heard") {
+    const auto loud = scaled(noise(14, 1, kRate * 7), 0.3), soft = noise(15, 1e-4, kRate * 2);
+    const auto base = concatenated({loud, soft});
+    CHECK(reals({base})("steady_tones") == 0);
+    const auto whistle = sine(kRate, 12000, from_db(-60), kRate * 9);
+    CHECK(reals({sum(base, whistle)})("steady_tones") == 1);
+    // Never heard: the music lies over it throughout.
+    CHECK(reals({sum(concatenated({loud, loud}), sine(kRate, 12000, from_db(-60), kRate * 14))})("steady_tones") == 0);
+    // A tone that is away where it would be heard is none.
+    const auto gaps = concatenated({soft, soft, soft});
+    CHECK(reals({sum(gaps, concatenated({sine(kRate, 12000, from_db(-60), kRate * 3), silence(kRate * 3)}))})("steady_tones") == 0);
+    CHECK(!reals({sum(loud, silence(kRate * 7))}, kRate * 2).measured("steady_tones"));
+  }
+
+  TEST_CASE("overtones of a held note are not told from whistles; over changing notes a whistle is") {
+    const auto note = [](double hz, std::int64_t frames) {
+      Samples x = silence(frames);
+      for (int k = 1; k * hz < 12000; ++k) x = sum(x, sine(kRate, k * hz, 0.2 / k, frames));
+      return x;
+    };
+    const auto held = reals({with_floor(note(440, kRate * 8))});
+    CHECK(!held.measured("steady_tones"));
+    Samples tune;
+    for (const double hz : {440.0, 493.88, 523.25, 392.0, 349.23, 329.63, 293.66, 261.63}) tune = concatenated({tune, note(hz, kRate)});
+    CHECK(reals({with_floor(tune)})("steady_tones") == 0);
+    CHECK(reals({with_floor(sum(tune, sine(kRate, 15625, from_db(-60), length(tune))))})("steady_tones") == 1);
+  }
+
+  TEST_CASE("overtones that happen to be alike on both sides of a mirror are no image") {
+    // 183 times this note is 24 kHz: its overtones lie mirrored at 12 kHz, and at every multiple of half the note.
+    Samples x = noise(16, 1e-5, kRate * 4);
+    for (int k = 1; k < 182; ++k) x = sum(x, sine(kRate, k * 24000.0 / 183, 0.3 / k, length(x)));
+    CHECK(text(reals({x}), "imaging") == "none");
+  }
+
   TEST_CASE("hum is read in the pauses, and not where there are none") {
     const auto loud = scaled(noise(5, 1, kRate * 6), 0.3), room = noise(6, 1e-3, kRate * 5);
     const auto file = concatenated({loud, room});
