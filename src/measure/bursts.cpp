@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 
 namespace sendworthy::measure {
 namespace {
@@ -14,20 +15,65 @@ constexpr double kLowest = 1e-9;   // −90 dBFS
 constexpr std::size_t kMostBursts = 4096;
 constexpr double kShortestIntervalS = 3, kEvenlyS = 0.04, kAlikeLength = 0.1, kAlikeDb = 2;
 constexpr std::size_t kFewest = 3;
+constexpr std::size_t kLooked = 256;                // bursts that are compared
+constexpr std::size_t kGrain = 320, kGrainLeast = 64;  // sub-blocks
+constexpr std::ptrdiff_t kGrainMean = 4, kGrainOff = 10;
+constexpr double kSameGrain = 0.4;
+
+// Decibels less their mean over nine sub-blocks.
+std::vector<double> texture(const std::vector<float>& grain) {
+  std::vector<double> level, fine;
+  for (const float motion : grain) level.push_back(10 * std::log10(static_cast<double>(motion) + 1e-20));
+  for (std::ptrdiff_t n = kGrainMean; n + kGrainMean < std::ssize(level); ++n) {
+    double sum = 0;
+    for (auto k = n - kGrainMean; k <= n + kGrainMean; ++k) sum += level[static_cast<std::size_t>(k)];
+    fine.push_back(level[static_cast<std::size_t>(n)] - sum / (2 * kGrainMean + 1));
+  }
+  return fine;
+}
+
+// Whether two bursts are one and the same noise, a tick off at most.
+bool same_noise(const BurstFinder::Burst& one, const BurstFinder::Burst& other) {
+  if (std::min(one.grain.size(), other.grain.size()) < kGrainLeast) return false;
+  const auto a = texture(one.grain), b = texture(other.grain);
+  for (auto off = -kGrainOff; off <= kGrainOff; ++off) {
+    double aa = 0, bb = 0, ab = 0;
+    for (std::ptrdiff_t n = std::max<std::ptrdiff_t>(0, -off); n < std::ssize(a) && n + off < std::ssize(b); ++n) {
+      const double x = a[static_cast<std::size_t>(n)], y = b[static_cast<std::size_t>(n + off)];
+      aa += x * x, bb += y * y, ab += x * y;
+    }
+    if (ab > 0 && ab >= kSameGrain * std::sqrt(aa * bb)) return true;
+  }
+  return false;
+}
+
+// Most bursts are the one before, played again.
+bool played_again(const std::vector<const BurstFinder::Burst*>& chain) {
+  std::size_t same = 0;
+  for (std::size_t i = 1; i < chain.size(); ++i) same += same_noise(*chain[i - 1], *chain[i]) ? 1 : 0;
+  return 2 * same >= chain.size() - 1;
+}
 
 }  // namespace
 
 std::int64_t BurstFinder::ticks(double seconds) const { return std::max<std::int64_t>(1, std::llround(seconds / tick_s_)); }
 
-void BurstFinder::take(const Tick& tick) {
+void BurstFinder::keep(std::span<const float> grain) {
+  per_tick_ = std::max(per_tick_, grain.size());
+  const auto room = kGrain - std::min(kGrain, grain_.size());
+  grain_.insert(grain_.end(), grain.begin(), grain.begin() + static_cast<std::ptrdiff_t>(std::min(room, grain.size())));
+}
+
+void BurstFinder::take(const Tick& tick, std::span<const float> grain) {
   const auto motion = static_cast<double>(tick.motion);
   if (open_ >= 0) {
+    keep(grain);
     follow(motion, at_);
   } else if (last_.size() == kBefore) {
     // The edge may fall inside the tick before this one, which is left out of what stood before.
     double before = 0;
     for (std::size_t i = 0; i + 1 < kBefore; ++i) before = std::max(before, static_cast<double>(last_[i].motion));
-    if (motion > kLowest && motion > kEdge * before) open_ = at_, before_ = before, own_.clear(), dark_ = 0, follow(motion, at_);
+    if (motion > kLowest && motion > kEdge * before) open_ = at_, before_ = before, own_.clear(), grain_.clear(), dark_ = 0, follow(motion, at_);
   }
   last_.push_back(tick);
   if (last_.size() > kBefore) last_.pop_front();
@@ -61,7 +107,13 @@ void BurstFinder::close(std::int64_t end) {
   const double middle = sorted[sorted.size() / 2], low = sorted[sorted.size() / 10];
   const bool level = middle < kSteady * low;
   if (end - open_ >= ticks(kShortestS) && level && found_.size() < kMostBursts)
-    found_.push_back({open_, end, 10 * std::log10(middle)});
+    found_.push_back({open_, end, 10 * std::log10(middle), {}});
+  if (found_.size() <= kLooked && !found_.empty() && found_.back().first == open_) {
+    // Whole ticks between the two that hold its edges.
+    const auto whole = static_cast<std::size_t>(end - open_ - 2);
+    grain_.resize(std::min(grain_.size(), whole * per_tick_));
+    found_.back().grain = grain_;
+  }
   open_ = -1;
 }
 
@@ -70,28 +122,31 @@ std::vector<BurstFinder::Burst> BurstFinder::periodic() const {
     const auto la = static_cast<double>(a.end - a.first), lb = static_cast<double>(b.end - b.first);
     return std::abs(la - lb) <= kAlikeLength * std::max(la, lb) + 2 && std::abs(a.motion_db - b.motion_db) <= kAlikeDb;
   };
-  std::vector<Burst> best;
+  std::vector<const Burst*> best;
   // From every burst as the first, with every later one as its neighbour; few are alike, so this stays short.
-  const std::size_t looked = std::min<std::size_t>(found_.size(), 256);
+  const std::size_t looked = std::min(found_.size(), kLooked);
   for (std::size_t i = 0; i < looked; ++i) {
     for (std::size_t k = i + 1; k < std::min(looked, i + 8); ++k) {
       if (!alike(found_[i], found_[k])) continue;
       const auto interval = static_cast<double>(found_[k].first - found_[i].first);
       if (interval < static_cast<double>(ticks(kShortestIntervalS))) continue;
-      std::vector<Burst> chain{found_[i]};
+      std::vector<const Burst*> chain{&found_[i]};
       for (auto n = i + 1; n < looked; ++n) {
         if (!alike(found_[i], found_[n])) continue;
         const auto distance = static_cast<double>(found_[n].first - found_[i].first);
         const double steps = std::round(distance / interval);
         if (steps >= 1 && std::abs(distance - steps * interval) <= kEvenlyS / tick_s_ * std::max(1.0, std::sqrt(steps)))
-          chain.push_back(found_[n]);
+          chain.push_back(&found_[n]);
       }
       // Most of the intervals between the first and the last must be taken.
-      const double steps = std::round(static_cast<double>(chain.back().first - chain.front().first) / interval);
-      if (chain.size() >= kFewest && 3 * static_cast<double>(chain.size()) >= 2 * (steps + 1) && chain.size() > best.size()) best = chain;
+      const double steps = std::round(static_cast<double>(chain.back()->first - chain.front()->first) / interval);
+      if (chain.size() >= kFewest && 3 * static_cast<double>(chain.size()) >= 2 * (steps + 1) && chain.size() > best.size() && !played_again(chain))
+        best = chain;
     }
   }
-  return best;
+  std::vector<Burst> found;
+  for (const auto* burst : best) found.push_back(*burst);
+  return found;
 }
 
 }  // namespace sendworthy::measure

@@ -113,12 +113,14 @@ def bursts(b, r):
     every, length = float(r.uniform(3, 7)), float(r.uniform(0.1, 0.5))
     under = float(r.uniform(6, 22))
     n = int(length * b.rate)
-    noise = band(r.standard_normal((n, 1)), b.rate, 200, 9000) * np.minimum(1, np.minimum(np.arange(n), np.arange(n)[::-1]) / (0.005 * b.rate))[:, None]
-    noise *= gain(level_dbfs(b.x) - under - level_dbfs(noise))
+    # A generator of noise runs on: no burst is the one before.
+    hiss = band(r.standard_normal((len(x), 1)), b.rate, 200, 9000)
+    hiss *= gain(level_dbfs(b.x) - under - level_dbfs(hiss))
+    edges = np.minimum(1, np.minimum(np.arange(n), np.arange(n)[::-1]) / (0.005 * b.rate))[:, None]
     dip = r.integers(0, 3) == 0
     place = int(b.rate * r.uniform(0.5, 3))
     while place + n < len(x):
-        x[place:place + n] = x[place:place + n] * 0.02 if dip else x[place:place + n] + noise
+        x[place:place + n] = x[place:place + n] * 0.02 if dip else x[place:place + n] + hiss[place:place + n] * edges
         place += int(every * b.rate)
     return Plant(sound=b.changed(dithered(np.clip(x, -0.99, 0.99), b.bits, r)), note=f"{'dips' if dip else f'noise {under:.0f} dB under'}, every {every:.1f} s")
 

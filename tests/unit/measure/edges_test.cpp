@@ -196,8 +196,9 @@ TEST_SUITE("measure/edges") {
     auto song = tune(40);
     CHECK(reals({song})("periodic_bursts") == 0);
     const auto add = [](Samples x, const std::vector<double>& at_s, double seconds) {
-      const auto burst = noise(9, 0.05, static_cast<std::int64_t>(seconds * kRate));
+      int number = 0;
       for (const double at : at_s) {
+        const auto burst = noise(static_cast<std::uint32_t>(90 + number++), 0.05, static_cast<std::int64_t>(seconds * kRate));
         for (std::size_t n = 0; n < burst.size(); ++n) x[static_cast<std::size_t>(at * kRate) + n] += burst[n];
       }
       return x;
@@ -208,6 +209,11 @@ TEST_SUITE("measure/edges") {
     CHECK(r.measurement("periodic_bursts").note == "every 8.00 s");
     CHECK(reals({add(song, {5.2, 13.2}, 0.6)})("periodic_bursts") == 0);
     CHECK(reals({add(song, {5.2, 11.0, 21.2, 33.7}, 0.6)})("periodic_bursts") == 0);
+    // A loop brings back the very same noise, here not on the grid of ticks.
+    auto bar = Samples(song.begin(), song.begin() + kRate * 5 + 211);
+    const auto own = noise(9, 0.05, kRate / 2);
+    for (std::size_t n = 0; n < own.size(); ++n) bar[static_cast<std::size_t>(3.2 * kRate) + n] += own[n];
+    CHECK(reals({concatenated({bar, bar, bar, bar, bar})})("periodic_bursts") == 0);
     // Eighths of a closed hi-hat: short, and they decay.
     auto hats = song;
     const auto hiss = noise(5, 0.3, 6000);
