@@ -90,8 +90,9 @@ constexpr CatalogEntry kEntries[] = {
      .group = Group::noise,
      .unit = Unit::text,
      .what = "A metronome heard in the pauses: \"12 clicks every 0.500 s (120 a minute) at -52 dBFS\", or \"none\".",
-     .how = "A heuristic: six and more short sounds (one tick of 10 ms whose brightness leaps 6 dB over its neighbours) of one level (4 dB) at one "
-            "distance of 0.25 to 1.5 s, each 35 dB and more under the loudest 50 ms.",
+     .how = "A heuristic: six and more short sounds (one tick of 10 ms whose brightness leaps 6 dB over its neighbours, or its level 4 dB) of one level "
+            "(4 dB) on one grid of 0.25 to 1.5 s, each 35 dB and more under the loudest 50 ms. Loud music may cover clicks; none may be "
+            "missing where it is quiet, from the first to the last.",
      .source = "common practice, no source",
      .caveat = "A soft hi-hat or a clock that belongs to the song looks the same: evidence, no proof. Clicks under loud music are not seen.",
      .act = "Listen to the pauses of the voice and of soft instruments on headphones; turn the click down in the player's headphones, or edit it out."},

@@ -1,6 +1,7 @@
 #include "measure/quiet.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 namespace sendworthy::measure {
@@ -14,7 +15,13 @@ constexpr std::size_t kEdge = 2;   // hops in which the step may happen
 constexpr double kEmpty = 1e-12;   // −120 dBFS
 
 constexpr std::size_t kBeside = 10;      // ticks before and after a click
-constexpr double kLeap = 4;              // 6 dB of motion over the middle of its neighbours
+constexpr float kLeap = 4;               // 6 dB of motion over all its neighbours but one
+constexpr float kPowerLeap = 2.5f;       // 4 dB of power: a dull click in hiss leaps no other way
+constexpr std::size_t kGlance = 5;       // two neighbours that are looked at first
+constexpr double kSlipTicks = 0.35;      // that an interval may be off, while loud music covers the clicks
+constexpr double kSlipShare = 0.15;
+constexpr std::size_t kMostClicks = 500;
+constexpr double kMostCovered = 240;     // intervals
 constexpr double kBleedDb = 35;          // under the loudest 50 ms
 constexpr std::size_t kMostEvents = 20000, kFewestClicks = 6;
 constexpr double kShortestS = 0.25, kLongestS = 1.5, kEvenlyTicks = 1.6, kAlikeDb = 4;
@@ -34,18 +41,25 @@ void QuietFinder::take(const Tick& tick) {
   if (near_.size() > 2 * kBeside + 1) near_.pop_front();
   if (near_.size() == 2 * kBeside + 1 && events_.size() < kMostEvents) {
     const auto& here = near_[kBeside];
-    if (here.motion > near_[kBeside - 1].motion && here.motion >= near_[kBeside + 1].motion && here.power > static_cast<float>(kEmpty)) {
-      std::vector<float> around;
-      for (std::size_t i = 0; i < near_.size(); ++i) {
-        if (i + 1 < kBeside || i > kBeside + 2) around.push_back(near_[i].motion);
-      }
-      // Alone among its neighbours: no roll, no chord that goes on.
-      std::nth_element(around.begin(), around.begin() + static_cast<std::ptrdiff_t>(around.size() * 9 / 10), around.end());
-      if (static_cast<double>(here.motion) > kLeap * static_cast<double>(around[around.size() * 9 / 10]))
-        events_.push_back({at_ - static_cast<std::int64_t>(kBeside), here.power, static_cast<float>(db(static_cast<double>(here.motion)))});
-    }
+    if (here.power > static_cast<float>(kEmpty) && (leaps(&Tick::motion, kLeap) || leaps(&Tick::power, kPowerLeap)))
+      events_.push_back({at_ - static_cast<std::int64_t>(kBeside), here.power});
   }
   ++at_;
+}
+
+// Alone among its neighbours: no roll, no chord that goes on.
+bool QuietFinder::leaps(float Tick::* of, float by) const {
+  const auto value = [&](std::size_t i) { return near_[i].*of; };
+  const float here = value(kBeside);
+  if (here <= value(kBeside - 1) || here < value(kBeside + 1)) return false;
+  if (here <= by * value(kBeside - kGlance) && here <= by * value(kBeside + kGlance)) return false;
+  std::array<float, 2 * kBeside - 3> around{};
+  std::size_t count = 0;
+  for (std::size_t i = 0; i < near_.size(); ++i) {
+    if (i + 1 < kBeside || i > kBeside + 2) around[count++] = value(i);
+  }
+  std::nth_element(around.begin(), around.end() - 2, around.end());
+  return here > by * *(around.end() - 2);
 }
 
 QuietFinder::Steps QuietFinder::steps(double loud_power) const {
@@ -82,6 +96,39 @@ QuietFinder::Steps QuietFinder::steps(double loud_power) const {
   return found;
 }
 
+// From the clicks i and k on, one interval after the other. Where it is loud, clicks may be covered; where it is quiet,
+// one that fails to come ends the chain.
+QuietFinder::Chain QuietFinder::follow(const std::vector<Event>& soft, std::size_t i, std::size_t k,
+                                       const std::function<bool(std::int64_t)>& is_quiet) {
+  Chain chain{{soft[i].tick, soft[k].tick}, static_cast<double>(soft[k].tick - soft[i].tick)};
+  std::vector<double> steps{0, 1};
+  double step = 1;
+  const double level = db(static_cast<double>(soft[i].power));
+  for (auto n = k + 1; n < soft.size() && chain.ticks.size() < kMostClicks;) {
+    const double covered = step - steps.back();  // intervals without a click since the last
+    const double due = static_cast<double>(chain.ticks.back()) + (covered + 1) * chain.interval;
+    const double allowed = std::min(kEvenlyTicks + kSlipTicks * covered, std::max(kEvenlyTicks, kSlipShare * chain.interval));
+    while (n < soft.size() && (static_cast<double>(soft[n].tick) < due - allowed ||
+                               (static_cast<double>(soft[n].tick) <= due + allowed &&
+                                std::abs(db(static_cast<double>(soft[n].power)) - level) > kAlikeDb)))
+      ++n;
+    if (n == soft.size()) break;
+    ++step;
+    if (static_cast<double>(soft[n].tick) <= due + allowed) {
+      chain.ticks.push_back(soft[n].tick), steps.push_back(step);
+      chain.interval = static_cast<double>(chain.ticks.back() - chain.ticks.front()) / step;
+      ++n;
+    } else if (covered > kMostCovered || is_quiet(std::llround(due))) {
+      break;
+    }
+  }
+  // All of them on one grid, the first pause as well as the last.
+  for (std::size_t n = 0; n < chain.ticks.size(); ++n) {
+    if (std::abs(static_cast<double>(chain.ticks[n] - chain.ticks.front()) - steps[n] * chain.interval) > kEvenlyTicks) return {};
+  }
+  return chain;
+}
+
 QuietFinder::Clicks QuietFinder::clicks(double loud_power) const {
   Clicks best;
   const double line = loud_power * std::pow(10, -kBleedDb / 10);
@@ -95,24 +142,19 @@ QuietFinder::Clicks QuietFinder::clicks(double loud_power) const {
   for (const auto& event : events_) {
     if (static_cast<double>(event.power) < line) soft.push_back(event);
   }
-  for (std::size_t i = 0; i + 1 < soft.size(); ++i) {
+  const auto is_quiet = [&](std::int64_t tick) {
+    const auto hop = static_cast<std::size_t>(tick / kHop);
+    return hop < hops_.size() && std::abs(static_cast<double>(hops_[hop])) < line;
+  };
+  for (std::size_t i = 0; i + 1 < soft.size() && best.ticks.size() < kMostClicks; ++i) {
     for (std::size_t k = i + 1; k < std::min(soft.size(), i + 4); ++k) {
       const auto first = static_cast<double>(soft[k].tick - soft[i].tick);
       if (first * tick_s_ < kShortestS || first * tick_s_ > kLongestS) continue;
-      std::vector<std::int64_t> chain{soft[i].tick, soft[k].tick};
-      auto last = k;
-      for (auto n = k + 1; n < soft.size(); ++n) {
-        const double distance = static_cast<double>(soft[n].tick - soft[last].tick);
-        if (distance > first + kEvenlyTicks) break;
-        const double mean = static_cast<double>(soft[last].tick - soft[i].tick) / (static_cast<double>(chain.size()) - 1);
-        if (std::abs(distance - mean) > kEvenlyTicks || std::abs(static_cast<double>(soft[n].motion_db - soft[i].motion_db)) > kAlikeDb) continue;
-        chain.push_back(soft[n].tick), last = n;
-      }
-      if (chain.size() >= kFewestClicks && chain.size() > best.ticks.size()) {
-        best.ticks = chain;
-        best.interval_s = static_cast<double>(chain.back() - chain.front()) / (static_cast<double>(chain.size()) - 1) * tick_s_;
-        best.level_db = db(static_cast<double>(soft[i].power));
-      }
+      const auto chain = follow(soft, i, k, is_quiet);
+      if (chain.ticks.size() < kFewestClicks || chain.ticks.size() <= best.ticks.size()) continue;
+      best.ticks = chain.ticks;
+      best.interval_s = chain.interval * tick_s_;
+      best.level_db = db(static_cast<double>(soft[i].power));
     }
   }
   return best;

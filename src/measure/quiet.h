@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <deque>
+#include <functional>
 #include <string>
 #include <vector>
 
@@ -38,8 +39,15 @@ class QuietFinder {
   static constexpr float kUneven = 8;         ///< a hop whose ticks differ by more is no noise
   struct Event {
     std::int64_t tick;
-    float power, motion_db;
+    float power;
   };
+  struct Chain {
+    std::vector<std::int64_t> ticks;
+    double interval = 0;  ///< ticks
+  };
+  [[nodiscard]] bool leaps(float Tick::* of, float by) const;
+  static Chain follow(const std::vector<Event>& soft, std::size_t i, std::size_t k,
+                      const std::function<bool(std::int64_t)>& is_quiet);
   static constexpr std::int64_t kHop = 10;
 
   const double tick_s_;

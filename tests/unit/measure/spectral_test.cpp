@@ -166,4 +166,22 @@ TEST_SUITE("measure/spectral") {
     CHECK(text(r, "click_bleed").find("(120 a minute)") != std::string::npos);
     CHECK(!reals({loud}).measured("click_bleed"));
   }
+
+  TEST_CASE("a dull click in hiss is followed from pause to pause, as long as it keeps its grid") {
+    const auto loud = scaled(noise(12, 1, kRate * 3), 0.3), room = noise(13, 3e-4, kRate * 5 / 2);
+    const auto quiet = concatenated({room, loud, room, loud, room});
+    const auto with_clicks = [&](double second_s, double third_s) {
+      auto x = quiet;
+      for (double at_s = 0.2; at_s + 0.1 < static_cast<double>(x.size()) / kRate; at_s += 0.7) {
+        const double late = at_s < 4 ? 0 : at_s < 9 ? second_s : third_s;
+        const auto at = static_cast<std::size_t>((at_s + late) * kRate);
+        for (std::size_t n = 0; n < 576 && at + n < x.size(); ++n)
+          x[at + n] += 2e-3 * std::sin(0.157 * static_cast<double>(n)) * std::exp(-static_cast<double>(n) / 115);
+      }
+      return x;
+    };
+    CHECK(text(reals({quiet}), "click_bleed") == "none");
+    CHECK(text(reals({with_clicks(0, 0)}), "click_bleed").find("every 0.700 s") != std::string::npos);
+    CHECK(text(reals({with_clicks(0.2, 0.45)}), "click_bleed") == "none");
+  }
 }
