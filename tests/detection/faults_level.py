@@ -148,9 +148,10 @@ def offset(b, r):
 @fault("L17", "rumble below 20 Hz", "subsonic_level", rises(6), "strong")
 def rumble(b, r):
     noise = band(r.standard_normal((b.frames, 1)), b.rate, 4, 14)
-    under = float(r.uniform(12, 26))
+    own = level_dbfs(b.x) - level_dbfs(band(b.x, b.rate, 2, 20))
+    under = min(float(r.uniform(12, 26)), own - 9)  # what lies below 20 Hz already would cover it
     noise *= gain(level_dbfs(b.x) - under - level_dbfs(noise))
-    return Plant(sound=b.changed(dithered(b.x * 0.9 + noise, b.bits, r)), note=f"{under:.0f} dB under the music")
+    return Plant(sound=b.changed(dithered(b.x * 0.9 + noise, b.bits, r)), note=f"{under:.0f} dB under the music, its own {own:.0f}")
 
 
 @fault("L18", "one side louder", "channel_balance", shifts(0.2), "strong")
