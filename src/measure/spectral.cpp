@@ -44,7 +44,7 @@ constexpr CatalogEntry kEntries[] = {
     {.id = "imaging", .title = "Imaging", .group = Group::noise, .unit = Unit::text,
      .what = "Whether the spectrum is mirrored at half of a lower rate, as a poor rate conversion leaves it: none, some or strong evidence.",
      .how = "A heuristic: correlation of the fine structure (decibels less their mean over 17 Fourier lines) below and above half of a lower rate, "
-            "mean over the spectra: strong from 0.3, some from 0.15. Nothing counts in a spectrum that fits as well with the mirror 3 to 64 lines off.",
+            "mean over the spectra: strong from 0.3, some from 0.15. A spectrum counts nothing where it fits 70 % as well with the mirror 3 to 64 lines off.",
      .source = "common practice, no source",
      .caveat = "Ring modulation and folded distortion that are meant can look the same. Evidence, never proof.",
      .act = "Convert again with a better converter, from the original."},
@@ -80,7 +80,7 @@ constexpr int kDepths = 32;  // octaves of power, the lowest below −110 dBFS
 constexpr double kHeldFromHz = 200, kHeldShare = 0.9, kHeldSpreadDb = 4;
 constexpr float kHeldOver = 16;  // 12 dB
 constexpr int kHeldLeast = 2;
-constexpr double kMirrorStrong = 0.3, kMirrorSome = 0.15;
+constexpr double kMirrorStrong = 0.3, kMirrorSome = 0.15, kMirrorElsewhere = 0.7;
 constexpr int kMirrorEvery = 4, kMirrorMean = 8, kMirrorLeast = 64, kMirrorOwn = 3, kMirrorOff = 64;
 
 class SpectralMeter final : public Meter {
@@ -290,7 +290,7 @@ class SpectralMeter final : public Meter {
   bool fits_elsewhere(const Mirror& mirror, double like) const {
     const int room = std::min(kMirrorOff, static_cast<int>(lines_.size()) - 2 - static_cast<int>(mirror.middle) - mirror.reach);
     for (int off = kMirrorOwn; off <= room; ++off) {
-      if (likeness(mirror, off).value_or(0) >= like || likeness(mirror, -off).value_or(0) >= like) return true;
+      if (std::max(likeness(mirror, off).value_or(0), likeness(mirror, -off).value_or(0)) >= kMirrorElsewhere * like) return true;
     }
     return false;
   }
