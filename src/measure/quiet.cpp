@@ -101,11 +101,10 @@ QuietFinder::Steps QuietFinder::steps(double loud_power) const {
 QuietFinder::Chain QuietFinder::follow(const std::vector<Event>& soft, std::size_t i, std::size_t k,
                                        const std::function<bool(std::int64_t)>& is_quiet) {
   Chain chain{{soft[i].tick, soft[k].tick}, static_cast<double>(soft[k].tick - soft[i].tick)};
-  std::vector<double> steps{0, 1};
-  double step = 1;
+  double step = 1, last = 1;  // intervals from the first click on
   const double level = db(static_cast<double>(soft[i].power));
   for (auto n = k + 1; n < soft.size() && chain.ticks.size() < kMostClicks;) {
-    const double covered = step - steps.back();  // intervals without a click since the last
+    const double covered = step - last;  // intervals without a click since the last
     const double due = static_cast<double>(chain.ticks.back()) + (covered + 1) * chain.interval;
     const double allowed = std::min(kEvenlyTicks + kSlipTicks * covered, std::max(kEvenlyTicks, kSlipShare * chain.interval));
     while (n < soft.size() && (static_cast<double>(soft[n].tick) < due - allowed ||
@@ -115,16 +114,13 @@ QuietFinder::Chain QuietFinder::follow(const std::vector<Event>& soft, std::size
     if (n == soft.size()) break;
     ++step;
     if (static_cast<double>(soft[n].tick) <= due + allowed) {
-      chain.ticks.push_back(soft[n].tick), steps.push_back(step);
+      chain.ticks.push_back(soft[n].tick);
+      last = step;
       chain.interval = static_cast<double>(chain.ticks.back() - chain.ticks.front()) / step;
       ++n;
     } else if (covered > kMostCovered || is_quiet(std::llround(due))) {
       break;
     }
-  }
-  // All of them on one grid, the first pause as well as the last.
-  for (std::size_t n = 0; n < chain.ticks.size(); ++n) {
-    if (std::abs(static_cast<double>(chain.ticks[n] - chain.ticks.front()) - steps[n] * chain.interval) > kEvenlyTicks) return {};
   }
   return chain;
 }

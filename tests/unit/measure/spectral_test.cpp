@@ -168,20 +168,24 @@ TEST_SUITE("measure/spectral") {
   }
 
   TEST_CASE("a dull click in hiss is followed from pause to pause, as long as it keeps its grid") {
-    const auto loud = scaled(noise(12, 1, kRate * 3), 0.3), room = noise(13, 3e-4, kRate * 5 / 2);
-    const auto quiet = concatenated({room, loud, room, loud, room});
-    const auto with_clicks = [&](double second_s, double third_s) {
-      auto x = quiet;
-      for (double at_s = 0.2; at_s + 0.1 < static_cast<double>(x.size()) / kRate; at_s += 0.7) {
-        const double late = at_s < 4 ? 0 : at_s < 9 ? second_s : third_s;
-        const auto at = static_cast<std::size_t>((at_s + late) * kRate);
+    const auto loud = scaled(noise(12, 1, kRate * 28 / 10), 0.3);
+    // Three pauses, with clicks every 0.7 s; in the second and the third they may be late.
+    const auto pauses = [&](double seconds, bool clicks, double second_s, double third_s) {
+      const auto room = noise(13, 3e-4, static_cast<std::int64_t>(seconds * kRate));
+      auto x = concatenated({room, loud, room, loud, room});
+      for (double at_s = 0.2; clicks && at_s + 0.1 < static_cast<double>(x.size()) / kRate; at_s += 0.7) {
+        const double late_s = at_s < seconds + 1.4 ? 0 : at_s < 2 * seconds + 4.2 ? second_s : third_s;
+        const auto at = static_cast<std::size_t>((at_s + late_s) * kRate);
         for (std::size_t n = 0; n < 576 && at + n < x.size(); ++n)
           x[at + n] += 2e-3 * std::sin(0.157 * static_cast<double>(n)) * std::exp(-static_cast<double>(n) / 115);
       }
-      return x;
+      return text(reals({x}), "click_bleed");
     };
-    CHECK(text(reals({quiet}), "click_bleed") == "none");
-    CHECK(text(reals({with_clicks(0, 0)}), "click_bleed").find("every 0.700 s") != std::string::npos);
-    CHECK(text(reals({with_clicks(0.2, 0.45)}), "click_bleed") == "none");
+    CHECK(pauses(2.5, false, 0, 0) == "none");
+    CHECK(pauses(2.5, true, 0, 0).find("every 0.700 s") != std::string::npos);
+    CHECK(pauses(2.5, true, 0.2, 0.45) == "none");
+    // Two clicks in each pause make six, when all of them stand on one grid.
+    CHECK(pauses(1.4, true, 0, 0).substr(0, 8) == "6 clicks");
+    CHECK(pauses(1.4, true, 0.025, 0) == "none");
   }
 }
