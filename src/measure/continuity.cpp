@@ -80,13 +80,14 @@ constexpr CatalogEntry kEntries[] = {
      .better = Better::lower,
      .what = "Single breaks in the waveform.",
      .how =
-         "Places whose bend (x[n-1] - 2 x[n] + x[n+1]) is above -54 dBFS, 8 times as large as any within 160 samples "
-         "and 3 times as large as any within 1536, with the level of the 2.5 ms and of the 10 ms before and after "
-         "within 8 dB.",
-     .source = "common practice, no source",
-     .caveat = "Evidence only. The attack of a synthesised drum and a glitch that is meant look alike; a click inside "
-               "cymbals or "
-               "distortion is hidden, for the ear too.",
+         "Linear prediction (Burg, order 16) from the 8 ms before a place and, backwards, from the 8 ms behind it, at places "
+         "where the fourth difference stands out: up to 5 samples that both miss by 16 times their largest miss beside "
+         "them and by -54 dBFS or more, with the level of the 2.5 ms and of the 10 ms before and after within 12 dB. Not "
+         "beside a flat top above half of full scale, nor where the like comes again within 50 ms, or within 0.5 s where "
+         "it stands out by less than 64 times.",
+     .source = "J. P. Burg, Maximum Entropy Spectral Analysis, 1975; the use and the limits are common practice, no source",
+     .caveat = "Evidence only. An edit inside a sample, a synthesised drum and a glitch that is meant look alike; a click "
+               "inside cymbals or distortion is hidden, for the ear too.",
      .act = "Listen at the places, soloed; look for an edit without a crossfade, a bad cable, or a render that ran out "
             "of time."},
     {.id = "render_grid_clicks",
@@ -95,12 +96,13 @@ constexpr CatalogEntry kEntries[] = {
      .unit = Unit::count,
      .better = Better::lower,
      .what = "Clicks at multiples of a buffer: the render ran out of time.",
-     .how = "Breaks as for clicks, near ones included, that stand on one grid of 64 frames, at least six and a third "
-            "of all; "
-            "the note names the widest grid that holds nine of ten. Distances that are all multiples of one beat do "
-            "not count.",
-     .source = "common practice, no source",
-     .caveat = "Six breaks by chance on one grid of 64 are rare, but not unheard of.",
+     .how = "Places that prediction misses from both sides, as for clicks, but by no more than its largest miss beside them "
+            "where two waves are joined between two samples, else by 4 times, and by a third of the wave's own level: four "
+            "and more on one grid of 64, 128 ... 4096 frames, so many that chance has it once in a million. Where nine of ten "
+            "lie on a beat longer than 4096 frames they do not count.",
+     .source = "J. P. Burg, Maximum Entropy Spectral Analysis, 1975; the use and the limits are common practice, no source",
+     .caveat = "Buffers of 441 or 480 frames and their multiples have no such grid and are not found. A file that was cut or "
+               "resampled after the render keeps the grid only from one cut to the next, or not at all.",
      .act = "Raise the buffer size or export offline and bounce again."},
     {.id = "internal_silence",
      .title = "Gaps inside",
@@ -168,6 +170,7 @@ class ContinuityMeter final : public Meter {
       if (bus.frames - lines_[c].start >= shortest_) close(static_cast<int>(c), lines_[c], bus.frames);
     }
     repeated_ = repeats_.finish(window_);
+    breaks_ = clicks_.finish(window_);
   }
 
   void report(const Bus&, Report& report) override {
@@ -387,17 +390,17 @@ class ContinuityMeter final : public Meter {
   }
 
   void breaks(Report& report) {
-    const auto found = clicks_.finish();
-    auto& clicks = report.value("clicks", static_cast<double>(found.total));
-    clicks.where_total = found.total;
-    for (const auto& one : found.clicks)
+    auto& clicks = report.value("clicks", static_cast<double>(breaks_.total));
+    clicks.where_total = breaks_.total;
+    for (const auto& one : breaks_.clicks)
       clicks.where.push_back(place_at(one.frame, sample_rate_, one.channel,
-                                      base::fixed(one.bend_db, 1) + " dBFS, " +
-                                          base::fixed(std::min(one.over_db, 99.9), 1) + " dB over its neighbours"));
-    auto& grid = report.value("render_grid_clicks", static_cast<double>(found.on_grid));
-    if (found.grid_step > 0) grid.note = "at multiples of " + std::to_string(found.grid_step) + " frames";
-    grid.where_total = found.on_grid;
-    for (const auto frame : found.grid) {
+                                      base::fixed(one.miss_db, 1) + " dBFS off, " +
+                                          base::fixed(std::min(one.over_db, 99.9), 1) + " dB over what stands beside it"));
+    const auto on_grid = static_cast<std::int64_t>(breaks_.grid.size());
+    auto& grid = report.value("render_grid_clicks", static_cast<double>(on_grid));
+    if (breaks_.grid_step > 0) grid.note = "at multiples of " + std::to_string(breaks_.grid_step) + " frames";
+    grid.where_total = on_grid;
+    for (const auto frame : breaks_.grid) {
       if (grid.where.size() < kMaxWhere) grid.where.push_back(place_at(frame, sample_rate_));
     }
   }
@@ -456,6 +459,7 @@ class ContinuityMeter final : public Meter {
   std::vector<std::uint64_t> rising_, moving_;
   RepeatFinder repeats_;
   ClickFinder clicks_;
+  ClickFinder::Found breaks_;
   std::vector<RepeatFinder::Repeat> repeated_;
 };
 

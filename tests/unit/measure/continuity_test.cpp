@@ -1,9 +1,11 @@
 // Holes, stuck values, buffers written twice and breaks, planted into packaged music at known frames, and music as it is.
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "faults/sample.h"
+#include "measure/clicks.h"
 #include "signals.h"
 #include "standards/reading.h"
 
@@ -192,5 +194,80 @@ TEST_SUITE("measure/continuity") {
     auto beat = x;
     for (int k = 1; k <= 11; ++k) beat[static_cast<std::size_t>(24000 * k)] += 0.1;
     CHECK(read({beat})("render_grid_clicks") == 0);
+  }
+
+  TEST_CASE("jumps in time stand on the grid of the buffers that were lost") {
+    // Dark noise, which prediction knows only in part.
+    auto source = noise(71, 0.02, kRate * 12);
+    for (int pass = 0; pass < 2; ++pass) {
+      for (std::size_t n = 1; n < source.size(); ++n) source[n] += 0.9 * source[n - 1];
+    }
+    const auto jumping = [&](bool on_grid) {
+      Samples y;
+      Random random(5);
+      std::size_t taken = 0;
+      for (int k = 1; k <= 24; ++k) {
+        const auto at = static_cast<std::size_t>(on_grid ? 1024 * (12 * k + random.below(8)) : 12288 * k + random.below(8000));
+        while (y.size() < at) y.push_back(source[taken++]);
+        taken += 1024;
+      }
+      y.resize(y.size() + 9600, 0.0);
+      return read({y});
+    };
+    const auto grid = jumping(true);
+    CHECK(grid("render_grid_clicks") >= 6);
+    CHECK(grid.measurement("render_grid_clicks").note == "at multiples of 1024 frames");
+    for (const auto& place : grid.measurement("render_grid_clicks").where) CHECK(place.start_frame % 1024 == 0);
+    CHECK(jumping(false)("render_grid_clicks") == 0);
+  }
+
+  TEST_CASE("what breaks over and over, clips, or grows loud is no click") {
+    const auto x = sum(sine(kRate, 220, 0.3, kRate * 3), sine(kRate, 1510, 0.05, kRate * 3));
+    // Pulses 20 ms apart are a sound.
+    auto pulses = x;
+    for (int k = 0; k < 100; ++k) pulses[static_cast<std::size_t>(20000 + 960 * k)] += 0.1;
+    CHECK(read({pulses})("clicks") == 0);
+    // A wave that was cut flat for a moment has two corners.
+    auto flat = sine(kRate, 110, 0.9, kRate * 3);
+    for (auto n = std::size_t{60000}; n < 60400; ++n) flat[n] = std::clamp(flat[n], -0.8, 0.8);
+    CHECK(read({flat})("clicks") == 0);
+    // A stroke begins at once.
+    auto stroke = sine(kRate, 220, 0.02, kRate * 3);
+    for (auto n = std::size_t{70000}; n < stroke.size(); ++n)
+      stroke[n] += 0.5 * std::exp(-static_cast<double>(n - 70000) / 5000) * std::cos(0.05 * static_cast<double>(n - 70000));
+    CHECK(read({stroke})("clicks") == 0);
+  }
+
+  TEST_CASE("clicks do not depend on where the blocks fall, and an end close by is no trouble") {
+    auto x = sum(sine(kRate, 220, 0.3, kRate * 3), sine(kRate, 1510, 0.05, kRate * 3));
+    const auto whole = x.size();
+    for (const std::size_t at : {std::size_t{700}, std::size_t{16384}, std::size_t{60001}, whole - 500}) x[at] += 0.1;
+    for (const std::int64_t shift : {0, 1, 63, 4096, 16383, 20001}) {
+      CAPTURE(shift);
+      const auto r = read({x}, shift);
+      REQUIRE(r("clicks") == 4);
+      CHECK(std::abs(r.measurement("clicks").where[2].start_frame - 60001 - shift) <= 1);
+    }
+    for (const std::int64_t frames : {1, 63, 64, 65, 300, 2000}) {
+      CAPTURE(frames);
+      CHECK(read({noise(9, 0.5, frames)})("clicks") == 0);
+    }
+  }
+
+  TEST_CASE("a grid is known by chance alone: four of few on a wide one, more on a narrow one, and no beat") {
+    using measure::buffer_grid;
+    CHECK(buffer_grid({}).step == 0);
+    CHECK(buffer_grid({1024 * 7, 1024 * 20, 1024 * 33, 1024 * 57}).step == 1024);
+    CHECK(buffer_grid({5 + 1024 * 7, 5 + 1024 * 20, 5 + 1024 * 33, 5 + 1024 * 57}).frames.size() == 4);
+    CHECK(buffer_grid({1024 * 7, 1024 * 20, 1024 * 33}).step == 0);
+    // Four of twelve on multiples of 64 are chance.
+    std::vector<std::int64_t> mixed{64 * 11, 64 * 40, 64 * 93, 64 * 122};
+    for (int k = 0; k < 8; ++k) mixed.push_back(10007 + 1301 * k);
+    std::sort(mixed.begin(), mixed.end());
+    CHECK(buffer_grid(mixed).step == 0);
+    // Quarters and eighths of a song of 120 a minute at 48 kHz stand on multiples of 64, and on a beat.
+    CHECK(buffer_grid({0, 12000 * 2, 12000 * 4, 12000 * 8, 12000 * 10, 12000 * 16}).step == 0);
+    // Placed in blocks of 64 by a sequencer that has no finer time.
+    CHECK(buffer_grid({0, 5504, 11008, 22016, 27520, 33088, 44096}).step == 0);
   }
 }
