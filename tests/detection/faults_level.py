@@ -333,11 +333,19 @@ def coarse_tail(b, r):
 
 @fault("E11", "a click where a loop meets its start", "loop_seam_step", turned(), "strong")
 def seam(b, r):
+    """A step twice as large as any that the wave itself makes beside the seam: in bright sound a smaller one is no click."""
     level = np.max(np.abs(b.x), axis=1)
     a, e = first_attack(b), ring(b, 15)
-    step = float(gain(r.uniform(-30, -12)))
+    step = float(gain(r.uniform(-30, -12))) * np.max(level)
+    near, best = int(0.002 * b.rate), (-1.0, a, e - 1)
     for _ in range(400):
         s, t = sorted(r.integers(a, e, 2))
-        if t - s > b.rate and abs(b.x[s, 0] - b.x[t, 0]) > step * np.max(level):
+        if t - s <= b.rate:
+            continue
+        own = max(np.max(np.abs(np.diff(x))) for x in (b.x[s:s + near, 0], b.x[t + 1 - near:t + 1, 0]))
+        here = abs(b.x[s, 0] - b.x[t, 0])
+        best = max(best, (min(here / step, here / (2 * own + 1e-9)), s, t))
+        if best[0] > 1:
             break
+    _, s, t = best
     return Plant(sound=b.changed(b.x[s:t + 1]), name="-loop.wav", note=f"step {20 * np.log10(abs(b.x[s, 0] - b.x[t, 0]) + 1e-9):.0f} dBFS")
