@@ -132,8 +132,8 @@ def name_lies(b, r):
 
 @fault("G03", "characters which some system refuses", "name_characters", turned(), "proof")
 def characters(b, r):
-    bad = str(r.choice(["mix:v2", "mix?", "a*b", "mix .", "aux", "so|ng", "mix\\2", "mix<1>", "quo\"te"]))
-    return Plant(sound=short(b, r, 0.5), name=f" {bad}.wav", note=bad)
+    bad = str(r.choice(["mix:v2.wav", "mix?.wav", "a*b.wav", "mix.wav.", "aux.wav", "so|ng.wav", "mix\\2.wav", "mix<1>.wav", "quo\"te.wav"]))
+    return Plant(sound=short(b, r, 0.5), name=f" {bad}", note=bad)
 
 
 @fault("G04", "a path that is too long", "path_length", _at_least(200), "proof")

@@ -30,13 +30,14 @@ import faults_container  # noqa: F401  each of these enters its faults into the 
 import faults_level  # noqa: F401
 import faults_continuity  # noqa: F401
 import faults_noise  # noqa: F401
+import faults_asked  # noqa: F401
 
 RULES = ("common", "premaster")
 
 
-def sheets_of(program, paths, jobs):
+def sheets_of(program, paths, jobs, more_rules=()):
     """Path → sheet, or None where the program refused the file. One call for all files."""
-    rules = [word for name in RULES for word in ("--rules", name)]
+    rules = [word for name in [*RULES, *more_rules] for word in ("--rules", name)]
     done = subprocess.run([program, "check", *rules, "--fail-on", "never", "--no-progress", "-f", "jsonl", "-j", str(jobs),
                            "--files-from", "-"], input="\0".join(map(str, paths)) + "\0", text=True, capture_output=True,
                           timeout=600, env={**os.environ, "XDG_CONFIG_HOME": "/nonexistent", "NO_COLOR": "1"})
@@ -50,11 +51,15 @@ def sheets_of(program, paths, jobs):
     return sheets
 
 
+def song_path(room, name, long):
+    """Where a clean song lies. An item's name says "render", which is a working name of its own and would rightly be blamed."""
+    return Path(room, f"{'long' if long else 'short'}-{name.removeprefix('render-')}.wav")
+
+
 def build(job):
     name, long, seed, room = job
     sound = material.build_song(name, long, seed)
-    kind = "long" if long else "short"
-    Path(room, f"{kind}-{name}.wav").write_bytes(wav(sound))
+    song_path(room, name, long).write_bytes(wav(sound))
     if not long:
         np.save(Path(room, f"{name}.npy"), sound.x.astype(np.float32))
     return name, long, sound.rate, sound.bits, sound.seconds
@@ -65,6 +70,8 @@ def write_plant(plant, folder, stem):
     path = Path(folder, stem + name) if plant.name.startswith((".", "-")) else Path(folder, stem, name)
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_bytes(plant.data if plant.data is not None else wav(plant.sound))
+    for other, data in plant.beside.items():
+        (path.parent / other).write_bytes(data)
     return path
 
 
@@ -95,10 +102,10 @@ def plant_and_look(number):
                     sounds[name] = np.load(Path(Bench.room, f"{name}.npy")).astype(np.float64)
                 loudness = (Bench.clean[name]["measurements"].get("integrated_loudness") or {}).get("value")
                 plant = fault.make(Sound(np.ascontiguousarray(sounds[name]), rate, bits, loudness), r)
-                path = write_plant(plant, folder, f"{i:02d}-{part}-{name}")
+                path = write_plant(plant, folder, f"{i:02d}-{part}-{name.removeprefix('render-')}")
                 plant.sound = plant.data = None
                 plants.append((part, name, str(path), plant))
-        sheets = sheets_of(Bench.program, [p[2] for p in plants], 1)
+        sheets = sheets_of(Bench.program, [p[2] for p in plants], 1, [str(HERE / name) for name in fault.rules])
     here = known(fault, list(sheets.values()))
     rows = []
     for part, name, path, plant in plants:
@@ -144,11 +151,11 @@ def main():
         with Pool(args.jobs) as pool:
             built = pool.map(build, jobs, chunksize=1)
         Bench.songs = {n: (rate, bits, lossless[n]) for n, long, rate, bits, _ in built if not long}
-        short = sheets_of(Bench.program, [Path(room, f"short-{n}.wav") for n in Bench.songs], args.jobs)
-        Bench.clean = {n: short[str(Path(room, f"short-{n}.wav"))] for n in Bench.songs}
+        short = sheets_of(Bench.program, [song_path(room, n, False) for n in Bench.songs], args.jobs)
+        Bench.clean = {n: short[str(song_path(room, n, False))] for n in Bench.songs}
         alarms = None
         if not args.faults:
-            songs = [(f"{'long' if long else 'short'}-{n}", str(Path(room, f"{'long' if long else 'short'}-{n}.wav"))) for n, long, *_ in built]
+            songs = [(f"{'long' if long else 'short'}-{n}", str(song_path(room, n, long))) for n, long, *_ in built]
             taken = material.samples() if not args.quick else material.samples()[::12]
             files = songs + [(i.name, i.path) for i in taken if i.part in Bench.parts]
             lossy = {f"{kind}-{n}" for n in lossless for kind in ("short", "long") if not lossless[n]} | {i.name for i in taken if not i.lossless}

@@ -18,6 +18,7 @@ class Plant:
     channel: int | None = None    # from 1; None: all
     expect: Any = None            # value that must be read
     note: str = ""                # strength, in words: shown with misses
+    beside: dict = field(default_factory=dict)  # name → bytes of files that stand in the same folder
 
 
 @dataclass
@@ -37,6 +38,7 @@ class Fault:
     kind: str                      # proof, strong, evidence
     make: Callable
     needs: set = field(default_factory=set)  # "lossless": only items that never were lossy; "refusal": no sheet counts too
+    rules: tuple = ()                        # rule files of the bench which ask for what no shipped rule of these sets asks
 
 
 def measured(sheet, name):
