@@ -8,7 +8,7 @@ from registry import fault
 from score import Plant, equals, turned
 from sound import Sound, gain, rounded, wav
 
-SIDES = ((".L", ".R"), ("_L", "_R"), ("_R", "_L"), ("-left", "-right"), (" Right", " Left"))
+SIDES = ((".L", ".R"), ("_L", "_R"), ("_R", "_L"), ("-left", "-right"), ("_Right", "_Left"))
 
 
 @fault("M07", "two mono files in place of one stereo file", "half_of_stereo", turned(), "strong")
