@@ -107,9 +107,9 @@ def _loops(number, seconds, rate, lossless, rng):
 
 def _track(path, start, seconds, rate):
     x = decoded(path, rate, seconds, start)
-    n = int(0.5 * rate)
+    n = int(0.4 * rate)  # an excerpt's own fades stay far under the second from which a fade is looked for
     x[:n] *= (np.linspace(0, 1, n) ** 2)[:, None]
-    x[-2 * n:] *= (np.linspace(1, 0, 2 * n) ** 2)[:, None]
+    x[-n:] *= (np.linspace(1, 0, n) ** 2)[:, None]
     return np.vstack([np.zeros((rate // 10, 2)), x, np.zeros((rate // 4, 2))])
 
 
