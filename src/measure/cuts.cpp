@@ -44,7 +44,8 @@ constexpr CatalogEntry kEntries[] = {
      .better = Better::lower,
      .what = "The level from which the last sound falls into digital silence in one step, instead of dying away.",
      .how = "RMS of the last 20 ms before the zeros at the end, worst channel, where the last 1 ms lies less than 12 dB under "
-            "it and it is more than 12 dB above the smallest step of the bits in use; else -144 dBFS, at or below.",
+            "it and it is more than 12 dB above the smallest step of the bits in use; else -144 dBFS, at or below. A channel whose "
+            "last 0.2 ms moves by no more than that step has died away.",
      .source = "common practice, no source",
      .caveat = "A gate or a stop that is meant to be that hard looks the same.",
      .act = "Let the decay run out, or fade the last moments: gate, freeze and clip ends in the session cut like this."},
@@ -66,7 +67,7 @@ constexpr CatalogEntry kEntries[] = {
 
 constexpr double kHeadS = 0.032, kLookS = 0.03, kLevelS = 0.002, kFirstS = 0.0003;
 constexpr double kFirstSampleDb = 26, kFirstMomentDb = 16, kLoudChannelDb = 12, kLowestLevelDb = -60;
-constexpr double kTailS = 0.02, kLastS = 0.001, kSuddenDb = 12, kAboveStepDb = 12, kShortestZerosS = 0.002;
+constexpr double kTailS = 0.02, kLastS = 0.001, kSuddenDb = 12, kAboveStepDb = 12, kShortestZerosS = 0.002, kLandingS = 0.0002;
 constexpr double kBesideS = 0.0007, kStandsOut = 3;
 constexpr std::size_t kFewestBeside = 8;
 constexpr double kSeamS = 0.008, kSeamOver = 2;
@@ -310,6 +311,8 @@ class CutMeter final : public Meter {
       const double level = mean_square(x.data(), x.size());
       const double end = mean_square(x.data() + x.size() - last, last);
       if (level <= std::pow(10, kAboveStepDb / 10) * step * step || end * std::pow(10, kSuddenDb / 10) < level) continue;
+      const auto landing = x.end() - static_cast<std::ptrdiff_t>(frames(kLandingS));
+      if (std::all_of(landing, x.end(), [&](float v) { return std::abs(static_cast<double>(v)) <= 1.5 * step; })) continue;
       if (level > worst) worst = level, channel = lines_.size() > 1 ? static_cast<int>(c) + 1 : 0;
     }
     if (worst <= 0) return;

@@ -32,11 +32,13 @@ constexpr CatalogEntry kEntries[] = {
      .unit = Unit::seconds,
      .decimals = 1,
      .what = "Length of a fade at the head; 0: none was found.",
-     .how = "A heuristic: over a second and more the level rises by 20 dB and more, with lows and highs rising alike (3 dB), and either "
-            "three sounds or more begin under it, each louder than the one before and 12 dB in all, or it rises ever more slowly. About as "
-            "long as shown.",
+     .how = "A heuristic: from silence the level rises by 40 dB and more, over a second and more, as under a fader that moves in a "
+            "straight line, its square or half a cosine: fast at first, then ever more slowly. The times at which it passes 6, 10, 15 dB "
+            "and so on below the music must tell one length of such a fade (to a factor of 2), and without it the music must be even; "
+            "or five sounds and more begin under it, each louder than the one before.",
      .source = "common practice, no source",
-     .caveat = "A crescendo and a swell can look the same: evidence, no proof.",
+     .caveat = "A swell that is played can look the same: evidence, no proof. A fade that is straight in decibels, one that does not "
+               "begin in silence, and one under a second are not seen, and among few single notes a long one is not.",
      .act = "Take the fade off and tell the mastering engineer where it should be."},
     {.id = "fade_out",
      .title = "Fade out",
@@ -44,11 +46,14 @@ constexpr CatalogEntry kEntries[] = {
      .unit = Unit::seconds,
      .decimals = 1,
      .what = "Length of a fade at the tail; 0: none was found.",
-     .how = "A heuristic: over a second and more the level falls by 20 dB and more, with lows and highs falling alike (3 dB; a decay loses "
-            "its highs first), and either three sounds or more still begin under it, each softer and 12 dB in all, or it falls ever faster. "
-            "About as long as shown.",
+     .how = "A heuristic: the level falls by 40 dB and more into silence, over a second and more, as under a fader that moves in a "
+            "straight line, its square or half a cosine: ever faster, where a chord that rings out falls evenly or ever more slowly. The "
+            "times at which it passes 6, 10, 15 dB and so on below the music must tell one length of such a fade (to a factor of 2), and "
+            "without it the music must be even; or five sounds and more begin under it, each softer. An even fall must not explain "
+            "the levels better.",
      .source = "common practice, no source",
-     .caveat = "Repeats of a delay and a last note that is damped can look the same: evidence, no proof.",
+     .caveat = "A player who damps slowly can look the same: evidence, no proof. A fade that is straight in decibels falls as a room "
+               "does and is not seen, nor one that ends on a step, is shorter than a second, or is made on single notes with pauses.",
      .act = "Take the fade off and let mastering make it; or say where it begins, and send a reference with it."},
     {.id = "isolated_head_events",
      .title = "Sounds before the start",
@@ -114,7 +119,7 @@ constexpr double kTickS = 0.01, kKeptS = 60;
 constexpr double kEndDb = -60, kEndUnderDb = 60, kAboveFloorDb = 10, kFallingDb = 3, kPlayingDb = 30;
 constexpr float kSilentPeak = 0.001f;  // −60 dBFS
 constexpr double kLongSilenceS = 2;
-constexpr double kFadeFloorDb = -70;
+constexpr double kFadeFloorDb = -88;
 
 class OutlineMeter final : public Meter {
  public:

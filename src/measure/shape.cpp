@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
+#include <utility>
 
 #include "measure/meter.h"
 
@@ -9,15 +11,20 @@ namespace sendworthy::measure {
 namespace {
 
 // Fades.
-constexpr double kHopS = 0.1;
-constexpr std::ptrdiff_t kSmooth = 5;    // hops to each side: a bar's beats even out
-constexpr std::ptrdiff_t kPlateau = 40;  // hops without any rise end the search
-constexpr double kPlateauDb = 1, kNearTopDb = 1.5;
-constexpr double kLeastFallDb = 20, kLeastFadeS = 1;
-constexpr double kSameColourDb = 3, kReadDb = 35;
-constexpr double kDipDb = 2.5, kSummitsFallDb = 12;
-constexpr std::size_t kFewestSummits = 3;
-constexpr double kEverFaster = 1.6;
+constexpr double kPlateauS = 4, kPlateauDb = 1;  // this long without a rise ends the search; what counts as a rise
+constexpr double kLeastFadeS = 1, kLeastFallDb = 40;
+constexpr double kFallsDb[] = {6, 10, 15, 20, 25, 30, 35, 40, 50, 60};
+constexpr double kOverFloorDb = 6, kShortestReadS = 0.05;
+constexpr std::size_t kFewestReads = 3;
+// How far the lengths read at each fall may lie apart, as a factor; and what may remain of the levels without the fade. A chord
+// that rings out comes nearer to a fade than any attack, so an ending must fit better.
+constexpr double kAlike = 1.8, kLessAlike = 2.15, kRisesAlike = 2.3;
+constexpr double kRoughDb = 3, kSmoothDb = 1.8;
+constexpr std::size_t kHopTicks = 5, kSummitTicks = 10, kFewestSummits = 5;
+constexpr double kNearTopDb = 1.5, kReadDb = 35, kDipDb = 2.5, kSummitsFallDb = 12;
+constexpr double kFarOffDb = 12, kShortestGuess = -1.6, kLongestGuess = 0.5, kGuessStep = 0.06, kMusicShare = 0.67;
+constexpr double kEvenFallsDb[] = {20, 30, 40, 55, 70, 90, 120};
+constexpr double kBentShare = 1.1, kSurelyBentShare = 0.9;
 
 // Head events.
 constexpr double kBodyUnderDb = 35, kQuietDb = -55, kGapUnderDb = 45;
@@ -28,96 +35,165 @@ constexpr double kEvenly = 0.06;
 
 double db(double power) { return 10 * std::log10(power + 1e-15); }
 
-struct Hop {
-  double power = 0, motion = 0;
-};
-
-// Hops of 100 ms in the order outer edge first.
-std::vector<Hop> hops_from(std::span<const Tick> ticks, double tick_s, Edge edge) {
-  const auto per = std::max<std::size_t>(1, static_cast<std::size_t>(std::lround(kHopS / tick_s)));
-  std::vector<Hop> hops;
-  for (std::size_t i = 0; i + per <= ticks.size(); i += per) {
-    Hop hop;
-    for (std::size_t k = 0; k < per; ++k) {
-      const auto& tick = edge == Edge::head ? ticks[i + k] : ticks[ticks.size() - 1 - i - k];
-      hop.power += static_cast<double>(tick.power), hop.motion += static_cast<double>(tick.motion);
-    }
-    hop.power /= static_cast<double>(per), hop.motion /= static_cast<double>(per);
-    hops.push_back(hop);
+// The gains that people fade with, over the time from silence as a share of the fade's length.
+struct Curve {
+  double power;      ///< of the share; 0: half a cosine
+  double gain_db(double share) const {
+    const double u = std::clamp(share, 1e-4, 1.0);
+    return power > 0 ? 20 * power * std::log10(u) : 20 * std::log10((1 - std::cos(std::numbers::pi * u)) / 2);
   }
-  return hops;
+  double share_at(double fall_db) const {
+    const double gain = std::pow(10, -fall_db / 20);
+    return power > 0 ? std::pow(gain, 1 / power) : 2 / std::numbers::pi * std::asin(std::sqrt(gain));
+  }
+};
+constexpr Curve kCurves[] = {{1}, {1.4}, {2}, {0}};
+
+// Powers from where the sound leaves the floor, outermost first.
+std::vector<double> powers_from(std::span<const Tick> ticks, Edge edge, double floor_db) {
+  std::vector<double> raw, powers;
+  for (const auto& tick : ticks) raw.push_back(static_cast<double>(tick.power));
+  if (edge == Edge::tail) std::reverse(raw.begin(), raw.end());
+  std::size_t outer = 0;
+  while (outer < raw.size() && db(raw[outer]) < floor_db) ++outer;
+  powers.assign(raw.begin() + static_cast<std::ptrdiff_t>(outer), raw.end());
+  return powers;
 }
 
-template <class F>
-double mean_of(std::ptrdiff_t from, std::ptrdiff_t to, F value) {
-  double sum = 0;
-  for (auto i = from; i < to; ++i) sum += value(i);
-  return to > from ? sum / static_cast<double>(to - from) : 0;
+// The highest level so far, of three ticks, from the edge inwards: gaps between beats do not count.
+std::vector<double> highest_from(const std::vector<double>& powers) {
+  std::vector<double> highest;
+  for (std::size_t i = 0; i < powers.size(); ++i) {
+    const auto from = i == 0 ? 0 : i - 1, to = std::min(i + 2, powers.size());
+    double sum = 0;
+    for (auto k = from; k < to; ++k) sum += powers[k];
+    const double level = db(sum / static_cast<double>(to - from));
+    highest.push_back(highest.empty() ? level : std::max(highest.back(), level));
+  }
+  return highest;
+}
+
+// The level of the music, where nothing rises any more for some seconds.
+double top_of(const std::vector<double>& highest, std::size_t plateau) {
+  std::size_t inner = 0;
+  for (std::size_t i = 1; i < highest.size() && i - inner <= plateau; ++i) {
+    if (highest[i] > highest[inner] + kPlateauDb) inner = i;
+  }
+  return std::min(highest[std::min(highest.size() - 1, inner + plateau)], highest[inner] + kPlateauDb);
+}
+
+struct Reading {
+  double length_s = 0, apart = 0;  ///< apart: the longest length read over the shortest
+};
+
+// How long a fade must be to fall by each step where the sound did, by the curve on which these lengths agree best.
+Reading read_length(const std::vector<double>& highest, double top, double tick_s) {
+  Reading best;
+  for (const auto& curve : kCurves) {
+    std::vector<double> lengths;
+    for (const double fall : kFallsDb) {
+      if (fall > top - highest.front() - kOverFloorDb) break;
+      const auto at = std::lower_bound(highest.begin(), highest.end(), top - fall) - highest.begin();
+      const double left_s = (static_cast<double>(at) + 0.5) * tick_s;
+      if (left_s > kShortestReadS) lengths.push_back(left_s / curve.share_at(fall));
+    }
+    if (lengths.size() < kFewestReads) continue;
+    std::sort(lengths.begin(), lengths.end());
+    const double apart = lengths.back() / lengths.front();
+    if (best.length_s <= 0 || apart < best.apart) best = {lengths[lengths.size() / 2], apart};
+  }
+  return best;
+}
+
+struct Fit {
+  double length_s = 0, rough_db = 0;
+  double against_even = 0;  ///< what this fit leaves of the levels, over what the best even fall leaves, as of what rings out
+};
+
+// The length without which the levels are most even, and how uneven they then are under the fade. First guess: `about_s`.
+Fit fit_length(const std::vector<double>& powers, double tick_s, double about_s) {
+  const double hop_s = kHopTicks * tick_s;
+  const auto hops = std::min(powers.size() / kHopTicks, static_cast<std::size_t>((2 * about_s + 1) / hop_s));
+  std::vector<double> levels;
+  for (std::size_t i = 0; i < hops; ++i) {
+    double sum = 0;
+    for (std::size_t k = 0; k < kHopTicks; ++k) sum += powers[i * kHopTicks + k];
+    levels.push_back(db(sum / kHopTicks));
+  }
+  const auto middle_of = [](std::vector<double> x) {
+    std::nth_element(x.begin(), x.begin() + static_cast<std::ptrdiff_t>(x.size() / 2), x.end());
+    return x[x.size() / 2];
+  };
+  // How uneven the levels are without a fall of this kind; what lies far off counts no more than so much.
+  std::vector<double> bare(hops);
+  const auto unevenness = [&](double length, const auto& gain_db) {
+    for (std::size_t i = 0; i < hops; ++i) bare[i] = levels[i] - gain_db((static_cast<double>(i) + 0.5) * hop_s / length);
+    const double middle = middle_of(bare);
+    double sum = 0;
+    for (auto& level : bare) level = std::abs(level - middle), sum += std::min(level, kFarOffDb);
+    return sum;
+  };
+  const double sight_s = static_cast<double>(hops) * hop_s;
+  Fit best;
+  double least = 0, even = kFarOffDb * static_cast<double>(hops);
+  for (double guess = kShortestGuess; guess < kLongestGuess; guess += kGuessStep) {
+    const double length = about_s * std::exp(guess);
+    for (const double fall : kEvenFallsDb)
+      even = std::min(even, unevenness(length, [&](double share) { return fall * (std::min(share, 1.0) - 1); }));
+    if (length > kMusicShare * sight_s) continue;  // music without the fade must be in sight
+    for (const auto& curve : kCurves) {
+      const double sum = unevenness(length, [&](double share) { return curve.gain_db(share); });
+      if (best.length_s > 0 && sum >= least) continue;
+      least = sum;
+      const auto under = std::clamp(static_cast<std::ptrdiff_t>(length / hop_s), std::ptrdiff_t{1}, static_cast<std::ptrdiff_t>(hops));
+      best = {length, middle_of({bare.begin(), bare.begin() + under})};
+    }
+  }
+  best.against_even = least / std::max(even, 1e-9);
+  return best;
+}
+
+// How far from the edge sounds begin under a fade, each louder than all before; 0: not often enough. A
+// tune of single notes has only these to show a fade, as every note falls by itself.
+double begins_until(const std::vector<double>& powers, double top, double tick_s) {
+  std::vector<std::pair<double, double>> summits;  // s, level
+  double dip = 0;
+  for (std::size_t i = 0; i + kSummitTicks <= powers.size(); i += kSummitTicks) {
+    double sum = 0;
+    for (std::size_t k = 0; k < kSummitTicks; ++k) sum += powers[i + k];
+    const double level = db(sum / kSummitTicks);
+    dip = summits.empty() ? level : std::min(dip, level);
+    if (!summits.empty() && level <= summits.back().second) continue;
+    if (!summits.empty() && summits.back().second > top - kNearTopDb) break;
+    if (summits.empty() || dip < summits.back().second - kDipDb) summits.emplace_back();
+    summits.back() = {(static_cast<double>(i) + kSummitTicks / 2.0) * tick_s, level}, dip = level;
+  }
+  std::erase_if(summits, [&](const auto& summit) { return summit.second < top - kReadDb; });
+  const bool often = summits.size() >= kFewestSummits && summits.back().second - summits.front().second >= kSummitsFallDb;
+  return often ? summits.back().first : 0;
 }
 
 }  // namespace
 
 Fade find_fade(std::span<const Tick> ticks, double tick_s, Edge edge, double floor_db) {
-  const auto hops = hops_from(ticks, tick_s, edge);
-  const auto count = static_cast<std::ptrdiff_t>(hops.size());
-  const auto at = [&](std::ptrdiff_t i) -> const Hop& { return hops[static_cast<std::size_t>(i)]; };
-  const auto level = [&](std::ptrdiff_t i) { return db(at(i).power); };
-  std::ptrdiff_t outer = 0;  // where there is something to read
-  while (outer < count && level(outer) < floor_db) ++outer;
-  if (outer >= count) return {};
-
-  // Inwards as long as something still rises above all that stands farther out; gaps between beats do not count.
-  std::vector<std::ptrdiff_t> summits;
-  double top = level(outer), dip = top, plateau_from = -200;
-  std::ptrdiff_t inner = outer;
-  for (auto i = outer; i < count && i - inner <= kPlateau; ++i) {
-    dip = std::min(dip, level(i));
-    if (level(i) > top || summits.empty()) {
-      if (summits.empty() || dip < level(summits.back()) - kDipDb) {
-        summits.push_back(i);
-      } else {
-        summits.back() = i;
-      }
-      top = std::max(top, level(i)), dip = top;
-    }
-    if (top > plateau_from + kPlateauDb) plateau_from = top, inner = i;
+  const auto powers = powers_from(ticks, edge, floor_db);
+  if (powers.empty()) return {};
+  const auto highest = highest_from(powers);
+  const double top = top_of(highest, static_cast<std::size_t>(kPlateauS / tick_s)), fall = top - db(powers.front());
+  if (fall < kLeastFallDb) return {};
+  const auto reading = read_length(highest, top, tick_s);
+  if (reading.length_s >= kLeastFadeS && reading.apart <= (edge == Edge::head ? kRisesAlike : kLessAlike)) {
+    const auto fit = fit_length(powers, tick_s, reading.length_s);
+    const bool even = fit.rough_db <= (edge == Edge::head || reading.apart <= kAlike ? kRoughDb : kSmoothDb);
+    const bool bent = edge == Edge::head || fit.against_even < kBentShare;
+    if (even && bent && fit.length_s >= kLeastFadeS) return {fit.length_s, fall};
   }
-  // As far as it has come within a little of the top.
-  double highest = level(outer);
-  for (auto i = outer; i <= inner; ++i) {
-    highest = std::max(highest, level(i));
-    if (highest > top - kNearTopDb) inner = i;
-  }
-  const double fall = top - level(outer), length = static_cast<double>(inner - outer) * kHopS;
-  if (fall < kLeastFallDb || length < kLeastFadeS) return {};
-
-  // Colour where it is loudest, against where it is still well above the floor.
-  std::ptrdiff_t readable = inner;
-  while (readable > outer && level(readable - 1) > floor_db + 10 && top - level(readable - 1) < kReadDb) --readable;
-  for (const auto summit : summits) {
-    if (top - level(summit) < kReadDb) readable = std::min(readable, summit);
-  }
-  const auto colour = [&](std::ptrdiff_t from, std::ptrdiff_t to) {
-    return db(mean_of(from, to, [&](auto k) { return at(k).motion; })) - db(mean_of(from, to, [&](auto k) { return at(k).power; }));
-  };
-  const auto part = std::max<std::ptrdiff_t>(2, (inner - readable) / 3);
-  if (inner - readable < 2 * part) return {};
-  const double change = colour(readable, readable + part) - colour(inner - part, inner);
-  if (std::abs(change) > kSameColourDb) return {};
-
-  // Does something begin under it again and again, each time softer?
-  std::vector<double> steps;
-  for (const auto summit : summits) {
-    if (summit <= inner && top - level(summit) < kReadDb) steps.push_back(level(summit));
-  }
-  const bool goes_on = steps.size() >= kFewestSummits && steps.back() - steps.front() >= kSummitsFallDb;
-  // Of decibels, not of powers: a straight decay stays straight.
-  const auto smooth = [&](std::ptrdiff_t i) {
-    return mean_of(std::max(readable, i - kSmooth), std::min(inner + 1, i + kSmooth + 1), [&](auto k) { return level(k); });
-  };
-  const auto middle = readable + (inner - readable) / 2;
-  const bool ever_faster = smooth(middle) - smooth(readable) > kEverFaster * std::max(smooth(inner) - smooth(middle), 1.0);
-  return goes_on || ever_faster ? Fade{length, fall} : Fade{};
+  const double about_s = begins_until(powers, top, tick_s);
+  if (about_s < kLeastFadeS) return {};
+  const auto fit = fit_length(powers, tick_s, about_s);
+  // At the tail, a last chord whose parts stop one after the other looks nearly the same.
+  const bool bent = edge == Edge::head || fit.against_even < kSurelyBentShare;
+  return bent && fit.length_s >= kLeastFadeS ? Fade{fit.length_s, fall} : Fade{};
 }
 
 HeadEvents find_head_events(std::span<const Tick> ticks, double tick_s) {

@@ -18,9 +18,10 @@ struct Fade {
   double fall_db = 0;
 };
 enum class Edge { head, tail };
-/// A fade at one end of `ticks`, which reach to that end of the file. Heuristic: over a second or more, level falls towards the
-/// end by 20 dB and more without coming back, highs and lows fall alike (a decay loses its highs first), and music goes on
-/// under it or it falls ever faster (a decay does neither). `floor_db`: below this, nothing is read.
+/// A fade at one end of `ticks`, which reach to that end of the file. Heuristic: a gain that goes to nothing, in a straight line,
+/// its square or half a cosine, falls ever faster in decibels up to the moment of silence, while what rings out falls evenly
+/// or ever more slowly. So the time from silence up to each level must give one and the same length of such a fade, and the music
+/// must be even without it. `floor_db`: below this, nothing is read.
 [[nodiscard]] Fade find_fade(std::span<const Tick> ticks, double tick_s, Edge edge, double floor_db);
 
 struct HeadEvents {

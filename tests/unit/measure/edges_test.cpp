@@ -7,6 +7,7 @@
 
 #include "audio/memory_source.h"
 #include "measure/pass.h"
+#include "measure/shape.h"
 #include "signals.h"
 #include "standards/reading.h"
 
@@ -130,6 +131,15 @@ TEST_SUITE("measure/edges") {
     Samples short_fade = concatenated({tune(4), silence(kRate)});
     for (std::size_t n = 0; n < 240; ++n) short_fade[4 * kRate - 1 - n] *= static_cast<double>(n) / 240;
     CHECK(reals({short_fade})("tail_drop") == -144);
+    // A slow wave that has died away to its last step leaves it for good at some sample; two steps higher it was cut.
+    const auto last_steps = [](int code) {
+      Samples x(kRate / 2);
+      for (std::size_t n = 0; n < x.size(); ++n) x[n] = n + 96 < x.size() ? 40.0 / 32768 * (n / 480 % 2 == 0 ? 1 : -1) : code / 32768.0;
+      return codes({concatenated({x, silence(kRate)})}, 16)("tail_drop");
+    };
+    CHECK(last_steps(1) == -144);
+    CHECK(last_steps(-1) == -144);
+    CHECK(last_steps(20) > -70);
     CHECK(reals({tune(4)})("tail_drop") == -144);
   }
 
@@ -148,21 +158,68 @@ TEST_SUITE("measure/edges") {
   }
 
   TEST_CASE("fades are told from decays") {
-    const auto song = tune(20);
+    CHECK(reals({concatenated({tune(20), note(220, 0.4, 4, 4)})})("fade_out") == 0);
+    auto song = tune(20);  // over a held chord
+    for (std::size_t n = 0; n < song.size(); ++n) {
+      for (const double hz : {165.0, 208.0, 247.0}) song[n] += 0.05 * std::sin(2 * std::numbers::pi * hz * static_cast<double>(n) / kRate);
+    }
     CHECK(reals({song})("fade_in") == 0);
     CHECK(reals({concatenated({song, note(220, 0.4, 4, 4)})})("fade_out") == 0);
     for (const double seconds : {3.0, 6.0, 10.0}) {
-      CAPTURE(seconds);
-      const auto out = reals({faded(song, seconds, true)});
-      CHECK(out("fade_out") > 0.5 * seconds);
-      CHECK(out("fade_out") < 1.3 * seconds);
-      CHECK(out("fade_in") == 0);
-      const auto in = reals({concatenated({faded(song, seconds, false), note(220, 0.4, 2, 3)})});
-      CHECK(in("fade_in") > 0.5 * seconds);
-      CHECK(in("fade_in") < 1.3 * seconds);
-      CHECK(in("fade_out") == 0);
+      for (const double power : {1.0, 2.0}) {
+        CAPTURE(seconds);
+        CAPTURE(power);
+        if (seconds * power > 10) continue;  // so few notes begin under it that it is not always seen
+        const auto out = reals({faded(song, seconds, true, power)});
+        CHECK(out("fade_out") > 0.7 * seconds);
+        CHECK(out("fade_out") < 1.6 * seconds);
+        CHECK(out("fade_in") == 0);
+        const auto in = reals({concatenated({faded(song, seconds, false, power), note(220, 0.4, 2, 3)})});
+        CHECK(in("fade_in") > 0.7 * seconds);
+        CHECK(in("fade_in") < 1.6 * seconds);
+        CHECK(in("fade_out") == 0);
+      }
     }
     CHECK(!reals({tune(2)}).measured("fade_out"));
+  }
+
+  // The gains are written out, and the levels that a fade gives follow from them: 20·p·log10(share of the time left).
+  TEST_CASE("a held sound that is released falls evenly, a fade ever faster") {
+    constexpr double kTick = 0.01;
+    const auto ticks_of = [](double hold_s, double seconds, auto gain) {
+      std::vector<measure::Tick> ticks;
+      for (double t = 0; t < hold_s + seconds; t += kTick) {
+        const double g = t < hold_s ? 1 : gain((t - hold_s + kTick / 2) / seconds);
+        ticks.push_back({static_cast<float>(0.02 * g * g), static_cast<float>(0.002 * g * g)});
+      }
+      return ticks;
+    };
+    const auto length = [&](const std::vector<measure::Tick>& ticks) {
+      return measure::find_fade(ticks, kTick, measure::Edge::tail, -88).length_s;
+    };
+    for (const double fall_db : {70.0, 100.0, 140.0}) {
+      for (const double seconds : {1.5, 3.0, 8.0}) {
+        CAPTURE(fall_db);
+        CAPTURE(seconds);
+        CHECK(length(ticks_of(10, seconds, [&](double u) { return std::pow(10, -fall_db / 20 * u); })) == 0);
+        // Two slopes: a room behind a damped string falls ever more slowly.
+        CHECK(length(ticks_of(10, seconds, [&](double u) {
+                return 0.9 * std::pow(10, -fall_db / 20 * 2 * u) + 0.1 * std::pow(10, -fall_db / 20 * u);
+              })) == 0);
+      }
+    }
+    for (const double seconds : {1.2, 3.0, 8.0, 20.0}) {
+      CAPTURE(seconds);
+      CHECK(length(ticks_of(30, seconds, [](double u) { return 1 - u; })) == doctest::Approx(seconds).epsilon(0.15));
+      CHECK(length(ticks_of(30, seconds, [](double u) { return (1 - u) * (1 - u); })) == doctest::Approx(seconds).epsilon(0.15));
+      CHECK(length(ticks_of(30, seconds, [](double u) { return (1 + std::cos(std::numbers::pi * u)) / 2; })) ==
+            doctest::Approx(seconds).epsilon(0.15));
+    }
+    CHECK(length(ticks_of(10, 0.5, [](double u) { return 1 - u; })) == 0);
+    CHECK(length(ticks_of(10, 3, [](double u) { return 1 - 0.9 * u; })) == 0);  // ends on a step, 20 dB down
+    CHECK(length({}) == 0);
+    CHECK(length({measure::Tick{0.02F, 0}}) == 0);
+    CHECK(length(std::vector<measure::Tick>(600)) == 0);
   }
 
   TEST_CASE("a count-in and a lone word stand before the music, a pickup does not") {
