@@ -119,7 +119,7 @@ constexpr double kTickS = 0.01, kKeptS = 60;
 constexpr double kEndDb = -60, kEndUnderDb = 60, kAboveFloorDb = 10, kFallingDb = 3, kPlayingDb = 30;
 constexpr float kSilentPeak = 0.001f;  // −60 dBFS
 constexpr double kLongSilenceS = 2;
-constexpr double kFadeFloorDb = -88;
+constexpr double kFadeFloorDb = -88;  // a fade on the mix takes its noise with it
 
 class OutlineMeter final : public Meter {
  public:
@@ -240,10 +240,9 @@ class OutlineMeter final : public Meter {
       report.not_measured("fade_out", "shorter than 3 s");
       return;
     }
-    const double floor = std::max(kFadeFloorDb, bus.noise_floor_dbfs.value_or(kFloorDb) + 6);
     const std::vector<Tick> tail(tail_.begin(), tail_.end());
-    say(report.value("fade_in", 0.0), find_fade(head_, tick_s_, Edge::head, floor), bus, true);
-    say(report.value("fade_out", 0.0), find_fade(tail, tick_s_, Edge::tail, floor), bus, false);
+    say(report.value("fade_in", 0.0), find_fade(head_, tick_s_, Edge::head, kFadeFloorDb), bus, true);
+    say(report.value("fade_out", 0.0), find_fade(tail, tick_s_, Edge::tail, kFadeFloorDb), bus, false);
   }
 
   void say(Measurement& m, const Fade& fade, const Bus& bus, bool head) const {
