@@ -18,7 +18,7 @@ constexpr double kBetter = 1.1;
 constexpr double kLessLeft = 4;            // or what of the differences does not fit falls to a quarter: dull sound
 constexpr double kLeastLeft = 2.5e-4;      // less than this is as good as nothing
 constexpr double kLeastSound = 0.8;        // the sound itself at the lag, of mono and narrow stereo
-constexpr double kSoundSlack = 0.005;      // lows hardly notice a sample or two
+constexpr double kSoundSlack = 0.0005;     // lows hardly notice a sample or two
 constexpr double kClearMargin = 0.1;       // how far the peak stands above everything 1 ms and more away
 constexpr double kClearTimes = 3;          // or of what does not fit there, a third is left at the peak: tones
 constexpr double kRepeats = 0.99;          // but what fits so well elsewhere repeats itself
@@ -28,7 +28,7 @@ constexpr CatalogEntry kEntries[] = {
      .what = "How many samples the right channel is late behind the left, where the two share one clear lag.",
      .how = "Signs of first differences compared at every lag within 20 ms over the whole file; then correlation of first "
             "differences at the file's own rate around the best lag. A lag other than 0 counts where the correlation of left and "
-            "right there is 0.8 or more, and no more than 0.005 less than without it. Negative: left is late. A heuristic.",
+            "right there is 0.8 or more, and no more than 0.0005 less than without it. Negative: left is late. A heuristic.",
      .source = "definition; arcsine law of polarity coincidence; limits chosen on packaged music",
      .caveat = "Two microphones on one source have a lag by nature. Not applicable where no lag stands out.",
      .act = "Look for a plug-in without delay compensation on one side, or a channel moved in the editor."},
@@ -231,20 +231,23 @@ void DelayFinder::report(Report& report) {
   // Next to no lag, a sample or two count only if they fit clearly better than none.
   const auto top = best_fine();
   if (fine_frames_ > 0 && (peak.lag != 0 || better_than_none(top))) lag += static_cast<double>(top) - (factor_ + 2);
-  if (lag != 0 && sound_frames_ < static_cast<std::int64_t>(kHeadFrames)) {
+  const bool opposed = lag == 0 ? peak.value < 0 : fine_[top] < 0;
+  // The lag may have come up late, where a decay is all that was followed: the first seconds must agree.
+  bool fits = lag == 0 || sound_frames_ < static_cast<std::int64_t>(kHeadFrames) || sound_fits(top);
+  if (lag != 0) {
     sound_.assign(sound_.size(), 0);
     here_ = shifted_ = {};
     sound_frames_ = 0;
     correlate_sound(head_left_, head_right_);
+    fits = fits && sound_fits(top);
   }
   const double there = std::abs(peak.value), fit = std::max(there, fit_of_differences(top));
   const bool clear = there >= elsewhere + kClearMargin || (elsewhere <= kRepeats && 1 - elsewhere >= kClearTimes * (1 - fit)) ||
                      (lag == 0 && there > 0.98 && there >= elsewhere);
-  if (!clear || (lag == 0 ? there < kLeastCorrelation : !sound_fits(top))) {
+  if (!clear || (lag == 0 ? there < kLeastCorrelation : !fits)) {
     report.not_applicable(kId, none);
     return;
   }
-  const bool opposed = lag == 0 ? peak.value < 0 : sound_[top] < 0;
   auto& m = report.value(kId, lag);
   if (lag != 0) m.note = lag > 0 ? "right is behind left" : "left is behind right";
   if (opposed) m.note += std::string(m.note.empty() ? "" : "; ") + "with opposite polarity";
