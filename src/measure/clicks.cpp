@@ -23,7 +23,7 @@ constexpr double kBeyond = 1.5;  // times the largest miss beside it: where the 
 constexpr double kLeast = 1;     // so far a break counts on a grid, where many are proof together
 constexpr double kWhole = 0.3;   // of the level: where time jumps, the whole wave breaks, not one note of it
 constexpr double kWide = 4;      // the same, for one that is more than two waves joined
-constexpr double kClear = 16;    // so far it is a click by itself
+constexpr double kClear = 26;    // so far it is a click by itself
 constexpr double kSure = 64;     // so far it is one among others
 constexpr int kWidest = 5;       // samples
 constexpr double kNearS = 0.05, kNearLike = 3, kAloneS = 0.5, kLikeIt = 8, kLikeItLeast = 3;
