@@ -16,7 +16,7 @@ bool starts_with(std::span<const std::uint8_t> bytes, std::string_view magic, st
   return bytes.size() >= at + magic.size() && text_at(bytes.data() + at, magic.size()) == magic;
 }
 
-// Names what a person may have handed over by mistake, so that the message can say more than "unrecognised".
+// Names what a person may have handed over by mistake, so that the message can say more than "unrecognised". Empty: unknown.
 std::string_view foreign_format(std::span<const std::uint8_t> head) {
   if (starts_with(head, "ftyp", 4)) return "it is an MP4 family file (M4A, MP4, MOV)";
   if (starts_with(head, "\x30\x26\xb2\x75")) return "it is a Windows Media file";
@@ -30,8 +30,7 @@ std::string_view foreign_format(std::span<const std::uint8_t> head) {
   if (starts_with(head, "\x89PNG") || starts_with(head, "\xff\xd8\xff")) return "it is a picture";
   if (starts_with(head, "RIFF")) return "it is a RIFF file, but not of type WAVE";
   if (starts_with(head, "FORM")) return "it is an IFF file, but neither AIFF nor AIFF-C";
-  if (std::all_of(head.begin(), head.end(), [](std::uint8_t c) { return c == 0; })) return "it begins with zeros only";
-  return "its first bytes are not those of an audio file";
+  return {};
 }
 
 Result<void> walk_by_content(Walk& walk) {
@@ -61,13 +60,19 @@ Result<void> walk_by_content(Walk& walk) {
   const auto after = walk.window.up_to(start, 4);
   if (starts_with(after, "fLaC")) return walk_flac(walk, start);
   if (starts_with(after, "OggS")) return walk_ogg(walk, start);
-  if (looks_like_mpeg(walk.window, start)) return walk_mpeg(walk, start, walk.size(), false);
+  // By its first bytes a file is surer to be something else than by what looks like a frame further on.
+  const auto foreign = foreign_format(walk.window.up_to(0, 40));
+  if (foreign.empty() && looks_like_mpeg(walk.window, start)) return walk_mpeg(walk, start, walk.size(), false);
   if (start > 0)
     return walk.refuse(ErrorCode::no_audio,
                        fmt::format("after {} bytes of ID3v2 tag there is no audio; export it again", grouped(start)));
   const auto shown = walk.window.up_to(0, 40);
+  const bool zeros = std::all_of(shown.begin(), shown.end(), [](std::uint8_t c) { return c == 0; });
   return walk.refuse(ErrorCode::unrecognised,
-                     fmt::format("{}; export WAV, AIFF, CAF, FLAC, Ogg Vorbis, Opus or MP3", foreign_format(shown)));
+                     fmt::format("{}; export WAV, AIFF, CAF, FLAC, Ogg Vorbis, Opus or MP3",
+                                 !foreign.empty() ? foreign
+                                 : zeros          ? "it begins with zeros only"
+                                                  : "its first bytes are not those of an audio file"));
 }
 
 struct Family {

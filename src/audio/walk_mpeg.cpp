@@ -5,6 +5,7 @@
 #include <array>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "audio/speakers.h"
 #include "audio/tags.h"
@@ -84,6 +85,59 @@ std::optional<std::int64_t> first_frame(Window& window, std::int64_t start, std:
 
 constexpr std::int64_t kLook = 64 << 10;
 
+// What may stand behind the last frame: the tags of players, or padding.
+bool ends_stream(Window& window, std::int64_t at, std::int64_t end) {
+  if (end - at < 4) return true;
+  const auto bytes = window.up_to(at, 8);
+  const auto text = text_at(bytes.data(), bytes.size());
+  return text.starts_with("TAG") || text.starts_with("APETAGEX") || text.starts_with("LYRICSBE") || be32(bytes.data()) == 0;
+}
+
+// Whether frames that fit together stand one behind the other from here on. Three headers in a row occur by chance in the
+// quiet parts of plain samples (FF FF is the upper half of a small negative number), so there must be more, or the last of
+// them must end where the stream does. A frame of layer I is short and its header the one that such numbers look like.
+bool long_run(Window& window, std::int64_t at, std::int64_t end) {
+  std::optional<FrameHeader> first;
+  for (int frames = 0;; ++frames) {
+    if (frames > 0 && ends_stream(window, at, end)) return true;
+    const auto* p = at + 4 <= end ? window.at(at, 4) : nullptr;
+    const auto header = p == nullptr ? std::nullopt : parse(p);
+    if (!header) return false;
+    if (!first) first = header;
+    if (frames == (first->layer == 1 ? 200 : 12)) return true;
+    if (!same_stream(*first, *header) || header->channels != first->channels) return false;
+    at += header->length;
+    if (at > end) return frames >= 2;  // the last one is cut off
+  }
+}
+
+std::optional<FrameHeader> header_at(Window& window, std::int64_t at) {
+  const auto* p = window.at(at, 4);
+  return p == nullptr ? std::nullopt : parse(p);
+}
+
+// The offset of the first frame of a stream that is proved by a long run somewhere in the beginning. What stands before that
+// run and is of its kind belongs to it: a damaged place may part them.
+std::optional<std::int64_t> first_proven_frame(Window& window, std::int64_t start, std::int64_t end) {
+  const auto limit = start + kLook;
+  std::vector<std::int64_t> before;
+  for (auto at = start; at < limit;) {
+    const auto found = first_frame(window, at, end, limit - at);
+    if (!found) return std::nullopt;
+    if (long_run(window, *found, end)) {
+      const auto proven = header_at(window, *found);
+      for (const auto earlier : before) {
+        const auto header = header_at(window, earlier);
+        if (proven && header && same_stream(*proven, *header) && proven->channels == header->channels) return earlier;
+      }
+      return found;
+    }
+    if (before.size() < 64) before.push_back(*found);
+    at = *found + 1;
+  }
+  return std::nullopt;
+}
+
 class MpegWalk {
  public:
   MpegWalk(Walk& walk, std::int64_t start, std::int64_t end, bool in_container)
@@ -94,7 +148,7 @@ class MpegWalk {
       walk_.result.facts.container = "MP3";
       end_ = read_end_tags(walk_, start_, end_);
     }
-    const auto found = first_frame(window_, start_, end_, kLook);
+    const auto found = in_container_ ? first_frame(window_, start_, end_, kLook) : first_proven_frame(window_, start_, end_);
     if (!found) return walk_.refuse(ErrorCode::no_audio, "no MPEG audio frame was found in it; export it again");
     if (*found > start_)
       walk_.damage(start_, fmt::format("{} bytes before the first MPEG frame", grouped(*found - start_)));
@@ -155,7 +209,6 @@ class MpegWalk {
   void scan() {
     std::int64_t at = first_at_;
     if (info_) at += first_.length;
-    int first_rate = 0;
     while (at + 4 <= end_) {
       const auto* p = window_.at(at, 4);
       const auto header = p == nullptr ? std::nullopt : parse(p);
@@ -181,8 +234,8 @@ class MpegWalk {
                      frames_ * first_.frames);
         break;
       }
-      if (first_rate == 0) first_rate = header->bit_rate;
-      if (header->bit_rate != first_rate) variable_ = true;
+      if (rate_ == 0) rate_ = header->bit_rate;
+      if (header->bit_rate != rate_) variable_ = true;
       ++frames_;
       bytes_ += header->length;
       at += header->length;
@@ -216,7 +269,11 @@ class MpegWalk {
                                                        : "1",
                                  kLayers[first_.layer]);
     facts.bit_rate_mode = variable_ ? "variable" : "constant";
-    if (frames_ > 0)
+    // A constant rate is what the headers say. Frames are whole bytes, and 44.1 kHz is made up for by padding: over a file
+    // the mean of their lengths is a hair off.
+    if (frames_ > 0 && !variable_)
+      facts.bit_rate_kbit_s = rate_;
+    else if (frames_ > 0)
       facts.bit_rate_kbit_s =
           8e-3 * static_cast<double>(bytes_) * first_.sample_rate / (static_cast<double>(frames_) * first_.frames);
     const auto trimmed = [&](std::int64_t frames) {
@@ -249,6 +306,7 @@ class MpegWalk {
   const bool in_container_;
   FrameHeader first_;
   bool info_ = false, variable_ = false;
+  int rate_ = 0;  ///< of the first frame of sound, kbit/s
   std::optional<std::int64_t> info_frames_, info_bytes_;
   std::int64_t delay_ = 0, padding_ = 0;
   std::int64_t first_at_ = 0, stream_end_ = 0, frames_ = 0, bytes_ = 0;
@@ -257,7 +315,7 @@ class MpegWalk {
 }  // namespace
 
 bool looks_like_mpeg(Window& window, std::int64_t start) {
-  return first_frame(window, start, window.size(), kLook).has_value();
+  return first_proven_frame(window, start, window.size()).has_value();
 }
 
 Result<void> walk_mpeg(Walk& walk, std::int64_t start, std::int64_t end, bool in_container) {
