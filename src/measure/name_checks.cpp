@@ -66,11 +66,22 @@ void add(std::vector<std::string>& list, std::string text) {
 struct Token {
   std::string text;  ///< lower case
   char before = 0;   ///< the character in front of it; 0 at the start of the name
+  char mark = 0;     ///< what parts it from the word before, blanks aside: "_", "-", "(" …; a blank if nothing else; 0 at the start
+  char after = 0;    ///< likewise behind it; 0 at the end
+  bool small = false;  ///< written without capitals
 };
+
+// The sign among those between two words; a blank if there are only blanks.
+char sign_among(std::string_view between) {
+  for (const char c : between)
+    if (c != ' ') return c;
+  return between.empty() ? '\0' : ' ';
+}
 
 // Words parted by everything but letters and digits; a point between two digits belongs to the number.
 std::vector<Token> tokens_of(std::string_view stem) {
   std::vector<Token> tokens;
+  std::size_t behind = 0;
   for (std::size_t at = 0; at < stem.size();) {
     if (!is_word(stem[at])) {
       ++at;
@@ -80,9 +91,13 @@ std::vector<Token> tokens_of(std::string_view stem) {
     while (end < stem.size() &&
            (is_word(stem[end]) || (stem[end] == '.' && end > at && is_digit(stem[end - 1]) && end + 1 < stem.size() && is_digit(stem[end + 1]))))
       ++end;
-    tokens.push_back({lower(stem.substr(at, end - at)), at > 0 ? stem[at - 1] : '\0'});
-    at = end;
+    const auto as_is = stem.substr(at, end - at);
+    const auto between = stem.substr(behind, at - behind);
+    if (!tokens.empty()) tokens.back().after = sign_among(between);
+    tokens.push_back({lower(as_is), at > 0 ? stem[at - 1] : '\0', sign_among(between), 0, std::none_of(as_is.begin(), as_is.end(), is_upper)});
+    behind = at = end;
   }
+  if (!tokens.empty()) tokens.back().after = sign_among(stem.substr(behind));
   return tokens;
 }
 
@@ -99,6 +114,12 @@ constexpr NamedRate kRates[] = {
 };
 const NamedRate* rate_called(std::string_view text) {
   const auto found = std::find_if(std::begin(kRates), std::end(kRates), [text](const NamedRate& r) { return r.name == text; });
+  return found == std::end(kRates) ? nullptr : found;
+}
+// In full: "44100", "96000".
+const NamedRate* rate_in_hertz(std::string_view text) {
+  const auto found = std::find_if(std::begin(kRates), std::end(kRates),
+                                  [text](const NamedRate& r) { return r.common && text.size() >= 5 && text == fmt::format("{:.0f}", r.hz); });
   return found == std::end(kRates) ? nullptr : found;
 }
 std::optional<int> depth_called(std::string_view text) {
@@ -139,6 +160,10 @@ bool take_rate(std::string_view text, bool lossy, NameClaims& claims) {
   const auto number = number_at_front(text);
   const auto* rate = rate_called(number);
   auto rest = text.substr(number.size());
+  if (const auto* full = rate_in_hertz(number); full != nullptr && rest == "hz") {
+    claims.rate_hz = full->hz;
+    return true;
+  }
   if (rate == nullptr || !rest.starts_with('k')) return false;
   rest.remove_prefix(1);
   const bool hertz = rest.starts_with("hz");
@@ -161,6 +186,33 @@ bool take_glued(std::string_view text, NameClaims& claims) {
   claims.rate_hz = rate->hz;
   claims.bits = *bits;
   return true;
+}
+
+// "48_24", "44.1-16", "24-96", "44100-16": a rate and a depth in either order. Three numbers in a row may be a date.
+bool take_pair(const std::vector<Token>& tokens, std::size_t i, NameClaims& claims) {
+  const auto& first = tokens[i];
+  const auto& second = tokens[i + 1];
+  const char sign = second.mark;
+  if (second.before != sign || (sign != '_' && sign != '-')) return false;
+  const bool third = (i > 0 && first.mark == sign && all_digits(tokens[i - 1].text)) ||
+                     (i + 2 < tokens.size() && second.after == sign && all_digits(tokens[i + 2].text));
+  const auto rate_of = [](std::string_view text) {
+    const auto* rate = rate_called(text);
+    return rate != nullptr && rate->common ? rate : rate_in_hertz(text);
+  };
+  for (const bool rate_first : {true, false}) {
+    const auto& rate_text = rate_first ? first.text : second.text;
+    const auto* rate = rate_of(rate_text);
+    const auto bits = depth_called(rate_first ? second.text : first.text);
+    if (rate == nullptr || !bits || *bits > 32) continue;
+    // 44.1 and 44100 are nothing but rates. "24-96" behind a blank may be part of a title, and a date among other numbers.
+    const bool plain = rate_text.size() > 3;
+    if (!plain && (third || first.mark == ' ' || first.mark == 0)) continue;
+    claims.rate_hz = rate->hz;
+    claims.bits = *bits;
+    return true;
+  }
+  return false;
 }
 
 // Takes what token i, or i and the next, promise. Returns how many tokens it took.
@@ -189,16 +241,8 @@ std::size_t take(const std::vector<Token>& tokens, std::size_t i, bool lossy, Na
       return bit_float ? 3 : 2;
     }
   }
-  if (next != nullptr && (next->before == '_' || next->before == '-')) {
-    const auto* rate = rate_called(text);
-    const auto bits = depth_called(next->text);
-    if (rate != nullptr && rate->common && bits && *bits <= 32) {
-      claims.rate_hz = rate->hz;
-      claims.bits = *bits;
-      return 2;
-    }
-  }
-  if (i + 1 == tokens.size() && take_glued(text, claims)) return 1;
+  if (next != nullptr && take_pair(tokens, i, claims)) return 2;
+  if (i + 1 == tokens.size() && tokens[i].mark != ' ' && tokens[i].mark != 0 && take_glued(text, claims)) return 1;
   return 0;
 }
 
@@ -222,6 +266,26 @@ bool says_format(const Token& token) {
   NameClaims ignored;
   return version_word(token.text) || channels_called(token.text) || take_rate(token.text, false, ignored) ||
          take_depth(token.text, true, ignored) || khz_or_bit(token.text);
+}
+
+// Words that may stand between a title and the end of a name without being part of the title.
+bool loose_word(std::string_view text) {
+  for (const std::string_view word : {"final", "premaster", "mixdown", "instrumental", "inst", "acapella", "acappella", "vocal", "vocals", "clean", "radio",
+                                      "tv", "main", "print", "stem", "stems", "bounce", "export", "wav", "lossless", "dithered", "limited", "unlimited",
+                                      "int", "pcm", "hires", "hd", "copy", "new", "demo", "rough", "ref", "live"})
+    if (text == word) return true;
+  return false;
+}
+
+// Whether tokens [i, i + count) can be no part of a title: everything behind them tells formats and versions, or signs other than
+// blanks fence them off on both sides. "32 Bit Kid" and "96kHz Dreams" are songs.
+bool stands_apart(const std::vector<Token>& tokens, std::size_t i, std::size_t count) {
+  if (i == 0 && (tokens.size() == count || tokens[count - 1].after == ' ')) return false;
+  // Some put an underscore for every blank: "My_32_Bit_Kid".
+  const bool words = count > 1 && khz_or_bit(tokens[i + 1].text);
+  const bool fenced = !words && tokens[i].mark != ' ' && tokens[i + count - 1].after != ' ';
+  return fenced || std::all_of(tokens.begin() + static_cast<std::ptrdiff_t>(i + count), tokens.end(),
+                               [](const Token& t) { return says_format(t) || loose_word(t.text) || rate_in_hertz(t.text) != nullptr; });
 }
 
 // What copying a file beside itself makes: "song (1).wav". Behind it only rates, depths and the like may stand.
@@ -322,10 +386,39 @@ std::vector<std::string> name_parts(std::string_view name) {
   return parts;
 }
 
+namespace {
+
+// Names that programs give by themselves, as a whole: "Track 01", "Audio 1-1", "New Recording 3", "new mix".
+std::string default_name(const std::vector<Token>& tokens) {
+  static const std::set<std::string_view> kNumbered{"track", "audio", "aud", "inst", "midi", "region", "project", "sequence", "recording",
+                                                    "clip", "channel", "bus", "output"};
+  static const std::set<std::string_view> kNew{"mix", "master", "project", "recording", "track", "audio"};
+  std::size_t words = 0;
+  const bool is_new = tokens.size() >= 2 && tokens[0].text == "new" && kNew.contains(without_digits(tokens[1].text));
+  bool number = is_new;
+  for (; words < tokens.size(); ++words) {
+    const auto& text = tokens[words].text;
+    const auto word = without_digits(text);
+    const bool of_list = kNumbered.contains(word) || (is_new && words < 2);
+    if (!of_list && !says_format(tokens[words])) return {};
+    number = number || all_digits(text) || (of_list && word.size() < text.size());
+  }
+  const bool first_of_list = words > 0 && (is_new || kNumbered.contains(without_digits(tokens[0].text)));
+  if (!first_of_list || !number) return {};
+  std::string name;
+  for (const auto& token : tokens) name += (name.empty() ? "" : " ") + token.text;
+  return name;
+}
+
+// "song copy", "song - Copy", "song_copy 2": what a file manager writes. "Carbon Copy" is a song.
+bool copied_file(const Token& token) { return token.mark != 0 && (token.small || token.mark != ' '); }
+
+}  // namespace
+
 std::vector<std::string> vague_words(std::string_view name) {
   static const std::set<std::string_view> kAnywhere{"finalfinal", "untitled", "unnamed", "noname", "mixdown", "bounce", "bounced",
                                                     "export", "exported", "render", "rendered", "asdf"};
-  static const std::set<std::string_view> kAtTheEnd{"final", "newest", "latest", "copy", "test", "temp", "tmp"};
+  static const std::set<std::string_view> kAtTheEnd{"final", "newest", "latest", "test", "temp", "tmp"};
   std::vector<std::string> found;
   const auto stem = stem_of(name);
   // Capitals inside a word part it too: "NightFerryFinal".
@@ -335,16 +428,20 @@ std::vector<std::string> vague_words(std::string_view name) {
     parted += stem[i];
   }
   const auto tokens = tokens_of(parted);
-  auto title_end = tokens.size();  // what stands behind the title says a version or a format
-  while (title_end > 0 && says_format(tokens[title_end - 1])) --title_end;
-  auto vague_from = title_end;
+  if (auto made_up = default_name(tokens); !made_up.empty()) add(found, std::move(made_up));
+  const bool alone = tokens.size() == 1;
   const auto vague_end = [&](const Token& token) {
     const auto word = without_digits(token.text);
-    return kAtTheEnd.contains(word) ||
-           // Songs are called "Something New"; versions are called "song_new" and "new2".
-           (word == "new" && (word.size() < token.text.size() || (token.before != ' ' && token.before != 0) || tokens.size() == 1));
+    const bool counted = word.size() < token.text.size();
+    if (alone && token.text == "final") return false;  // a song may be called so, and the name says nothing else
+    if (word == "copy") return alone || copied_file(token);
+    // Songs are called "Something New", "At Last" and "For Real"; versions "song_new", "new2" and "song_final_REAL".
+    if (word == "new" || word == "last" || word == "real") return (word == "new" && (alone || counted)) || (token.mark != ' ' && token.mark != 0);
+    return kAtTheEnd.contains(word);
   };
-  while (vague_from > 0 && vague_end(tokens[vague_from - 1])) --vague_from;
+  // What stands behind the title says a version or a format, or nothing at all.
+  auto title_end = tokens.size();
+  while (title_end > 0 && (vague_end(tokens[title_end - 1]) || says_format(tokens[title_end - 1]))) --title_end;
   for (std::size_t i = 0; i < tokens.size(); ++i) {
     const auto& text = tokens[i].text;
     const auto word = without_digits(text);
@@ -353,7 +450,7 @@ std::vector<std::string> vague_words(std::string_view name) {
     const bool default_output = text == "stereo" && i + 1 < tokens.size() && (tokens[i + 1].text == "out" || tokens[i + 1].text == "output");
     if (default_output) {
       add(found, text + " " + tokens[i + 1].text);
-    } else if (kAnywhere.contains(word) || counted_final || copy_of || (i >= vague_from && i < title_end)) {
+    } else if (kAnywhere.contains(word) || counted_final || copy_of || (i >= title_end && vague_end(tokens[i]))) {
       add(found, text);
     }
   }
@@ -364,14 +461,25 @@ std::vector<std::string> vague_words(std::string_view name) {
 NameClaims name_claims(std::string_view name, bool lossy) {
   NameClaims claims;
   const auto tokens = tokens_of(stem_of(name));
-  for (std::size_t i = 0; i < tokens.size();) i += std::max<std::size_t>(1, take(tokens, i, lossy, claims));
-  // "Stereo" in the middle of a title is part of it; behind the title it speaks of the file.
+  for (std::size_t i = 0; i < tokens.size();) {
+    NameClaims here = claims;
+    const auto count = take(tokens, i, lossy, here);
+    // Nobody calls a song 48k24; all else counts only where it cannot be a title.
+    const bool unmistakable = count == 1 && i > 0 && here.rate_hz != claims.rate_hz && here.bits != claims.bits && tokens[i].text.find('k') != std::string::npos;
+    if (count > 0 && (unmistakable || stands_apart(tokens, i, count))) claims = here;
+    i += std::max<std::size_t>(1, count);
+  }
+  // "Stereo" in the middle of a title is part of it, and "Love 5.1" a title; behind a sign or a version it speaks of the file.
   for (std::size_t i = tokens.size(); i-- > 1;) {
     if (const auto channels = channels_called(tokens[i].text)) {
-      claims.channels = channels;
+      const bool behind_version = i > 1 && says_format(tokens[i - 1]) && !all_digits(tokens[i - 1].text);
+      NameClaims behind;
+      const bool before_format =
+          i + 1 < tokens.size() && (take_rate(tokens[i + 1].text, lossy, behind) || take_depth(tokens[i + 1].text, false, behind));
+      if (tokens[i].mark != ' ' || behind_version || before_format) claims.channels = channels;
       break;
     }
-    if (!says_format(tokens[i]) && tokens[i].text != "final") break;
+    if (!says_format(tokens[i]) && !loose_word(tokens[i].text)) break;
   }
   return claims;
 }

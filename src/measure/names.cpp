@@ -40,17 +40,19 @@ constexpr CatalogEntry kEntries[] = {
      .act = "Shorten names and folders of the delivery."},
     {.id = "name_words", .title = "Vague words in the name", .group = Group::names, .unit = Unit::text,
      .what = "Words that tell no version, or that a program made up.",
-     .how = "\"none\", or the words found: anywhere mixdown, bounce, export, render, untitled, unnamed, noname, stereo out, final2; \"copy "
-            "of\" in front; behind the title final, copy, new, newest, latest, test, temp, tmp; a small number in brackets at the end. Whole words only. Version numbers "
-            "such as v3, mix2 or r4 are fine.",
-     .source = "common practice, no source", .caveat = "A song may be called so. For words of your own forbid them on name_parts.",
+     .how = "\"none\", or the words found: anywhere mixdown, bounce, export, render, untitled, unnamed, stereo out, final2; behind the "
+            "title final, newest, latest, test, temp; there behind a dash or underscore new, last, real; copy as file managers write it; whole "
+            "names such as Track 01, Audio 1-1 or new mix; a small number in brackets at the end. Whole words only. Version numbers such as v3, "
+            "mix2 or r4 are fine.",
+     .source = "common practice, no source", .caveat = "A song may be called so; \"Final\" alone is taken for one. For words of your own forbid them on name_parts.",
      .act = "Number the versions: song_mix03 tells what song_final_new does not."},
     {.id = "name_matches_header", .title = "Name against header", .group = Group::names, .unit = Unit::boolean,
      .what = "Whether the rate, depth and channels that the name promises are those of the file.",
-     .how = "Read from the name: 48k24, 44.1k16, 96kHz, 24bit, 48_24, 4824 at the end, 32f; mono, stereo, 5.1 and 7.1 behind the title. "
-            "Held against sample rate, bit depth, encoding and channels. A stereo file with the same on both sides may be called mono.",
+     .how = "Read from the name: 48k24, 44.1k16, 96kHz, 24bit, 32f, 48_24 and 24-96, 44100-16, 4824 at the end; mono, stereo, 5.1 and 7.1. They "
+            "count behind the title or between dashes, underscores and the like, not where they can be part of a title. Held against sample "
+            "rate, bit depth, encoding and channels. A stereo file with the same on both sides may be called mono.",
      .source = "Recording Academy, Recommendations for Delivery of Recorded Music Projects, for names such as 48k24",
-     .caveat = "A name that says nothing is not judged; a song called 48k24 would be.",
+     .caveat = "A name that says nothing is not judged, nor what is ambiguous: \"Love 5.1\", \"Route 4816\" and \"song 24-96\" may be titles.",
      .act = "Find out which is true, the name or the file, and export again or rename."},
     {.id = "half_of_stereo", .title = "Half of a stereo pair", .group = Group::names, .unit = Unit::boolean,
      .what = "Whether this mono file is one side of a pair that should be one stereo file.",

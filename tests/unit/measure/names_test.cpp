@@ -104,9 +104,23 @@ TEST_SUITE("measure/names") {
     CHECK(vague("export(2).wav") == "export,(2)");
     CHECK(vague("new2.wav") == "new2");
     CHECK(vague("song test.wav") == "test");
+    CHECK(vague("song - Copy.wav") == "copy");
+    CHECK(vague("Song - Copy (2).wav") == "copy,(2)");
+    CHECK(vague("song_copy2.wav") == "copy2");
+    CHECK(vague("Song_final_v3_REAL.wav") == "final,real");
+    CHECK(vague("song_last.wav") == "last");
+    CHECK(vague("Song v2 FINAL mix.wav") == "final");
+    CHECK(vague("Track 01.wav") == "track 01");
+    CHECK(vague("Track01.wav") == "track01");
+    CHECK(vague("Audio 1-1.wav") == "audio 1 1");
+    CHECK(vague("Audio 2_48k24.wav") == "audio 2 48k24");
+    CHECK(vague("New Recording 3.wav") == "new recording 3");
+    CHECK(vague("new mix.wav") == "new mix");
     for (const char* fine : {"Finality.wav", "Copycat.wav", "The Final Hour_mix03.wav", "song_v3.wav", "song mix2.wav", "song r4.wav", "song_48k24.wav",
                              "Testament.wav", "Something New.wav", "New Boots.wav", "Bouncer.wav", "Song (2024).wav", "Renderings.wav", "Part (2) of Three.wav",
-                             "Copy That Down.wav", "mix.wav", "master.wav", "a.wav", ""}) {
+                             "Copy That Down.wav", "mix.wav", "master.wav", "a.wav", "", "Final.wav", "final.flac", "Carbon Copy.wav", "Last Dance.wav",
+                             "At Last.wav", "For Real.wav", "New York.wav", "Soundtrack 3.wav", "Track Record.wav", "Tracks.wav", "Audiophile 2.wav",
+                             "Take 5.wav", "Track 48k24.wav", "Something New Mix.wav"}) {
       CAPTURE(fine);
       CHECK(vague(fine) == "");
     }
@@ -129,13 +143,28 @@ TEST_SUITE("measure/names") {
     CHECK(claims("song_mono.wav") == "-/-/1");
     CHECK(claims("Song (Stereo) 48k24.wav") == "48000/24/2");
     CHECK(claims("film_mx_5.1_v2.wav") == "-/-/6");
-    CHECK(claims("film 7.1.wav") == "-/-/8");
+    CHECK(claims("film_7.1.wav") == "-/-/8");
+    CHECK(claims("film mix03 7.1.wav") == "-/-/8");
+    CHECK(claims("film 5.1 48k24.wav") == "48000/24/6");
+    CHECK(claims("Song_24-96.wav") == "96000/24/-");
+    CHECK(claims("Song_24_96.wav") == "96000/24/-");
+    CHECK(claims("song-44100-16.wav") == "44100/16/-");
+    CHECK(claims("song 44.1-16.wav") == "44100/16/-");
+    CHECK(claims("song_16-44100_v2.wav") == "44100/16/-");
+    CHECK(claims("Song_96-24 (Instrumental).wav") == "96000/24/-");
+    CHECK(claims("song_44100Hz.wav") == "44100/-/-");
+    CHECK(claims("song_24bit_loud.wav") == "-/24/-");
+    CHECK(claims("Song 48k24 for Anna.wav") == "48000/24/-");
+    CHECK(claims("48k24_song.wav") == "48000/24/-");
     // Bit rates of lossy files, and numbers that mean something else.
     CHECK(claims("song_192k.mp3", true) == "-/-/-");
     CHECK(claims("song_96kHz.mp3", true) == "96000/-/-");
-    CHECK(claims("20 bits and pieces") == "-/20/-");  // it says what it says
     for (const char* nothing : {"song.wav", "Stereo Hearts.wav", "Mono.wav", "2024-06-24.wav", "song v5.1b.wav", "1999.wav", "10k race.wav",
-                                "Opus 48 No 24.wav", "24 hours.wav", "4824 miles.wav"}) {
+                                "Opus 48 No 24.wav", "24 hours.wav", "4824 miles.wav",
+                                // Titles, or what may be one: not judged.
+                                "Love 5.1.wav", "32 Bit Kid.wav", "My_32_Bit_Kid.wav", "16bit Heart.wav", "Route 4816.wav", "4816.wav", "20 bits and pieces.wav",
+                                "96kHz Dreams.wav", "Take 5 at 96.wav", "1624 Broadway.wav", "2448 Hours.wav", "Mono Lake.wav", "Going Mono.wav",
+                                "song 24-96.wav", "24-96.wav", "song_12-24-96.wav", "song_2026_24_48.wav", "32-Bit Kid.wav", "Stereo Heart_mix2.wav"}) {
       CAPTURE(nothing);
       CHECK(claims(nothing) == "-/-/-");
     }
