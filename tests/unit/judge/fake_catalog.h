@@ -107,6 +107,8 @@ inline const Catalog& fake_catalog() {
       {.id = "a_weighted_level", .group = G::exposure, .unit = U::dbfs, .decimals = 1},
       {.id = "channel_layout_known", .group = G::format, .unit = U::boolean},
       {.id = "declared_loudness_error", .group = G::level, .unit = U::lu, .decimals = 2},
+      {.id = "declared_true_peak_error", .group = G::level, .unit = U::db, .decimals = 2},
+      {.id = "declared_loudness_range_error", .group = G::level, .unit = U::lu, .decimals = 2},
       {.id = "channel_order_suspect", .group = G::stereo, .unit = U::text},
       {.id = "lfe_bandwidth", .group = G::stereo, .unit = U::hz},
       {.id = "name_characters", .group = G::names, .unit = U::text},

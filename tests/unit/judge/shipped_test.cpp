@@ -110,7 +110,7 @@ std::vector<Measurement> perfect(const std::string& container = "WAV") {
   for (const char* id : {"steady_tones", "mains_hum", "noise_floor_steps"}) add(id, 0.0);
   add("half_of_stereo", false);
   add("tag_title", std::string("Paper Moonrise"));
-  for (const char* id : {"declared_loudness_error", "cover_art_pixels", "channel_order_suspect", "lfe_bandwidth"})
+  for (const char* id : {"declared_loudness_error", "declared_true_peak_error", "declared_loudness_range_error", "cover_art_pixels", "channel_order_suspect", "lfe_bandwidth"})
     all.push_back({.id = id, .key = id, .outcome = NotApplicable{"nothing of the kind"}});
   add("true_peak_after_lossy", -5.6);
   return all;

@@ -280,6 +280,34 @@ TEST_SUITE("measure/tags") {
       CHECK(std::abs(file(bext(0, "", static_cast<int>(std::lround(declared * 100))), "x.wav", mono)("declared_loudness_error")) < 0.011);
   }
 
+  TEST_CASE("L21: true peak and loudness range declared in bext") {
+    const auto is = file("", "x.wav", {}, 48'000 * 5);
+    const auto declared = [](int range, int peak) {
+      Maker m;
+      m.fill(256 + 82).le(0, 8).le(2, 2).fill(64).le(0x7fff, 2).le(static_cast<std::uint16_t>(range), 2).le(static_cast<std::uint16_t>(peak), 2);
+      return file(chunk("bext", m.le(0x7fff, 2).le(0x7fff, 2).fill(180).bytes), "x.wav", {}, 48'000 * 5);
+    };
+    constexpr int kUnused = 0x7fff;
+    const int peak = static_cast<int>(std::lround(is("true_peak") * 100)), range = static_cast<int>(std::lround(is("loudness_range") * 100));
+    CHECK(declared(kUnused, peak)("declared_true_peak_error") == doctest::Approx(0).scale(1));
+    CHECK(declared(kUnused, peak + 75)("declared_true_peak_error") == doctest::Approx(0.75));
+    CHECK(declared(kUnused, peak - 500)("declared_true_peak_error") == doctest::Approx(-5));
+    CHECK(declared(range, kUnused)("declared_loudness_range_error") == doctest::Approx(0).scale(1));
+    CHECK(declared(range + 1500, kUnused)("declared_loudness_range_error") == doctest::Approx(15));
+    // Each field has an id of its own, and none speaks for another.
+    const auto only_peak = declared(kUnused, peak);
+    CHECK(!applies(only_peak, "declared_loudness_error"));
+    CHECK(!applies(only_peak, "declared_loudness_range_error"));
+    CHECK(!applies(is, "declared_true_peak_error"));
+    CHECK(file(ixml("<LOUDNESS><MAX_TRUE_PEAK_LEVEL>loud</MAX_TRUE_PEAK_LEVEL></LOUDNESS>")).reason("declared_true_peak_error").find("cannot be read") !=
+          std::string::npos);
+  }
+
+  TEST_CASE("G13: a frame for a picture with nothing in it is no absent picture") {
+    CHECK(text(file(id3(frame("APIC", std::string("\0image/png\0\3\0", 13)))), "cover_art") == "unreadable: its place is there, the picture is not");
+    CHECK(text(file(""), "cover_art") == "none");
+  }
+
   TEST_CASE("hostile tags: thousands of them, huge ones, embedded zeros, entities that would explode") {
     const auto before = peak_memory_kib();
     const auto start = std::chrono::steady_clock::now();
