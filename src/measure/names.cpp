@@ -40,8 +40,8 @@ constexpr CatalogEntry kEntries[] = {
      .act = "Shorten names and folders of the delivery."},
     {.id = "name_words", .title = "Vague words in the name", .group = Group::names, .unit = Unit::text,
      .what = "Words that tell no version, or that a program made up.",
-     .how = "\"none\", or the words found: anywhere mixdown, bounce, export, render, untitled, unnamed, stereo out, final2; behind the "
-            "title final, newest, latest, test, temp; there behind a dash or underscore new, last, real; copy as file managers write it; whole "
+     .how = "\"none\", or the words found: anywhere mixdown, bounce, export, render, untitled, unnamed, noname, stereo out, final2; behind the "
+            "title final, newest, latest, test, temp, tmp; there behind a dash or underscore new, last, real; copy as file managers write it; whole "
             "names such as Track 01, Audio 1-1 or new mix; a small number in brackets at the end. Whole words only. Version numbers such as v3, "
             "mix2 or r4 are fine.",
      .source = "common practice, no source", .caveat = "A song may be called so; \"Final\" alone is taken for one. For words of your own forbid them on name_parts.",
