@@ -20,6 +20,7 @@
 #include <vector>
 
 #include "audio/wave_text.h"
+#include "base/text.h"
 
 namespace sendworthy::audio {
 namespace {
@@ -216,6 +217,7 @@ class Id3Body {
     const auto found = up_to(head.body + head.skip, head.size - head.skip);
     Bytevector body(found.begin(), found.end());
     if (head.unsynchronised) body = resynchronised(body);
+    keep_broken_letters(body);
     if (body.empty() || rebuilt.size() + body.size() + 10 > kMaxRebuilt) return;
     rebuilt.insert(rebuilt.end(), head.id.begin(), head.id.end());
     const auto size = static_cast<std::uint32_t>(body.size());
@@ -224,6 +226,15 @@ class Id3Body {
       rebuilt.push_back(static_cast<std::uint8_t>(size >> (bits * i) & (version_ == 4 ? 0x7f : 0xff)));
     if (version_ > 2) rebuilt.insert(rebuilt.end(), {0, 0});
     rebuilt.insert(rebuilt.end(), body.begin(), body.end());
+  }
+
+  // The library gives an empty text for UTF-8 that is none. A sign for each lost letter keeps the rest, and is seen later.
+  static void keep_broken_letters(Bytevector& body) {
+    constexpr std::uint8_t kUtf8 = 3;
+    if (body.empty() || body[0] != kUtf8) return;
+    const auto clean = base::clean_utf8(text_at(body.data() + 1, body.size() - 1));
+    body.resize(1);
+    body.insert(body.end(), clean.begin(), clean.end());
   }
 
   void picture(const FrameHead& head, const std::string& origin) {
@@ -433,8 +444,9 @@ void read_vorbis_comments(Walk& walk, std::span<const std::uint8_t> block, std::
       if (equals != std::string_view::npos) comment_picture(walk, entry.substr(equals + 1), kind, origin);
     } else if (equals != std::string_view::npos && length <= static_cast<std::size_t>(kMaxTextBytes) &&
                kept_count < kMaxTexts) {
-      kept.insert(kept.end(), block.begin() + static_cast<std::ptrdiff_t>(at),
-                  block.begin() + static_cast<std::ptrdiff_t>(at + 4 + length));
+      const auto clean = base::clean_utf8(entry);  // as with ID3v2: the library would empty it
+      for (int shift = 0; shift < 32; shift += 8) kept.push_back(static_cast<std::uint8_t>(clean.size() >> shift));
+      kept.insert(kept.end(), clean.begin(), clean.end());
       ++kept_count;
     }
     at += 4 + length;

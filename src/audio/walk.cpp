@@ -149,12 +149,13 @@ void Walk::tag(std::string name, std::string_view value, std::string origin) {
 
 void Walk::artwork(std::string origin, std::string_view mime, std::int64_t byte_offset, std::int64_t bytes,
                    std::span<const std::uint8_t> in_memory) {
-  if (bytes <= 0) return;
   auto& facts = result.facts;
-  facts.embedded_artwork_bytes += bytes;
+  facts.embedded_artwork_bytes += std::max<std::int64_t>(0, bytes);
   if (facts.artworks.size() >= kMaxArtworks) return;
-  Artwork artwork{std::move(origin), std::string(mime.substr(0, 64)), byte_offset, bytes, {}};
-  if (!in_memory.empty()) {
+  Artwork artwork{std::move(origin), std::string(mime.substr(0, 64)), byte_offset, std::max<std::int64_t>(0, bytes), {}};
+  if (bytes <= 0) {
+    artwork.head.trouble = "its place is there, the picture is not";
+  } else if (!in_memory.empty()) {
     artwork.head = read_picture_head(in_memory);
   } else if (byte_offset < 0) {
     artwork.head.trouble = "it is stored in a form that is not looked into";

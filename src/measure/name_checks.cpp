@@ -484,6 +484,124 @@ NameClaims name_claims(std::string_view name, bool lossy) {
   return claims;
 }
 
+namespace {
+
+// Latin letters without their accents, one for one; U+00C0 to U+017F.
+constexpr std::string_view kPlainLetters =
+    "AAAAAAACEEEEIIIIDNOOOOO OUUUUYTsaaaaaaaceeeeiiiidnooooo ouuuuyty"
+    "AaAaAaCcCcCcCcDdDdEeEeEeEeEeGgGgGgGgHhHhIiIiIiIiIiIiJjKkkLlLlLlLlLlNnNnNnnNnOoOoOoOoRrRrRrSsSsSsSsTtTtTtUuUuUuUuUuUuWwYyYZzZzZzs";
+static_assert(kPlainLetters.size() == 0x180 - 0xC0);
+
+std::string without_accents(std::string_view text) {
+  std::string out;
+  for (const auto& point : base::code_points(text)) {
+    if (combining(point.code)) continue;
+    if (point.valid && point.code >= 0xC0 && point.code < 0x180)
+      out += kPlainLetters[point.code - 0xC0];
+    else
+      out += point.bytes;
+  }
+  return out;
+}
+
+bool says_nothing_of_a_title(std::string_view text) {
+  static const std::set<std::string_view> kWords{
+      "track",   "audio",  "song",   "side",   "disc",    "cd",      "sample",   "file",      "untitled",    "unnamed",   "noname",    "render",
+      "rendered", "exported", "bounced", "latest", "newest", "last",   "real",     "test",      "temp",        "tmp",       "x",         "drums",
+      "drum",    "bass",   "vox",    "guitar", "guitars", "gtr",     "keys",     "synth",     "synths",      "strings",   "fx",        "perc",
+      "percussion", "piano", "lead",  "backing", "bgv",    "choir",   "brass",    "horns",     "kick",        "snare",     "overheads", "room",
+      "dx",      "me",     "mx",     "dialogue", "effects", "music",  "ambience", "foley",     "narration",   "chapter",   "episode",   "intro",
+      "outro",   "credits", "opening", "closing", "part",  "reel",    "scene",    "loop",      "left",        "right"};
+  return kWords.contains(text) || kWords.contains(without_digits(text)) || loose_word(text);
+}
+
+// Both spellings of what has an accent or a double letter: "ue" for u with two points.
+std::string evenly_spelled(std::string_view word) {
+  std::string out;
+  for (std::size_t i = 0; i < word.size(); ++i) {
+    const bool umlaut = word[i] == 'e' && i > 0 && (word[i - 1] == 'a' || word[i - 1] == 'o' || word[i - 1] == 'u');
+    const bool twice = i > 0 && word[i] == word[i - 1];
+    if (!umlaut && !twice) out += word[i];
+  }
+  return out;
+}
+
+// The words of a text by which a title can be known.
+std::vector<std::string> telling_words(std::string_view text) {
+  std::string parted;
+  for (const char c : without_accents(text)) {
+    if (c == '\'') continue;  // "It's" and "Its"
+    if (!parted.empty() && is_upper(c) && is_lower(parted.back())) parted += ' ';
+    parted += c;
+  }
+  std::vector<std::string> words;
+  for (const auto& token : tokens_of(parted)) {
+    const auto digits = std::count_if(token.text.begin(), token.text.end(), is_digit);
+    const bool latin = std::any_of(token.text.begin(), token.text.end(), is_lower);
+    if (!latin || digits > 1 || says_format(token) || says_nothing_of_a_title(token.text)) continue;
+    words.push_back(evenly_spelled(without_digits(token.text)));
+  }
+  return words;
+}
+
+bool letters_in_order(std::string_view letters, std::string_view text) {
+  std::size_t at = 0;
+  for (const char c : text)
+    if (at < letters.size() && letters[at] == c) ++at;
+  return at == letters.size();
+}
+
+bool share_a_word(const std::vector<std::string>& title, const std::vector<std::string>& name) {
+  std::string whole_title, whole_name, initials;
+  for (const auto& word : title) whole_title += word, initials += word.front();
+  for (const auto& word : name) whole_name += word;
+  const auto inside = [](const std::vector<std::string>& words, const std::string& text) {
+    return std::any_of(words.begin(), words.end(), [&](const std::string& word) { return word.size() >= 3 && text.find(word) != std::string::npos; });
+  };
+  if (inside(title, whole_name) || inside(name, whole_title)) return true;
+  for (const auto& word : name) {
+    if (word == initials) return true;
+    for (std::size_t at = 0, i = 0; i < title.size(); at += title[i++].size()) {
+      if (word == title[i]) return true;
+      // Shortened: "grndr" for "Green Door", "moonr" for "Moonrise".
+      const bool same_start = word.size() >= 3 && word.front() == title[i].front();
+      if (same_start && (letters_in_order(word, whole_title.substr(at)) || word.substr(0, 3) == title[i].substr(0, 3))) return true;
+    }
+  }
+  return false;
+}
+
+}  // namespace
+
+std::optional<bool> title_fits_name(std::string_view title, std::string_view name, const std::vector<std::string>& others) {
+  const auto of_title = telling_words(title);
+  auto of_name = telling_words(stem_of(name));
+  for (const auto& other : others) {
+    const auto known = telling_words(other);
+    std::erase_if(of_name, [&](const std::string& word) { return std::find(known.begin(), known.end(), word) != known.end(); });
+  }
+  const auto tells = [](const std::vector<std::string>& words) {
+    return std::any_of(words.begin(), words.end(), [](const std::string& word) { return word.size() >= 3; });
+  };
+  if (!tells(of_title) || !tells(of_name)) return std::nullopt;
+  return share_a_word(of_title, of_name);
+}
+
+std::optional<int> track_in_name(std::string_view name, std::string_view title) {
+  const auto tokens = tokens_of(stem_of(name));
+  const bool worded = tokens.size() > 1 && tokens[0].text == "track";
+  const std::size_t at = worded ? 1 : 0;
+  if (tokens.size() <= at || !all_digits(tokens[at].text) || tokens[at].text.size() > 2) return std::nullopt;
+  if (!worded && tokens.size() < 2) return std::nullopt;
+  // Two numbers in a row: disc and track, or a date.
+  if (tokens.size() > at + 1 && is_digit(tokens[at + 1].text.front())) return std::nullopt;
+  const auto of_title = tokens_of(title);
+  const bool in_title = std::any_of(of_title.begin(), of_title.end(), [&](const Token& token) { return token.text == tokens[at].text; });
+  const bool surely = worded || tokens[at].text.front() == '0' || (tokens[at].after != ' ' && tokens[at].after != '_');
+  if (in_title || (of_title.empty() && !surely)) return std::nullopt;
+  return std::atoi(tokens[at].text.c_str());
+}
+
 NameSide name_side(std::string_view name) {
   const auto stem = stem_of(name);
   const auto ending = name.substr(stem.size());

@@ -42,6 +42,13 @@ struct NameClaims {
 /// `lossy`: "192k" is then a bit rate.
 [[nodiscard]] NameClaims name_claims(std::string_view name, bool lossy);
 
+/// Whether a title and a file's name have a word in common, be it shortened or as initials; nothing where one of them holds no
+/// words of its own. `others`: artist, album and the like, whose words in the name tell of no title. A heuristic.
+[[nodiscard]] std::optional<bool> title_fits_name(std::string_view title, std::string_view name, const std::vector<std::string>& others);
+
+/// The track number a name begins with ("03 Song", "Track 3"); nothing where the number may be part of the title.
+[[nodiscard]] std::optional<int> track_in_name(std::string_view name, std::string_view title);
+
 /// The side a name ends in: 'L' or 'R' (".L", "_R", "-left", " right"); 0: none. `other` is the same name of the other side.
 struct NameSide {
   char side = 0;

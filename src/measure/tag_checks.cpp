@@ -34,7 +34,36 @@ std::optional<unsigned char> western_byte(char32_t code) {
 
 bool word_before(std::string_view text, std::size_t at) { return at > 0 && is_alnum(text[at - 1]); }
 
+// The first Macintosh systems parted folders with colons, and some exports still do: the disk's default name in front, or three
+// names and more without a blank behind the colon, the last of them with an ending. "Take 1: ok" and "10:00:00" are none.
+bool has_colon_path(std::string_view text) {
+  constexpr std::string_view kDisk = "Macintosh HD:";
+  const auto disk = text.find(kDisk);
+  if (disk != std::string_view::npos && disk + kDisk.size() < text.size() && text[disk + kDisk.size()] > ' ') return true;
+  for (std::size_t at = 0; at < text.size();) {
+    auto end = text.find_first_of("\r\n\t\"<>", at);
+    if (end == std::string_view::npos) end = text.size();
+    const auto line = text.substr(at, end - at);
+    at = end + 1;
+    int colons = 0;
+    bool names = !line.empty() && is_letter(line.front()) && line.find("//") == std::string_view::npos;
+    for (std::size_t i = 0; names && i < line.size(); ++i) {
+      if (line[i] != ':') continue;
+      ++colons;
+      names = i + 1 < line.size() && (is_alnum(line[i + 1]) || static_cast<unsigned char>(line[i + 1]) >= 0x80 || line[i + 1] == '_');
+    }
+    if (!names || colons < 2) continue;
+    const auto last = line.substr(line.rfind(':') + 1);
+    const auto dot = last.rfind('.');
+    const auto ending = dot == std::string_view::npos ? std::string_view() : last.substr(dot + 1);
+    if (dot > 0 && ending.size() >= 2 && ending.size() <= 5 && is_letter(ending.front()) && std::all_of(ending.begin(), ending.end(), is_alnum))
+      return true;
+  }
+  return false;
+}
+
 bool has_path(std::string_view text) {
+  if (has_colon_path(text)) return true;
   for (const std::string_view root : {"/Users/", "/home/", "/Volumes/", "/private/", "/var/folders/", "/mnt/", "/media/", "file://"}) {
     for (auto at = text.find(root); at != std::string_view::npos; at = text.find(root, at + 1)) {
       const bool goes_on = at + root.size() < text.size() && text[at + root.size()] > ' ';

@@ -1,6 +1,8 @@
 // What the tags say: titles and codes, and where they contradict each other.
 #include <algorithm>
+#include <charconv>
 #include <map>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -51,11 +53,19 @@ constexpr CatalogEntry kEntries[] = {
     {.id = "tag_faults", .title = "Faults of the tags", .group = Group::names, .unit = Unit::count, .better = Better::lower,
      .what = "Tags that are garbled or contradict each other.",
      .how = "Counted: a text that was UTF-8 and was taken for Latin letters, or holds a lost character, or is no UTF-8 where UTF-8 is laid "
-            "down; and title, artist, album or track that differ between two kinds of tags in the file. Only letters and digits of ASCII are "
-            "compared, of a track the number, of ID3v1 as much as fits into it.",
+            "down (each byte that cannot be read then stands as a lost character); and title, artist, album or track that differ between two "
+            "kinds of tags in the file. Only letters and digits of ASCII are compared, of a track the number, of ID3v1 as much as fits into it.",
      .source = "common practice, no source",
      .caveat = "LIST INFO, AIFF and ID3v1 texts have no stated encoding and are not counted for that.",
      .act = "Write the tags anew with one program, and take out the old kind."},
+    {.id = "tags_match_name", .title = "Tags against name", .group = Group::names, .unit = Unit::text,
+     .what = "Whether title and track number of the tags tell of the song that the file's name tells of.",
+     .how = "\"ok\"; \"none\" where there is nothing to compare; or what differs: a title and a name that have no word in common, shortened words "
+            "and initials included, or a track number that is another than the one the name begins with. Words of versions, formats, "
+            "instruments, artist and album are left out on both sides; accents count for nothing. A heuristic.",
+     .source = "common practice, no source",
+     .caveat = "A name may be a code, or in another language than the title; it is not judged where it holds no Latin letters.",
+     .act = "See which of the two is right, and write or rename the other one."},
 };
 
 constexpr std::size_t kMostBytes = 1000;
@@ -75,6 +85,7 @@ class TagMeter final : public Meter {
     gtin(report);
     for (const std::string_view name : {"title", "artist", "album", "track", "isrc"}) tag(report, name);
     faults(report);
+    against_name(report);
   }
 
  private:
@@ -156,12 +167,36 @@ class TagMeter final : public Meter {
     if (first->value.size() > kMostBytes) note += fmt::format("; cut, it has {} bytes", first->value.size());
     if (!valid_utf8(first->value)) note += "; not UTF-8, its letters beyond A to Z are guesswork";
     if (garbled(first->value)) note += "; garbled";
-    if (name == "title") {
-      const auto title = folded(first->value), file = folded(stem_of(file_name_of(facts_.path)));
-      if (!title.empty() && !file.empty() && file.find(title) == std::string::npos && title.find(file) == std::string::npos)
-        note += "; the file's name does not hold it";
-    }
     report.value(id, shortened(first->value, kMostBytes)).note = note;
+  }
+
+  void against_name(Report& report) {
+    const std::string name(file_name_of(facts_.path));
+    std::vector<std::string> titles, others, wrong;
+    std::optional<int> track;
+    for (const auto& tag : facts_.tags) {
+      const auto value = shortened(tag.value, kMostBytes);
+      if (tag.name == "title") titles.push_back(value);
+      for (const std::string_view other : {"artist", "albumartist", "album", "composer", "performer", "label"})
+        if (tag.name == other) others.push_back(value);
+      int number = 0;
+      const auto [end, error] = std::from_chars(value.data(), value.data() + value.size(), number);
+      if (tag.name == "track" && !track && error == std::errc() && (end == value.data() + value.size() || *end == '/')) track = number;
+    }
+    bool fits = false, compared = false;
+    for (const auto& title : titles) {
+      const auto answer = title_fits_name(title, name, others);
+      compared = compared || answer.has_value();
+      fits = fits || answer.value_or(false);
+    }
+    if (compared && !fits)
+      wrong.push_back(fmt::format("the title \"{}\" and the name \"{}\" have no word in common", shortened(titles.front(), 60), shortened(name, 60)));
+    const auto named = track_in_name(name, titles.empty() ? std::string_view() : titles.front());
+    if (track && named && *track != *named) wrong.push_back(fmt::format("the track is {} in the tags and {} in the name", *track, *named));
+    if (!wrong.empty())
+      report.value("tags_match_name", fmt::format("{}", fmt::join(wrong, "; ")));
+    else
+      report.value("tags_match_name", std::string(compared || (track && named) ? "ok" : "none"));
   }
 
   void faults(Report& report) {

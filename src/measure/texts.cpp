@@ -24,7 +24,7 @@ constexpr CatalogEntry kEntries[] = {
      .act = "Read them once before a file leaves the house."},
     {.id = "leftover_texts", .title = "Leftover texts", .group = Group::names, .unit = Unit::count, .better = Better::lower,
      .what = "Texts that tell of the computer or the person the file was made by.",
-     .how = "Texts that hold a path (/Users/…, /home/…, C:\\…, \\\\server\\…, file://…), an e-mail address, or a name such as computers get by "
+     .how = "Texts that hold a path (/Users/…, /home/…, C:\\…, \\\\server\\…, file://…, Macintosh HD:…), an e-mail address, or a name such as computers get by "
             "themselves (DESKTOP- and a random ending, something.local). Whole XML documents are searched as well.",
      .source = "common practice, no source",
      .caveat = "A contact address may be meant to be there. Names of people and other artists look like any text: see text_fields.",

@@ -120,6 +120,7 @@ inline const Catalog& fake_catalog() {
       {.id = "gtin", .group = G::names, .unit = U::text},
       {.id = "tag_title", .group = G::names, .unit = U::text},
       {.id = "tag_faults", .group = G::names, .unit = U::count},
+      {.id = "tags_match_name", .group = G::names, .unit = U::text},
       {.id = "leftover_texts", .group = G::names, .unit = U::count},
       {.id = "cover_art", .group = G::names, .unit = U::text},
       {.id = "cover_art_pixels", .group = G::names, .unit = U::count},

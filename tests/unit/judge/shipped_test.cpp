@@ -103,8 +103,9 @@ std::vector<Measurement> perfect(const std::string& container = "WAV") {
   add("a_weighted_level", -22.0);
   for (const char* id : {"tag_faults", "leftover_texts"}) add(id, 0.0);
   add("path_length", 40.0);
-  for (const char* id : {"name_characters", "isrc", "gtin", "timecode_consistency"}) add(id, std::string("ok"));
-  for (const char* id : {"name_words", "cover_art"}) add(id, std::string("none"));
+  for (const char* id : {"name_characters", "isrc", "gtin", "timecode_consistency", "tags_match_name"}) add(id, std::string("ok"));
+  add("bext_place", std::string("before the sound"));
+  for (const char* id : {"name_words", "cover_art", "unusual_chunks"}) add(id, std::string("none"));
   for (const char* id : {"name_matches_header", "channel_layout_known"}) add(id, true);
   for (const char* id : {"lossy_source", "upsampled_source", "imaging", "click_bleed"}) add(id, std::string("none"));
   for (const char* id : {"steady_tones", "mains_hum", "noise_floor_steps"}) add(id, 0.0);
@@ -501,7 +502,7 @@ TEST_SUITE("judge/shipped") {
                                          "isolated_head_events", "periodic_bursts", "name_words", "lfe_bandwidth",
                                          "half_of_stereo", "leftover_texts", "tag_faults", "gain_changed_word_length",
                                          "truncated_word_length", "integer_valued_float", "stuck_bits", "lineup_tone",
-                                         "subsonic_level"};
+                                         "subsonic_level",     "tags_match_name"};
     for (const auto& set : shipped()) {
       for (const auto& rule : set.rules) {
         if (evidence.count(rule.measure.id) == 0) continue;

@@ -8,6 +8,7 @@
 #include <utility>
 #include <vector>
 
+#include "measure/name_checks.h"
 #include "measure/tag_checks.h"
 #include "standards/reading.h"
 #include "unit/audio/makers.h"
@@ -136,7 +137,12 @@ TEST_SUITE("measure/tags") {
     CHECK(r.measurement("tag_title").note == "from ID3v2");
     CHECK(r("tag_faults") == 0);
     for (const char* id : {"tag_title", "tag_artist", "tag_album", "tag_track"}) CHECK(text(file(""), id) == "");
-    CHECK(file(info({{"INAM", "Glass Harbour"}}), "Other.wav").measurement("tag_title").note.find("name does not hold it") != std::string::npos);
+    // UTF-8 that is none, in a frame that says it is: what can be read stays, and the loss is counted.
+    const auto broken = file(id3(frame("TIT2", "\x03" "Bl\xfc" "e")));
+    CHECK(text(broken, "tag_title") == "Bl\xef\xbf\xbd" "e");
+    CHECK(broken("tag_faults") == 1);
+    CHECK(file(id3(frame("TIT2", "\x03" "Bl\xc3\xbc" "e")))("tag_faults") == 0);
+    CHECK(file(id3(frame("TIT2", latin(""))))("tag_faults") == 0);  // empty: nobody asked for one
 
     CHECK(garbled("Caf\xc3\x83\xc2\xa9"));              // Ã© for é
     CHECK(garbled("don\xc3\xa2\xe2\x82\xac\xe2\x84\xa2t"));  // â€™ for ’
@@ -185,9 +191,60 @@ TEST_SUITE("measure/tags") {
     CHECK(file(info({{"ITRK", "4"}}) + id3(frame("TRCK", latin("3/9"))))("tag_faults") == 1);
   }
 
+  TEST_CASE("G08: title and track number against the name of the file") {
+    const auto fits = [](const char* title, const char* name, std::vector<std::string> others = {}) {
+      const auto answer = title_fits_name(title, name, others);
+      return !answer ? '-' : *answer ? 'y' : 'n';
+    };
+    CHECK(fits("Blue Hour", "03 Green Door.wav") == 'n');
+    CHECK(fits("Blue Hour", "The Example - Green Door_mix03_48k24.wav", {"The Example"}) == 'n');
+    CHECK(fits("Glass Harbour", "GreenDoor_v2.wav") == 'n');
+    for (const char* same : {"Blue Hour.wav", "blue_hour_mix03.wav", "BlueHour.wav", "BLUEHOUR.wav", "The Example - 03 - Blue Hour (Instrumental) 48k24.wav",
+                             "Hour.wav", "BluHr.wav", "blue-hours.wav"}) {
+      CAPTURE(same);
+      CHECK(fits("Blue Hour", same) == 'y');
+    }
+    CHECK(fits("F\xc3\xbcr \xc3\x89lise", "Fur Elise.wav") == 'y');
+    CHECK(fits("F\xc3\xbcr", "Fuer.wav") == 'y');
+    CHECK(fits("F\xc3\xbcr", "Fu\xcc\x88r.wav") == 'y');  // decomposed, as some systems store names
+    CHECK(fits("It's Over", "Its.wav") == 'y');
+    CHECK(fits("Blue Hour Again", "EM_BHA_mix.wav") == 'y');  // initials
+    // A name or a title that holds no words of its own.
+    for (const char* silent : {"03.wav", "mix03.wav", "Track 03.wav", "AA6Q72000048.wav", "Drums.wav", "Chapter 04.wav", "x.wav", "48k24.wav", "untitled.wav",
+                               "EM_BH_mix.wav", "\xe5\xa4\x9c.wav", "The Example 03.wav"}) {
+      CAPTURE(silent);
+      CHECK(fits("Blue Hour", silent, {"The Example"}) == '-');
+    }
+    CHECK(fits("Track 3", "Green Door.wav") == '-');
+    CHECK(fits("\xe5\xa4\x9c", "Green Door.wav") == '-');
+    CHECK(fits("", "Green Door.wav") == '-');
+    CHECK(fits("R", "Green Door.wav") == '-');
+
+    CHECK(track_in_name("03 Green Door.wav", "Green Door") == 3);
+    CHECK(track_in_name("3. Green Door.wav", "") == 3);
+    CHECK(track_in_name("Track 3.wav", "") == 3);
+    for (const char* none : {"7 Rings.wav", "1-03 Green Door.wav", "2026-05-01 mix.wav", "Green Door 3.wav", "03.wav", "192 kHz.wav"}) {
+      CAPTURE(none);
+      CHECK(!track_in_name(none, ""));
+    }
+    CHECK(!track_in_name("24 Hours.wav", "24 Hours"));
+
+    const auto tags = [](const char* title, const char* track) { return id3(frame("TIT2", latin(title)) + frame("TRCK", latin(track))); };
+    CHECK(text(file(tags("Blue Hour", "7"), "a/03 Green Door.wav"), "tags_match_name") ==
+          "the title \"Blue Hour\" and the name \"03 Green Door.wav\" have no word in common; the track is 7 in the tags and 3 in the name");
+    CHECK(text(file(tags("Green Door", "3/9"), "03 Green Door.wav"), "tags_match_name") == "ok");
+    CHECK(text(file(tags("Green Door", "4/9"), "03 Green Door.wav"), "tags_match_name") == "the track is 4 in the tags and 3 in the name");
+    CHECK(text(file(tags("Green Door", "A3"), "03 Green Door.wav"), "tags_match_name") == "ok");
+    CHECK(text(file(tags("Green Door", "99999999999999999999"), "03 Green Door.wav"), "tags_match_name") == "ok");
+    CHECK(text(file("", "03 Green Door.wav"), "tags_match_name") == "none");
+    CHECK(text(file(tags("Blue Hour", "3"), "mix.wav"), "tags_match_name") == "none");
+    // One of several titles that fits is enough: that they differ is counted elsewhere.
+    CHECK(text(file(info({{"INAM", "Green Door"}}) + tags("Blue Hour", "3"), "03 Green Door.wav"), "tags_match_name") == "ok");
+  }
+
   TEST_CASE("G09: free texts are listed, and those that tell of a computer or a person are counted") {
     for (const char* trace : {"/Users/somebody/Music/a.wav", "made in /home" "/somebody/x", "C:\\Sessions\\a.wav", "D:/Audio/x.wav", "\\\\server\\share\\x",
-                              "file:///tmp/x", "(/Volumes/Disk 1/x)"}) {
+                              "file:///tmp/x", "(/Volumes/Disk 1/x)", "Macintosh HD:Sessions:Blue", "from Macintosh HD:x", "Audio Two:Sessions:Blue Hour:mix 3.aif"}) {
       CAPTURE(trace);
       CHECK(personal_trace(trace) == "a path");
     }
@@ -196,7 +253,8 @@ TEST_SUITE("measure/tags") {
       CHECK(personal_trace(trace) == "a machine's name");
     for (const char* fine : {"https://example.org/home/page", "A=PCM,F=48000,W=24,M=stereo,T=x", "either/or", "feat. X / Y", "5:1 ratio", "Note: take 3",
                              "L:/R: swapped", "a@b", "me @ home", "@example.org", "10:30/11:00", "local.", "Lavf59.27.100", "reference libFLAC 1.3.1 20141125",
-                             "DESKTOP-STUDIO", "AC/DC\\", ""}) {
+                             "DESKTOP-STUDIO", "AC/DC\\", "", "take 1: ok; C: major", "10:00:00:00", "Song:Blue:Live", "urn:ebu:metadata-schema:ebuCore", "a:b:c", "Macintosh HD: full",
+                             "http://example.org:8080/a:b.wav", "ISRC:AA6Q72000047"}) {
       CAPTURE(fine);
       CHECK(personal_trace(fine) == "");
     }
