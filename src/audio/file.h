@@ -111,6 +111,9 @@ struct FileFacts {
   std::string bit_rate_mode;                    ///< "constant", "variable", "" when it makes no sense (PCM)
   std::vector<std::string> chunks;     ///< ids in order, "fmt ", "bext", "data"; four-character codes cleaned for print
   std::int64_t chunks_total = 0;       ///< chunks is capped at 64
+  std::vector<std::string> unusual_chunks;  ///< RIFF family and AIFF: unknown ids and oversized padding, "xyz! (500 bytes)"
+  std::int64_t unusual_chunks_total = 0;    ///< unusual_chunks is capped at 64
+  std::optional<bool> bext_first;      ///< RIFF family: bext stands before the data; nothing: there is none
   std::vector<Damage> contradictions;  ///< found by the walk, each with its byte offset
   std::int64_t trailing_bytes = 0;     ///< after the last chunk the header accounts for
   bool extension_matches = true;

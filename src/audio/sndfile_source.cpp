@@ -132,7 +132,7 @@ class SndfileSource final : public Source {
       damage_.push_back({"the MD5 of the samples could not be checked on this machine", -1, -1});
     else if (digest_.hex() != wanted)
       damage_.push_back(
-          {"the MD5 of the decoded samples is not the one in STREAMINFO: the sound is not what was encoded", -1, -1});
+          {"the MD5 of the decoded samples is not the one in STREAMINFO: the sound is not what was encoded", -1, -1, true});
   }
 
   // Packet codecs round up to whole packets.

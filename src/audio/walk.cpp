@@ -135,6 +135,12 @@ void Walk::chunk(std::string_view id) {
   ++facts.chunks_total;
 }
 
+void Walk::unusual(std::string_view id, std::int64_t bytes) {
+  auto& list = result.facts.unusual_chunks;
+  if (list.size() < kMaxChunksListed) list.push_back(fmt::format("{} ({} bytes)", printable(id), grouped(bytes)));
+  ++result.facts.unusual_chunks_total;
+}
+
 void Walk::text(std::string origin, std::string name, std::string_view value) {
   auto& fields = result.facts.text_fields;
   if (value.empty() || fields.size() >= kMaxTexts) return;

@@ -49,6 +49,7 @@ struct Walked {
 inline constexpr std::int64_t kMaxChunksWalked = 16'384;
 inline constexpr std::size_t kMaxChunksListed = 64;
 inline constexpr std::size_t kMaxArtworks = 64;
+inline constexpr std::int64_t kMostPaddingBytes = 1 << 20;  ///< nobody reserves more on purpose; a heuristic
 inline constexpr std::size_t kMaxDamage = 100;
 inline constexpr std::size_t kMaxTexts = 256;
 inline constexpr std::int64_t kMaxTextBytes = 64 << 10;
@@ -67,6 +68,8 @@ class Walk {
   void contradict(std::int64_t byte_offset, std::string text, bool slip = false);
   void damage(std::int64_t byte_offset, std::string text, std::int64_t frame = -1, bool slip = false);
   void chunk(std::string_view id);
+  /// A chunk that no known program writes, or one of padding that is far too large.
+  void unusual(std::string_view id, std::int64_t bytes);
   void text(std::string origin, std::string name, std::string_view value);
   void tag(std::string name, std::string_view value, std::string origin);
   /// `in_memory` holds the picture, or its beginning, where it cannot be read from the file as it stands there.

@@ -76,6 +76,12 @@ class AiffWalk {
       const auto room = size_ - body;
       auto length = std::min(declared, room);
       walk_.chunk(id);
+      // Those of the AIFF 1.3 and AIFF-C papers, and a few that are usual; from memory.
+      static constexpr std::string_view kKnown[] = {"COMM", "SSND", "FVER", "MARK", "COMT", "INST", "MIDI", "AESD", "APPL", "NAME", "AUTH", "(c) ",
+                                                    "ANNO", "SAXL", "ID3 ", "id3 ", "CHAN", "basc", "trns", "cate", "PEAK", "LGWV", "ResU", "bext",
+                                                    "iXML", "_PMX", "FLLR", "JUNK", "PAD ", "free", "FREE"};
+      const bool padding = id == "FLLR" || id == "JUNK" || id == "PAD " || id == "free" || id == "FREE";
+      if (padding ? length > kMostPaddingBytes : std::find(std::begin(kKnown), std::end(kKnown), id) == std::end(kKnown)) walk_.unusual(id, length);
       if (id == "SSND" && sound_head_ < 0) {
         length = sound_chunk(at, declared, room);
       } else {

@@ -297,7 +297,7 @@ class OggWalk {
     if (ended_)
       facts.declared_frames = frames;
     else
-      walk_.damage(end_, "there is no page marked as the last: the stream may have been cut");
+      walk_.damage(end_, "there is no page marked as the last: the stream may have been cut", -1, true);
     facts.walked_frames = frames;
     walk_.result.expected_frames = frames;
     if (frames > 0)

@@ -4,7 +4,9 @@
 #include <algorithm>
 #include <map>
 #include <optional>
+#include <span>
 #include <string>
+#include <string_view>
 
 #include "audio/tags.h"
 #include "audio/walk.h"
@@ -13,6 +15,19 @@
 
 namespace sendworthy::audio {
 namespace {
+
+// Chunks that are registered, or that a workstation is known to write; from memory. Others are told, and are no fault.
+constexpr std::string_view kKnownChunks[] = {
+    "fmt ", "data", "fact", "ds64", "bext", "iXML", "axml", "bxml", "sxml", "chna", "dbmd", "LIST", "cue ", "plst", "smpl", "inst",
+    "acid", "strc", "PEAK", "DISP", "CSET", "wavl", "slnt", "note", "labl", "cart", "levl", "link", "qlty", "mext", "umid", "UMID",
+    "minf", "elm1", "regn", "ovwf", "DGDA", "LGWV", "ResU", "SMED", "MARK", "r64m", "tlst", "AFAn", "muma", "afsp", "aXML", "_PMX",
+    "id3 ", "ID3 ", "Fake", "SNDM", "bwmk", "trkn", "Trkn", "TRKN", "hint", "meta", "cova",
+};
+constexpr std::string_view kPaddingChunks[] = {"JUNK", "junk", "PAD ", "pad ", "FLLR", "fllr", "FREE", "free", "filr"};
+
+bool among(std::span<const std::string_view> list, std::string_view id) {
+  return std::find(list.begin(), list.end(), id) != list.end();
+}
 
 constexpr std::uint32_t kElsewhere = 0xffffffff;  // "see ds64", or "not known when this was written"
 
@@ -37,6 +52,13 @@ class RiffWalk {
     if (!have_data_ && walk_.result.facts.chunks_total >= kMaxChunksWalked)
       return walk_.refuse(ErrorCode::no_audio, fmt::format("its first {} chunks hold no audio, and more are not read; export it again",
                                                            kMaxChunksWalked));
+    if (!have_data_ && end_of_chunks_ + 8 <= size_) {
+      const auto* p = window_.at(end_of_chunks_, 4);
+      return walk_.refuse(ErrorCode::no_audio,
+                          fmt::format("\"{}\" at byte {} is no chunk id, nothing can be read beyond it, and no data chunk stands before it; "
+                                      "copy or export it again",
+                                      p == nullptr ? "" : printable(text_at(p, 4)), grouped(end_of_chunks_)));
+    }
     if (!have_data_)
       return walk_.refuse(ErrorCode::no_audio, "it has no data chunk, so there is no audio in it; export it again");
     if (auto ok = data_found(); !ok) return ok;
@@ -56,6 +78,14 @@ class RiffWalk {
     return (wide_ && size == kElsewhere) || size <= size_ - at - 8;
   }
 
+  // Before the samples, a chunk with an id that is no text is stepped over when a chunk with a known one follows it.
+  bool leads_on(std::int64_t at, std::uint32_t size) {
+    if (have_data_) return false;
+    const auto next = at + 8 + size + (size & 1);
+    const auto* p = next + 8 <= size_ ? window_.at(next, 8) : nullptr;
+    return p != nullptr && among(kKnownChunks, text_at(p, 4));
+  }
+
   Result<void> chunks() {
     std::int64_t at = 12;
     for (std::int64_t count = 0; at < size_; ++count) {
@@ -64,7 +94,7 @@ class RiffWalk {
         break;
       }
       const auto* p = window_.at(at, 8);
-      if (p == nullptr || !is_chunk_id(p)) break;
+      if (p == nullptr || (!is_chunk_id(p) && !leads_on(at, u32(p + 4)))) break;
       const std::string id(text_at(p, 4));
       const auto size32 = u32(p + 4);
       // What lies behind the end that the header names is a chunk only if it fits; else it was hung on by somebody.
@@ -76,6 +106,7 @@ class RiffWalk {
       if (wide_ && count == 0 && id != "ds64")
         walk_.contradict(at, fmt::format("the first chunk of {} must be ds64, it is {}", form_, printable(id)));
       auto length = std::min(declared, room);
+      if (among(kPaddingChunks, id) ? length > kMostPaddingBytes : !among(kKnownChunks, id)) walk_.unusual(id, length);
       if (id == "data") {
         length = data_chunk(at, size32, declared);
       } else {
@@ -176,6 +207,7 @@ class RiffWalk {
     } else if (id == "fact" && length >= 4) {
       if (const auto* p = window_.at(body, 4)) fact_ = u32(p), fact_at_ = body;
     } else if (id == "bext") {
+      if (!walk_.result.facts.bext_first) walk_.result.facts.bext_first = !have_data_;
       read_bext(walk_, body, length, big_endian_);
     } else if (id == "smpl") {
       read_sampler(body, length);
@@ -307,8 +339,11 @@ class RiffWalk {
     const auto near = [end](std::int64_t other) { return end - other <= 1 && other - end <= 1; };
     // A header that accounts for its chunks and not for what was added behind them does not contradict itself.
     if (near(size_) || near(end_of_chunks_)) return;
+    // A wrong outer size of 32 bits is common and nothing goes by it. The one of 64 bits is there because readers need it; only
+    // one that was never filled in is as harmless.
+    const bool slip = !wide_ || riff_size32_ != kElsewhere || declared == 0;
     walk_.contradict(
-        offset, fmt::format("the {} size says the file has {} bytes, it has {}", form_, grouped(end), grouped(size_)), true);
+        offset, fmt::format("the {} size says the file has {} bytes, it has {}", form_, grouped(end), grouped(size_)), slip);
   }
 
   Walk& walk_;

@@ -52,6 +52,19 @@ constexpr CatalogEntry kEntries[] = {
     {.id = "chunks", .title = "Chunks", .group = Group::format, .unit = Unit::list,
      .what = "The parts of the file in order.", .how = "By walking from chunk to chunk through the file.", .source = "the container's own specification",
      .caveat = "Names only, not whether what they hold is right. Not measured beyond 64 chunks.", .act = "Switch broadcast or tag data on or off in the export."},
+    {.id = "unusual_chunks", .title = "Unusual chunks", .group = Group::format, .unit = Unit::text,
+     .what = "Parts of the file that no known program writes, and padding of more than a mebibyte.",
+     .how = "\"none\", or name and size of each: ids beyond the registered ones and those that workstations are known to write; JUNK, PAD and "
+            "their kin where they are larger than 1 048 576 bytes.",
+     .source = "IBM and Microsoft, Multimedia Programming Interface and Data Specifications 1.0 (1991); the list of ids and the size are ours",
+     .caveat = "A chunk may be of use to the program that wrote it. Only WAV and AIFF with their kin.",
+     .act = "Export without extra data if the receiver's system refuses the file."},
+    {.id = "bext_place", .title = "Place of the broadcast chunk", .group = Group::format, .unit = Unit::text,
+     .what = "Whether the bext chunk stands before or behind the sound.",
+     .how = "\"none\", \"before the sound\" or \"behind the sound\"; of several chunks the first.",
+     .source = "EBU Tech 3285 v2 (2011), which lists bext in front of the format and the samples, from memory",
+     .caveat = "RIFF lets chunks stand in any order; receivers that read from the front only do not.",
+     .act = "Let the export write the broadcast data; an editor that adds it afterwards hangs it on the end."},
     {.id = "header_consistency", .title = "Header contradictions", .group = Group::format, .unit = Unit::count,
      .better = Better::lower, .what = "Places where the file contradicts itself.",
      .how = "Contradictions met while walking from chunk to chunk through the file, each with its byte offset; and frame counts "
@@ -72,9 +85,10 @@ constexpr CatalogEntry kEntries[] = {
      .source = "common practice, no source", .caveat = "Which programs refuse such a file, or read it in another way, is not known.",
      .act = "Write to a file, not into a pipe, and export again if the receiver complains."},
     {.id = "stream_unproven", .title = "Stream without proof", .group = Group::format, .unit = Unit::count,
-     .better = Better::lower, .what = "Checks that the encoder left out, so that nobody can prove the stream whole.",
-     .how = "FLAC without an MD5 of its samples; MPEG layer III without an info frame. They count as damage in the stream too.",
-     .source = "RFC 9639 (FLAC, 2024); common practice, no source", .caveat = "The sound may be perfect: nobody can tell either way.",
+     .better = Better::lower, .what = "Checks of the stream as a whole that are left out or do not agree, though every part of it decodes.",
+     .how = "FLAC without an MD5 of its samples or with another one than theirs, Ogg without the mark of its last page, MPEG layer III without "
+            "an info frame. They count as damage in the stream too.",
+     .source = "RFC 9639 (FLAC, 2024); common practice, no source", .caveat = "The sound may be perfect, or lack its end.",
      .act = "Encode to a file, not into a pipe, with the encoder's own checks on."},
     {.id = "extension_matches", .title = "Name fits the content", .group = Group::format, .unit = Unit::boolean,
      .what = "Whether the file's ending says what the file is.", .how = "Ending against the first bytes.",
@@ -141,6 +155,13 @@ class FormatMeter final : public Meter {
       }
       report.value("chunks", list);
     }
+    unusual(report);
+    if (!family_of_riff()) {
+      report.not_applicable("bext_place", "only WAV and its kin have a broadcast chunk");
+    } else {
+      const auto first = facts_.bext_first;
+      report.value("bext_place", std::string(!first ? "none" : *first ? "before the sound" : "behind the sound"));
+    }
     consistency(bus, report);
     damages(report.value("stream_integrity", static_cast<double>(bus.damage.size())), bus.damage);
     slips(report, "stream_unproven", bus.damage);
@@ -150,6 +171,23 @@ class FormatMeter final : public Meter {
   }
 
  private:
+  [[nodiscard]] bool family_of_riff() const {
+    const auto& c = facts_.container;
+    return c == "WAV" || c == "RIFX" || c == "RF64" || c == "BW64";
+  }
+
+  void unusual(Report& report) {
+    if (!family_of_riff() && !facts_.container.starts_with("AIFF")) {
+      report.not_applicable("unusual_chunks", "only WAV, AIFF and their kin have chunks of that sort");
+      return;
+    }
+    std::string list;
+    std::size_t shown = 0;
+    for (; shown < std::min(kMaxWhere, facts_.unusual_chunks.size()); ++shown) list += (list.empty() ? "" : ", ") + facts_.unusual_chunks[shown];
+    auto& m = report.value("unusual_chunks", list.empty() ? std::string("none") : list);
+    if (facts_.unusual_chunks_total > static_cast<std::int64_t>(shown)) m.note = std::to_string(facts_.unusual_chunks_total) + " in all";
+  }
+
   void consistency(const Bus& bus, Report& report) {
     auto list = facts_.contradictions;
     const bool said = std::any_of(list.begin(), list.end(), [](const audio::Damage& damage) {

@@ -163,6 +163,11 @@ const std::map<std::string, Maker>& makers() {
       {"file_size", [](Sample& s, double v) { s.wrapping.container = "MP3", s.wrapping.pad_file_to = static_cast<std::int64_t>(v); }},
       {"effective_bit_depth",  // compared to the bit depth, so the value is their difference
        [](Sample& s, double v) {
+         if (v > 0) {
+           fill_low_bits(s.clip);
+           s.wrapping.speakers = 3, s.wrapping.valid_bits = s.wrapping.bits - static_cast<int>(v);
+           return;
+         }
          const double step = std::ldexp(1.0, -(s.wrapping.bits + static_cast<int>(v)) + 1);
          s.clip.each([step](double x) { return std::round(x / step) * step; });
        }},
@@ -208,6 +213,16 @@ const std::map<std::string, Maker>& makers() {
        [](Sample& s, double v) {
          s.wrapping.bext = true;
          s.wrapping.loudness = static_cast<int>(std::lround(100 * (reading(s, "integrated_loudness") + v)));
+       }},
+      {"declared_true_peak_error",
+       [](Sample& s, double v) {
+         s.wrapping.bext = true;
+         s.wrapping.peak = static_cast<int>(std::lround(100 * (reading(s, "true_peak") + v)));
+       }},
+      {"declared_loudness_range_error",
+       [](Sample& s, double v) {
+         s.wrapping.bext = true;
+         s.wrapping.range = static_cast<int>(std::lround(100 * (reading(s, "loudness_range") + v)));
        }},
       {"tag_faults", [](Sample& s, double v) { if (v > 0) s.wrapping.id3 = {{"TIT2", "Caf\xc3\xa9"}}; }},
       {"leftover_texts", [](Sample& s, double v) { if (v > 0) s.wrapping.info = {{"ICMT", "/Users/somebody/Sessions/a.wav"}}; }},
@@ -491,6 +506,13 @@ void make_value(Sample& s, const std::string& id, const Value& wanted) {
       s.wrapping.name = *text == "coded" ? "sam:ple" : *text == "ok" || *text == "plain" ? "sample" : "-sample";
     } else if (id == "name_words") {
       s.wrapping.name = *text == "none" ? "sample mix3" : "sample final";
+    } else if (id == "tags_match_name") {
+      s.wrapping.name = "03 Paper Moonrise";
+      s.wrapping.id3 = {{"TIT2", *text == "ok" ? "Paper Moonrise" : "Glass Harbour"}, {"TRCK", "3"}};
+    } else if (id == "unusual_chunks") {
+      s.wrapping.odd_chunk = *text != "none";
+    } else if (id == "bext_place") {
+      s.wrapping.bext = s.wrapping.bext_behind = *text != "none";
     } else if (id == "isrc") {
       s.wrapping.id3 = {{"TSRC", *text == "ok" ? "AA-6Q7-20-00047" : "AA6Q7200OO47"}};
     } else if (id == "gtin") {

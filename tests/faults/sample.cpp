@@ -78,10 +78,12 @@ std::string id3_tag(const Wrapping& wrapping) {
 std::string bext(const Wrapping& wrapping) {
   std::string out(338, '\0');
   little(out, wrapping.start_sample, 8);
-  little(out, wrapping.loudness ? 2 : 0, 2);
+  const bool second = wrapping.loudness || wrapping.range || wrapping.peak;
+  const int unused = second ? 0x7FFF : 0;
+  little(out, second ? 2 : 0, 2);
   out.append(64, '\0');
-  little(out, static_cast<std::uint64_t>(wrapping.loudness.value_or(0)), 2);
-  for (int i = 0; i < 4; ++i) little(out, wrapping.loudness ? 0x7FFF : 0, 2);
+  for (const auto& field : {wrapping.loudness, wrapping.range, wrapping.peak}) little(out, static_cast<std::uint64_t>(field.value_or(unused)), 2);
+  for (int i = 0; i < 2; ++i) little(out, static_cast<std::uint64_t>(unused), 2);
   out.append(180, '\0');
   return out + wrapping.history;
 }
@@ -120,14 +122,15 @@ std::string wav(const Clip& clip, const Wrapping& wrapping) {
   little(format, static_cast<unsigned>(wrapping.bits), 2);
   if (wrapping.speakers != 0) {
     little(format, 22, 2);
-    little(format, static_cast<unsigned>(wrapping.bits), 2);
+    little(format, static_cast<unsigned>(wrapping.valid_bits > 0 ? wrapping.valid_bits : wrapping.bits), 2);
     little(format, wrapping.speakers, 4);
     little(format, wrapping.real ? 3 : 1, 4);
     format += std::string("\0\0\x10\0\x80\0\0\xaa\0\x38\x9b\x71", 12);
   }
   std::string body = "WAVE";
   chunk(body, "fmt ", format);
-  if (wrapping.bext) chunk(body, "bext", bext(wrapping));
+  if (wrapping.bext && !wrapping.bext_behind) chunk(body, "bext", bext(wrapping));
+  if (wrapping.odd_chunk) chunk(body, "xQz!", std::string(500, '\1'));
   if (!wrapping.ixml.empty()) chunk(body, "iXML", "<BWFXML>" + wrapping.ixml + "</BWFXML>");
   if (!wrapping.info.empty()) chunk(body, "LIST", info_list(wrapping));
   if (wrapping.artwork || !wrapping.id3.empty()) chunk(body, "id3 ", id3_tag(wrapping));
@@ -138,6 +141,7 @@ std::string wav(const Clip& clip, const Wrapping& wrapping) {
   } else {
     chunk(body, "data", data);
   }
+  if (wrapping.bext_behind) chunk(body, "bext", bext(wrapping));
   std::string out = "RIFF";
   little(out, body.size() + static_cast<std::size_t>(wrapping.outer_size_off), 4);
   out += body;

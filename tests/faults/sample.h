@@ -57,6 +57,10 @@ struct Wrapping {
   std::uint64_t start_sample = 0; ///< of bext
   std::string ixml;
   std::optional<int> loudness;    ///< of bext, hundredths of a LUFS
+  std::optional<int> range, peak; ///< of bext, hundredths of a LU and of a dBTP
+  bool bext_behind = false;       ///< bext after the samples
+  bool odd_chunk = false;         ///< a chunk that nobody knows
+  int valid_bits = 0;             ///< of an extensible WAV header; 0: all
 };
 
 /// About twelve seconds of stereo music put together from the loops of the Debian package sonic-pi-samples, at an

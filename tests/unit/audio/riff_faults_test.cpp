@@ -192,6 +192,9 @@ TEST_SUITE("audio/RIFF faults") {
     wrong = good;
     wrong.replace(20, 8, Maker().le(5, 8).bytes);  // RIFF size
     CHECK_FOUND(facts_of(wrong), "the RF64 size says");
+    CHECK_FALSE(facts_of(wrong).contradictions[0].slip);  // that size is what 64 bits are there for
+    wrong.replace(20, 8, Maker().le(0, 8).bytes);  // never filled in
+    CHECK(facts_of(wrong).contradictions[0].slip);
 
     // 28 bytes are the least (BS.2088-2).
     CHECK_FOUND(facts_of(makers::riff(chunk("ds64", good.substr(20, 24)) + rest, "RF64", 0xffffffff)),
@@ -336,6 +339,46 @@ TEST_SUITE("audio/RIFF faults") {
     const auto h = facts_of(makers::riff(many + chunk("data", makers::tone(10, 2, 2))));
     CHECK(h.chunks.size() == 64);
     CHECK(h.chunks_total == 502);
+  }
+
+  TEST_CASE("C14: what no known program writes, and padding by the megabyte, is listed and contradicts nothing") {
+    const auto data = chunk("data", makers::tone(480, 2, 2));
+    CHECK(facts_of(makers::riff(fmt_chunk() + chunk("JUNK", std::string(4096, '\0')) + data + chunk("LIST", "INFO"))).unusual_chunks.empty());
+    auto f = facts_of(makers::riff(fmt_chunk() + chunk("xQz!", std::string(500, '\1')) + data));
+    CHECK_CLEAN(f);
+    CHECK(f.unusual_chunks == std::vector<std::string>{"xQz! (500 bytes)"});
+    f = facts_of(makers::riff(fmt_chunk() + chunk("JUNK", std::string(5'000'000, '\0')) + data));
+    CHECK_CLEAN(f);
+    CHECK(f.unusual_chunks == std::vector<std::string>{"JUNK (5 000 000 bytes)"});
+    std::string many = fmt_chunk();
+    for (int i = 0; i < 500; ++i) many += chunk("many", "");
+    f = facts_of(makers::riff(many + data));
+    CHECK(f.unusual_chunks.size() == 64);
+    CHECK(f.unusual_chunks_total == 500);
+  }
+
+  TEST_CASE("C14: a chunk id that is no text is stepped over, or said") {
+    const auto data = chunk("data", makers::tone(480, 2, 2));
+    const std::string id("\1\2\xff\3", 4);
+    auto file = opened(makers::riff(fmt_chunk() + chunk(id, std::string(501, '\1')) + data));
+    CHECK(file.facts.unusual_chunks == std::vector<std::string>{"\\x01\\x02\\xff\\x03 (501 bytes)"});
+    CHECK(makers::decode(*file.source).frames == 480);
+    // Its size leads nowhere: then reading ends there, and the message says so.
+    for (const std::uint32_t size : {std::uint32_t{400}, std::uint32_t{0xffffffff}, std::uint32_t{0}}) {
+      const auto error = error_of(makers::riff(fmt_chunk() + id + Maker().le(size, 4).bytes + std::string(501, '\1') + data));
+      CHECK(error.code == ErrorCode::no_audio);
+      CHECK(error.text.find("\"\\x01\\x02\\xff\\x03\" at byte 36 is no chunk id") != std::string::npos);
+      CHECK(error.text.find("no data chunk stands before it") != std::string::npos);
+    }
+    CHECK(error_of(makers::riff(fmt_chunk())).text.find("it has no data chunk") != std::string::npos);
+  }
+
+  TEST_CASE("C15: whether bext stands before the sound") {
+    const auto data = chunk("data", makers::tone(480, 2, 2)), bext = chunk("bext", std::string(602, '\0'));
+    CHECK(!facts_of(makers::riff(fmt_chunk() + data)).bext_first);
+    CHECK(facts_of(makers::riff(bext + fmt_chunk() + data)).bext_first == true);
+    CHECK(facts_of(makers::riff(fmt_chunk() + data + bext)).bext_first == false);
+    CHECK(facts_of(makers::riff(fmt_chunk() + bext + data + bext)).bext_first == true);
   }
 
   TEST_CASE("a chunk after the sound that is cut off is found") {

@@ -28,6 +28,8 @@ inline const Catalog& fake_catalog() {
       {.id = "file_size", .group = G::format, .unit = U::bytes},
       {.id = "chunks", .group = G::format, .unit = U::list},
       {.id = "header_consistency", .group = G::format, .unit = U::count},
+      {.id = "unusual_chunks", .group = G::format, .unit = U::text},
+      {.id = "bext_place", .group = G::format, .unit = U::text},
       {.id = "stream_integrity", .group = G::format, .unit = U::count},
       {.id = "header_slips", .group = G::format, .unit = U::count},
       {.id = "stream_unproven", .group = G::format, .unit = U::count},
