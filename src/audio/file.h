@@ -91,7 +91,7 @@ struct Artwork {
   PictureHead head;
 };
 
-/// The first loop that a sampler chunk names; both frames belong to it.
+/// A loop that a sampler chunk names; both frames belong to it. As the file says: they may lie outside of it.
 struct LoopPoints {
   std::int64_t start = 0, end = 0;
 };
@@ -122,7 +122,7 @@ struct FileFacts {
   std::vector<Artwork> artworks;  ///< capped at 64; embedded_artwork_bytes counts all
   std::vector<Tag> tags;
   std::vector<TextField> text_fields;
-  std::optional<LoopPoints> loop;
+  std::vector<LoopPoints> loops;  ///< in the order of the file, capped at 64
   bool ixml_cut = false;  ///< the iXML is longer than what is read of it
 };
 

@@ -223,10 +223,16 @@ class RiffWalk {
 
   // Nine words, then loops of six: the third and fourth are first and last frame.
   void read_sampler(std::int64_t body, std::int64_t length) {
-    const auto* p = length < 60 ? nullptr : window_.at(body, 60);
-    if (p == nullptr || u32(p + 28) == 0 || walk_.result.facts.loop) return;
-    const LoopPoints loop{u32(p + 44), u32(p + 48)};
-    if (loop.end > loop.start) walk_.result.facts.loop = loop;
+    constexpr std::int64_t kHead = 36, kLoop = 24, kMostLoops = 64;
+    auto& loops = walk_.result.facts.loops;
+    const auto* head = length < kHead || !loops.empty() ? nullptr : window_.at(body, kHead);
+    if (head == nullptr) return;
+    const auto count = std::min<std::int64_t>({u32(head + 28), (length - kHead) / kLoop, kMostLoops});
+    for (std::int64_t i = 0; i < count; ++i) {
+      const auto* loop = window_.at(body + kHead + i * kLoop, kLoop);
+      if (loop == nullptr) return;
+      loops.push_back({u32(loop + 8), u32(loop + 12)});
+    }
   }
 
   void read_ds64(std::int64_t at, std::int64_t body, std::int64_t length) {

@@ -14,14 +14,18 @@ namespace {
 constexpr CatalogEntry kEntries[] = {
     {.id = "start_step", .title = "Step at the start", .group = Group::edges, .unit = Unit::dbfs, .decimals = 2,
      .better = Better::lower, .what = "The jump from nothing to the first sample: a click when the file starts.",
-     .how = "Level of the first sample, worst channel, where it is more than 3 times as large as any step between samples in the "
-            "0.7 ms behind it; a smaller one is part of the wave's own movement and reads -144 dBFS, at or below.",
-     .source = "common practice, no source", .caveat = "A sound that is cut into while it moves quickly starts without such a step.",
+     .how = "Level of the first sample, worst channel, where it is more than 3 times as large as any step between samples from "
+            "0.1 to 0.8 ms behind it; a smaller one is part of the wave's own movement and reads -144 dBFS, at or below. A level is "
+            "counted from the file's mean where that is less, so a constant offset is no step.",
+     .source = "common practice, no source",
+     .caveat = "A sound that is cut into while it moves quickly starts without such a step. The thump of a constant offset counts under "
+               "DC offset only.",
      .act = "Fade in over a few milliseconds, or start a moment earlier."},
     {.id = "end_step", .title = "Step at the end", .group = Group::edges, .unit = Unit::dbfs, .decimals = 2,
      .better = Better::lower, .what = "The jump from the last sample to nothing: a click when the file ends.",
-     .how = "Level of the last sample, worst channel, where it is more than 3 times as large as any step between samples in the "
-            "0.7 ms before it; else -144 dBFS, at or below.",
+     .how = "Level of the last sample, worst channel, where it is more than 3 times as large as any step between samples from "
+            "0.1 to 0.8 ms before it; else -144 dBFS, at or below. A level is counted from the file's mean where that is less, so a "
+            "constant offset is no step.",
      .source = "common practice, no source", .caveat = "A loop is meant to run on at its start: there the step does not matter.",
      .act = "Let the sound end, or fade out over a few milliseconds."},
     {.id = "cut_start",
@@ -58,17 +62,28 @@ constexpr CatalogEntry kEntries[] = {
      .what = "The break in the waveform where the end meets the beginning, if the file is played in a loop.",
      .how = "By how much the first samples miss what linear prediction (Burg, order 16) expects from the 8 ms on the other side, "
             "taken forwards and backwards, worst channel, where that is more than twice any miss within those 8 ms; else -144 "
-            "dBFS, at or below. Where a WAV's smpl chunk names a loop, its seam counts too.",
+            "dBFS, at or below. Where a WAV's smpl chunk names a loop, the seam of the first one counts, and not the file's.",
      .source = "J. P. Burg, Maximum Entropy Spectral Analysis, 1975; the use is common practice, no source",
      .caveat = "It says nothing where nobody plays the file as a loop. Bright sound hides a small step from the meter and from the "
                "ear.",
      .act = "Cut the loop at points where the wave goes on as it began, or cross-fade a few milliseconds over the seam."},
+    {.id = "loop_points",
+     .title = "Loops that cannot be played",
+     .group = Group::edges,
+     .unit = Unit::count,
+     .better = Better::lower,
+     .what = "Loops named in the file that reach beyond its end, or end where they begin or before.",
+     .how = "First and last frame of every loop in a WAV's smpl chunk, up to 64, against the number of frames.",
+     .source = "Multimedia Programming Interface and Data Specifications, RIFF, 1991 (from memory)",
+     .caveat = "A last frame one too high is what a program writes that counts the end as the first frame behind the loop; a player "
+               "that follows the specification still reads past the end.",
+     .act = "Set the loop points again in the file as it is now, after the last trim or rate conversion, and export it again."},
 };
 
 constexpr double kHeadS = 0.032, kLookS = 0.03, kLevelS = 0.002, kFirstS = 0.0003;
 constexpr double kFirstSampleDb = 26, kFirstMomentDb = 16, kLoudChannelDb = 12, kLowestLevelDb = -60;
 constexpr double kTailS = 0.02, kLastS = 0.001, kSuddenDb = 12, kAboveStepDb = 12, kShortestZerosS = 0.002, kLandingS = 0.0002;
-constexpr double kBesideS = 0.0007, kStandsOut = 3;
+constexpr double kClickS = 0.0001, kBesideS = 0.0008, kStandsOut = 3;  // a click of one to five samples is no movement
 constexpr std::size_t kFewestBeside = 8;
 constexpr double kSeamS = 0.008, kSeamOver = 2;
 constexpr std::size_t kOrder = 16, kSeamSamples = 3, kFewestSeamFrames = 128;
@@ -127,7 +142,8 @@ class CutMeter final : public Meter {
   explicit CutMeter(const Setup& setup)
       : sample_rate_(setup.format.sample_rate), lsb_(setup.format.kind == audio::SampleKind::integer) {
     lines_.resize(static_cast<std::size_t>(setup.format.channels));
-    if (setup.facts.loop) loop_ = *setup.facts.loop;
+    loops_ = setup.facts.loops;
+    if (!loops_.empty()) loop_ = loops_.front();
   }
 
   void process(const Block& block) override {
@@ -150,6 +166,7 @@ class CutMeter final : public Meter {
   }
 
   void report(const Bus& bus, Report& report) override {
+    points(bus, report);
     steps(bus, report);
     if (start_ < 0) {
       for (const char* id : {"cut_start", "tail_drop", "loop_seam_step"}) report.not_measured(id, "nothing but digital silence");
@@ -222,14 +239,36 @@ class CutMeter final : public Meter {
     clip(std::max(loop_.end + 1 - reach, loop_.start), loop_.end + 1, line.loop_end);
   }
 
-  void steps(const Bus& bus, Report& report) const {
-    step(report.value("start_step", kFloorDb), &Line::begin, 0);
-    step(report.value("end_step", kFloorDb), &Line::end, bus.frames - 1);
+  void points(const Bus& bus, Report& report) const {
+    if (loops_.empty()) {
+      report.not_applicable("loop_points", "the file names no loop");
+      return;
+    }
+    auto& m = report.value("loop_points", 0.0);
+    for (const auto& loop : loops_) {
+      const bool outside = std::max(loop.start, loop.end) >= bus.frames;
+      if (!outside && loop.end > loop.start) continue;
+      ++m.where_total;
+      if (m.where.size() == kMaxWhere) continue;
+      const auto at = std::clamp<std::int64_t>(loop.start, 0, std::max<std::int64_t>(0, bus.frames - 1));
+      m.where.push_back(place_at(at, sample_rate_, 0, "frames " + span_text(loop) + (outside ? ", the file has " + std::to_string(bus.frames)
+                                                                                             : ": it ends where it begins, or before")));
+    }
+    m.outcome = Value(static_cast<double>(m.where_total));
+    if (!m.where.empty()) m.note = m.where.front().note;
   }
 
-  // Does the outermost sample stand out of what the wave does beside it?
-  void step(Measurement& m, std::vector<float> Line::* kept, std::int64_t frame) const {
-    const auto beside = std::max(kFewestBeside, static_cast<std::size_t>(std::llround(kBesideS * sample_rate_)));
+  static std::string span_text(const audio::LoopPoints& loop) { return std::to_string(loop.start) + " to " + std::to_string(loop.end); }
+
+  void steps(const Bus& bus, Report& report) const {
+    step(report.value("start_step", kFloorDb), bus, &Line::begin, 0);
+    step(report.value("end_step", kFloorDb), bus, &Line::end, bus.frames - 1);
+  }
+
+  // Does the outermost sample stand out of what the wave does beside it? A constant offset is none of its doing.
+  void step(Measurement& m, const Bus& bus, std::vector<float> Line::* kept, std::int64_t frame) const {
+    const auto count = [&](double s) { return static_cast<std::size_t>(std::llround(s * sample_rate_)); };
+    const auto beside = std::max(kFewestBeside, count(kBesideS)), click = std::max<std::size_t>(1, count(kClickS));
     double worst = 0;
     int channel = 0;
     for (std::size_t c = 0; c < lines_.size(); ++c) {
@@ -237,9 +276,11 @@ class CutMeter final : public Meter {
       if (x.empty()) continue;
       const auto from_edge = [&](std::size_t n) { return static_cast<double>(frame == 0 ? x[n] : x[x.size() - 1 - n]); };
       double movement = 0;
-      for (std::size_t n = 1; n < std::min(x.size(), beside + 1); ++n)
+      for (std::size_t n = x.size() > beside ? click + 1 : 1; n < std::min(x.size(), beside + 1); ++n)
         movement = std::max(movement, std::abs(from_edge(n) - from_edge(n - 1)));
-      const double edge = std::abs(from_edge(0));
+      const double level = from_edge(0);
+      const double mean = bus.sum.size() == lines_.size() && x.size() > beside ? bus.sum[c] / static_cast<double>(bus.frames) : 0;
+      const double edge = std::min(std::abs(level), std::abs(level - mean));
       if (edge > kStandsOut * movement && edge > worst) worst = edge, channel = lines_.size() > 1 ? static_cast<int>(c) + 1 : 0;
     }
     m.outcome = Value(amplitude_db(worst));
@@ -345,26 +386,36 @@ class CutMeter final : public Meter {
       report.not_measured("loop_seam_step", "fewer than " + std::to_string(kFewestSeamFrames) + " frames");
       return;
     }
+    const bool named = !loops_.empty();
+    if (named) {
+      // The player turns there, wherever the file ends; what a broken one would do is anyone's guess.
+      const char* reason = loop_.end >= bus.frames || loop_.start >= bus.frames ? "the loop that is named reaches beyond the end of the file"
+                           : loop_.end <= loop_.start                          ? "the loop that is named ends where it begins, or before"
+                           : loop_.end - loop_.start + 1 < static_cast<std::int64_t>(kFewestSeamFrames) ? "the loop that is named is too short"
+                                                                                                        : nullptr;
+      if (reason != nullptr) {
+        report.not_measured("loop_seam_step", std::string(reason) + " (frames " + span_text(loop_) + ")");
+        return;
+      }
+    }
     auto& m = report.value("loop_seam_step", kFloorDb);
-    const auto whole = seam_of(lines_, &Line::end, &Line::begin);
-    const auto named = seam_of(lines_, &Line::loop_end, &Line::loop_begin);
-    const double worst = std::max(whole.miss, named.miss);
-    m.note = loop_.end > loop_.start ? "a loop is named from frame " + std::to_string(loop_.start) + " to " + std::to_string(loop_.end) : "";
-    if (loop_.end >= bus.frames) m.note += ", which lies beyond the end of the file";
-    if (worst <= 0) {
+    const auto worst = named ? seam_of(lines_, &Line::loop_end, &Line::loop_begin) : seam_of(lines_, &Line::end, &Line::begin);
+    if (named) m.note = "of the loop that is named, frames " + span_text(loop_);
+    if (worst.miss <= 0) {
       m.note = (m.note.empty() ? "" : m.note + "; ") + "at or below";
       return;
     }
-    m.outcome = Value(amplitude_db(worst));
-    if (whole.miss > 0) m.where.push_back(place_at(bus.frames - 1, sample_rate_, whole.channel, "end of the file to its start"));
-    if (named.miss > 0) m.where.push_back(place_at(loop_.end, sample_rate_, named.channel, "end of the named loop to its start"));
-    m.where_total = static_cast<std::int64_t>(m.where.size());
+    m.outcome = Value(amplitude_db(worst.miss));
+    m.where.push_back(named ? place_at(loop_.end, sample_rate_, worst.channel, "end of the named loop to its start")
+                            : place_at(bus.frames - 1, sample_rate_, worst.channel, "end of the file to its start"));
+    m.where_total = 1;
   }
 
   const int sample_rate_;
   const bool lsb_;  ///< samples are codes of a word
   std::vector<Line> lines_;
-  audio::LoopPoints loop_;
+  std::vector<audio::LoopPoints> loops_;
+  audio::LoopPoints loop_;  ///< the first of them
   std::int64_t start_ = -1, last_ = -1;  ///< first and last frame that is not digital silence
   std::uint32_t bits_ = 0;
 };

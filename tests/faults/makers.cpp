@@ -282,6 +282,11 @@ const std::map<std::string, Maker>& makers() {
            }
          });
        }},
+      {"loop_points",
+       [](Sample& s, double v) {
+         const auto frames = static_cast<std::uint32_t>(s.clip.channels[0].size());
+         s.wrapping.loop = {frames / 4, v > 0 ? frames : frames - 1};
+       }},
       {"fade_in",
        [](Sample& s, double v) {
          if (v > 0) fade(s.clip, [](std::size_t n, std::size_t) { return n; });

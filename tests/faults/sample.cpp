@@ -142,6 +142,15 @@ std::string wav(const Clip& clip, const Wrapping& wrapping) {
     chunk(body, "data", data);
   }
   if (wrapping.bext_behind) chunk(body, "bext", bext(wrapping));
+  if (wrapping.loop) {
+    std::string sampler(28, '\0');
+    little(sampler, 1, 4);
+    sampler.append(12, '\0');
+    little(sampler, wrapping.loop->first, 4);
+    little(sampler, wrapping.loop->second, 4);
+    sampler.append(8, '\0');
+    chunk(body, "smpl", sampler);
+  }
   std::string out = "RIFF";
   little(out, body.size() + static_cast<std::size_t>(wrapping.outer_size_off), 4);
   out += body;

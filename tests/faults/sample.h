@@ -56,6 +56,7 @@ struct Wrapping {
   std::string history;            ///< of bext
   std::uint64_t start_sample = 0; ///< of bext
   std::string ixml;
+  std::optional<std::pair<std::uint32_t, std::uint32_t>> loop;  ///< first and last frame, in a smpl chunk
   std::optional<int> loudness;    ///< of bext, hundredths of a LUFS
   std::optional<int> range, peak; ///< of bext, hundredths of a LU and of a dBTP
   bool bext_behind = false;       ///< bext after the samples

@@ -65,6 +65,31 @@ TEST_SUITE("audio/RIFF faults") {
     CHECK(file.source->format().container_bits == 16);
   }
 
+  TEST_CASE("the loops of a sampler chunk are read as they stand, as many as are there") {
+    const auto sampler = [](std::uint32_t says, const std::vector<std::pair<std::uint32_t, std::uint32_t>>& loops) {
+      makers::Maker body;
+      body.fill(28).le(says, 4).le(0, 4);
+      for (const auto& [first, last] : loops) body.fill(8).le(first, 4).le(last, 4).fill(8);
+      return body.bytes;
+    };
+    const auto loops_in = [](const std::string& body) {
+      return facts_of(makers::riff(chunk("fmt ", makers::format_body({})) + chunk("smpl", body) + chunk("data", makers::tone(480, 2, 2)))).loops;
+    };
+    CHECK(loops_in(sampler(0, {})).empty());
+    const auto two = loops_in(sampler(2, {{10, 400}, {4294967295u, 3}}));
+    REQUIRE(two.size() == 2);
+    CHECK(two[0].start == 10);
+    CHECK(two[0].end == 400);
+    CHECK(two[1].start == 4294967295);
+    CHECK(two[1].end == 3);
+    // More promised than there are; fewer; a chunk that ends inside a loop; too many; no head.
+    CHECK(loops_in(sampler(4000000000u, {{1, 2}})).size() == 1);
+    CHECK(loops_in(sampler(1, {{1, 2}, {3, 4}})).size() == 1);
+    CHECK(loops_in(sampler(2, {{1, 2}, {3, 4}}).substr(0, 36 + 24 + 20)).size() == 1);
+    CHECK(loops_in(sampler(100, std::vector<std::pair<std::uint32_t, std::uint32_t>>(100, {1, 2}))).size() == 64);
+    CHECK(loops_in(std::string(20, '\1')).empty());
+  }
+
   TEST_CASE("C01: the extension lies") {
     const auto samples = makers::tone(100, 2, 2);
     CHECK(facts_of(makers::wav({}, samples), "a.wav").extension_matches);

@@ -71,6 +71,7 @@ inline const Catalog& fake_catalog() {
       {.id = "cut_tail", .group = G::edges, .unit = U::boolean},
       {.id = "tail_drop", .group = G::edges, .unit = U::dbfs, .decimals = 1},
       {.id = "loop_seam_step", .group = G::edges, .unit = U::dbfs, .decimals = 2},
+      {.id = "loop_points", .group = G::edges, .unit = U::count},
       {.id = "fade_in", .group = G::edges, .unit = U::seconds, .decimals = 1},
       {.id = "fade_out", .group = G::edges, .unit = U::seconds, .decimals = 1},
       {.id = "isolated_head_events", .group = G::edges, .unit = U::count},

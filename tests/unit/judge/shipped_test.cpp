@@ -81,6 +81,7 @@ std::vector<Measurement> perfect(const std::string& container = "WAV") {
   add("cut_tail", false);
   add("tail_drop", -144.0);
   add("loop_seam_step", -144.0);
+  add("loop_points", 0.0);
   for (const char* id : {"fade_in", "fade_out", "isolated_head_events", "audio_after_silence", "periodic_bursts"}) add(id, 0.0);
   add("start_step", -144.0);
   add("end_step", -144.0);

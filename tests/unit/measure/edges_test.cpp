@@ -157,6 +157,81 @@ TEST_SUITE("measure/edges") {
     CHECK(!reals({Samples(100, 0.1)}).measured("loop_seam_step"));
   }
 
+  TEST_CASE("where a loop is named, its own seam counts and not the file's; one that reaches beyond the file is not judged") {
+    const auto wave = [](std::int64_t frames) {
+      return sum(sum(sine(kRate, 250, 0.3, frames), sine(kRate, 1000, 0.1, frames)), noise(1, 1e-4, frames));
+    };
+    const auto named = [&](const Samples& x, std::vector<audio::LoopPoints> loops) {
+      audio::OpenedFile file;
+      file.source = real_source(kRate, {x});
+      file.facts.loops = std::move(loops);
+      return measured(std::move(file));
+    };
+    // A release of 60 frames too many: the file's seam is broken, the loop's is not.
+    const auto released = wave(192 * 100 + 60), whole = wave(192 * 100);
+    CHECK(reals({released})("loop_seam_step") > -30);
+    CHECK(named(released, {{0, 192 * 100 - 1}})("loop_seam_step") == -144);
+    CHECK(named(whole, {})("loop_seam_step") == -144);
+    const auto broken = named(whole, {{1920, 192 * 90 - 60}});
+    CHECK(broken("loop_seam_step") > -30);
+    CHECK(broken.measurement("loop_seam_step").where.at(0).start_frame == 192 * 90 - 60);
+    for (const auto& loop : {audio::LoopPoints{1920, 192 * 100}, {192 * 100, 192 * 101}, {500, 500}, {900, 20}, {0, 60}})
+      CHECK(!named(whole, {loop}).measured("loop_seam_step"));
+  }
+
+  TEST_CASE("loop points lie inside the file, the last frame included, and have a length") {
+    const auto points = [](std::vector<audio::LoopPoints> loops) {
+      audio::OpenedFile file;
+      file.source = real_source(kRate, {noise(1, 0.5, 1000)});
+      file.facts.loops = std::move(loops);
+      return measured(std::move(file));
+    };
+    CHECK(std::holds_alternative<NotApplicable>(points({}).measurement("loop_points").outcome));
+    CHECK(points({{0, 999}})("loop_points") == 0);
+    CHECK(points({{0, 1000}})("loop_points") == 1);
+    CHECK(points({{1000, 1001}})("loop_points") == 1);
+    CHECK(points({{7, 7}})("loop_points") == 1);
+    CHECK(points({{7, 8}})("loop_points") == 0);
+    CHECK(points({{1000, 3}})("loop_points") == 1);
+    const auto r = points({{0, 500}, {100, 4294967295}, {300, 200}});
+    CHECK(r("loop_points") == 2);
+    CHECK(r.measurement("loop_points").where_total == 2);
+    CHECK(r.measurement("loop_points").where.at(0).note == "frames 100 to 4294967295, the file has 1000");
+    CHECK(r.measurement("loop_points").where.at(1).start_frame == 300);
+    CHECK(points(std::vector<audio::LoopPoints>(60, {5, 1}))("loop_points") == 60);
+  }
+
+  TEST_CASE("a click of a few samples at either end is found; a constant offset is none") {
+    const auto room = noise(3, 6e-5, kRate);
+    for (const std::size_t width : {1u, 3u, 5u, 30u}) {
+      for (const double peak : {0.05, 0.3}) {
+        CAPTURE(width);
+        Samples head = room, tail = room;
+        for (std::size_t n = 0; n < width; ++n) {
+          const double v = width < 30 ? peak : peak * std::exp(-static_cast<double>(n) / 8);
+          head[n] = v, tail[tail.size() - 1 - n] = -v;
+        }
+        CHECK(reals({head})("start_step") == doctest::Approx(to_db(peak)).epsilon(1e-2));
+        CHECK(reals({head})("end_step") == -144);
+        CHECK(reals({tail})("end_step") == doctest::Approx(to_db(peak)).epsilon(1e-2));
+        CHECK(reals({tail})("start_step") == -144);
+      }
+    }
+    // Lively sound from the first sample on moves as far as it starts.
+    CHECK(reals({noise(4, 0.3, kRate)})("start_step") == -144);
+    const auto offset = [](Samples x) {
+      for (auto& v : x) v += 0.004;
+      return x;
+    };
+    const auto song = sum(room, concatenated({silence(kRate / 4), note(220, 0.3, 1, 0.5), silence(kRate / 4)}));
+    CHECK(reals({offset(song)})("start_step") == -144);
+    CHECK(reals({offset(song)})("end_step") == -144);
+    Samples both = song;
+    both[0] = 0.1, both.back() = -0.1;
+    CHECK(reals({offset(both)})("start_step") == doctest::Approx(to_db(0.1)).epsilon(0.02));
+    CHECK(reals({offset(both)})("end_step") == doctest::Approx(to_db(0.096)).epsilon(0.02));
+  }
+
   TEST_CASE("fades are told from decays") {
     CHECK(reals({concatenated({tune(20), note(220, 0.4, 4, 4)})})("fade_out") == 0);
     auto song = tune(20);  // over a held chord
