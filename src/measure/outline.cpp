@@ -62,8 +62,9 @@ constexpr CatalogEntry kEntries[] = {
      .better = Better::lower,
      .what = "Sounds that stand alone in front of the music: a count-in, a breath, a slate, talk.",
      .how = "A heuristic over the first 60 s: sounds before the music that fills 70 % of 3 s, with quiet between them; either "
-            "two to eight short ones (up to 0.12 s) at equal distances that lead to the music, or up to eight of 2.5 s at most and 0.7 s "
-            "of quiet behind the last.",
+            "two to eight short ones (up to 0.12 s) at equal distances that lead to the music; or three to eight of up to 0.26 s that are "
+            "alike (4 dB) besides, and 6 dB softer than the music or not to be found on half of the beats that follow; or up to eight of "
+            "2.5 s at most and 0.7 s of quiet behind the last.",
      .source = "common practice, no source",
      .caveat = "A sparse introduction can look the same, and a pickup that runs into the music is not seen: evidence, no proof.",
      .act = "Listen to the beginning; start the export behind the count-in."},

@@ -30,6 +30,8 @@ constexpr double kBentShare = 1.1, kSurelyBentShare = 0.9;
 constexpr double kBodyUnderDb = 35, kQuietDb = -55, kGapUnderDb = 45;
 constexpr double kJoinS = 0.08, kBodyS = 3, kBodyShare = 0.7;
 constexpr double kPauseS = 0.7, kTalkS = 2.5, kStickS = 0.12, kStickGapS = 0.2;
+constexpr double kRingingStickS = 0.26, kAlikeDb = 4, kUnderBodyDb = 6, kNotAgainDb = 2, kOnBeatS = 0.03;
+constexpr std::size_t kFewestRinging = 3, kBeatsAfter = 16;
 constexpr std::size_t kMostEvents = 8;
 constexpr double kEvenly = 0.06;
 
@@ -196,6 +198,48 @@ Fade find_fade(std::span<const Tick> ticks, double tick_s, Edge edge, double flo
   return bent && fit.length_s >= kLeastFadeS ? Fade{fit.length_s, fall} : Fade{};
 }
 
+namespace {
+
+// Strongest tick of a stretch, in dB.
+struct Stroke {
+  double level = -150, motion = -150;
+};
+
+Stroke stroke_in(std::span<const Tick> ticks, std::int64_t from, std::int64_t to) {
+  Stroke stroke;
+  for (auto i = std::max<std::int64_t>(from, 0); i < std::min(to, static_cast<std::int64_t>(ticks.size())); ++i) {
+    const auto& tick = ticks[static_cast<std::size_t>(i)];
+    stroke.level = std::max(stroke.level, db(static_cast<double>(tick.power)));
+    stroke.motion = std::max(stroke.motion, db(static_cast<double>(tick.motion)));
+  }
+  return stroke;
+}
+
+// Sticks, wood blocks and bells that ring for a while look like a beat that is the introduction. A count-in is one sound again
+// and again, and no part of the music: much softer than that, or it does not come back on the beats that follow.
+bool counts_in(std::span<const Tick> ticks, const std::vector<HeadEvents::Event>& runs, std::int64_t body_at, double beat, double body_db,
+               std::int64_t on_beat) {
+  if (runs.size() < kFewestRinging) return false;
+  Stroke lowest{0, 0}, highest;
+  for (const auto& run : runs) {
+    const auto stroke = stroke_in(ticks, run.first, run.end);
+    lowest = {std::min(lowest.level, stroke.level), std::min(lowest.motion, stroke.motion)};
+    highest = {std::max(highest.level, stroke.level), std::max(highest.motion, stroke.motion)};
+  }
+  if (highest.level - lowest.level > kAlikeDb || highest.motion - lowest.motion > kAlikeDb) return false;
+  if (highest.level < body_db - kUnderBodyDb) return true;
+  std::size_t beats = 0, without = 0;
+  for (std::size_t k = 0; k < kBeatsAfter; ++k) {
+    const auto at = body_at + std::llround(static_cast<double>(k) * beat);
+    if (at + on_beat >= static_cast<std::int64_t>(ticks.size())) break;
+    const auto stroke = stroke_in(ticks, at - on_beat, at + on_beat + 1);
+    ++beats, without += stroke.level < lowest.level - kNotAgainDb || stroke.motion < lowest.motion - kNotAgainDb;
+  }
+  return beats >= kFewestRinging && 2 * without >= beats;
+}
+
+}  // namespace
+
 HeadEvents find_head_events(std::span<const Tick> ticks, double tick_s) {
   HeadEvents found;
   if (ticks.empty()) return found;
@@ -229,7 +273,7 @@ HeadEvents find_head_events(std::span<const Tick> ticks, double tick_s) {
     const auto reach = in_ticks(kBodyS);
     if (i + reach > count) return found;
     const auto [end, next] = run_from(i);
-    const bool alone = (end - i <= in_ticks(kStickS) && next - end >= in_ticks(kStickGapS)) ||
+    const bool alone = (end - i <= in_ticks(kRingingStickS) && next - end >= in_ticks(kStickGapS)) ||
                        (end - i <= in_ticks(kTalkS) && next - end >= in_ticks(kPauseS));
     std::int64_t busy = 0;
     for (auto k = i; k < i + reach; ++k) busy += active(k) ? 1 : 0;
@@ -254,7 +298,9 @@ HeadEvents find_head_events(std::span<const Tick> ticks, double tick_s) {
     if (!quiet(runs[k].end, next)) return found;
   }
   const auto pause = body_at - runs.back().end;
-  const bool short_ones = std::ranges::all_of(runs, [&](const auto& run) { return run.end - run.first <= in_ticks(kStickS); });
+  const auto none_above = [&](double s) {
+    return std::ranges::all_of(runs, [&](const auto& run) { return run.end - run.first <= in_ticks(s); });
+  };
   bool evenly = runs.size() >= 2;
   const double beat = static_cast<double>(body_at - runs.front().first) / static_cast<double>(runs.size());
   for (std::size_t k = 0; k < runs.size(); ++k) {
@@ -262,9 +308,10 @@ HeadEvents find_head_events(std::span<const Tick> ticks, double tick_s) {
     const auto distance = static_cast<double>(next - runs[k].first);
     if (std::abs(distance - beat) > kEvenly * beat + 1.5 || next - runs[k].end < in_ticks(kStickGapS)) evenly = false;
   }
-  const bool talk = pause >= in_ticks(kPauseS) &&
-                    std::ranges::all_of(runs, [&](const auto& run) { return run.end - run.first <= in_ticks(kTalkS); });
-  if ((short_ones && evenly) || talk) found.events = runs;
+  const bool talk = pause >= in_ticks(kPauseS) && none_above(kTalkS);
+  const bool sticks = evenly && (none_above(kStickS) ||
+                                 (none_above(kRingingStickS) && counts_in(ticks, runs, body_at, beat, body, in_ticks(kOnBeatS))));
+  if (sticks || talk) found.events = runs;
   return found;
 }
 

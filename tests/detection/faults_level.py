@@ -301,8 +301,11 @@ def count_in(b, r):
         place = int(b.rate * (0.15 + distance * i))
         head[place:place + n] += burst * gain(db) / np.max(np.abs(burst))
     head = dithered(head + gain(-82) * r.standard_normal(head.shape), b.bits, r)
+    on_beat = sounds == 4 and r.uniform() < 0.5
+    if on_beat:
+        head = head[:int(b.rate * (0.15 + distance * sounds))]
     return Plant(sound=b.changed(np.vstack([head, b.x[max(0, first_attack(b) - b.rate // 50):]])), at=0.15,
-                 note=f"{sounds} at {db:.0f} dBFS")
+                 note=f"{sounds} at {db:.0f} dBFS, {n / b.rate:.2f} s long" + (", the song on the next beat" if on_beat else ""))
 
 
 @fault("E09", "something left over after a long silence", "audio_after_silence", turned(), "strong")

@@ -312,6 +312,29 @@ TEST_SUITE("measure/edges") {
               "isolated_head_events") == 0);
   }
 
+  TEST_CASE("a count-in that rings, on the beat, is told from a beat that is the introduction and from a fill") {
+    const auto song = tune(9);
+    const auto bell = [](double hz, double peak) { return concatenated({note(hz, peak, 0.25, 0.19), silence(kRate / 2 - kRate * 19 / 100)}); };
+    const auto before = [&](const Channels& strokes) {
+      Samples x = silence(kRate / 3);
+      for (const auto& stroke : strokes) x.insert(x.end(), stroke.begin(), stroke.end());
+      return x;
+    };
+    const auto counted = reals({concatenated({before(Channels(4, bell(2500, 0.3))), song})});
+    CHECK(counted("isolated_head_events") == 4);
+    CHECK(counted.measurement("isolated_head_events").where.at(3).start_s == doctest::Approx(1.833).epsilon(0.02));
+    CHECK(reals({concatenated({before(Channels(4, bell(300, 0.03))), song})})("isolated_head_events") == 4);
+    // The beat goes on under the song: it was the introduction.
+    Samples driven = song;
+    const auto stroke = bell(2500, 0.3);
+    for (std::size_t n = 0; n < driven.size(); ++n) driven[n] += stroke[n % stroke.size()];
+    CHECK(reals({concatenated({before(Channels(4, stroke)), driven})})("isolated_head_events") == 0);
+    // A fill: every stroke another.
+    CHECK(reals({concatenated({before({bell(2500, 0.1), bell(1200, 0.2), bell(600, 0.4), bell(200, 0.5)}), song})})(
+              "isolated_head_events") == 0);
+    CHECK(reals({concatenated({before(Channels(2, stroke)), song})})("isolated_head_events") == 0);
+  }
+
   TEST_CASE("sound behind a long silence is found however late it comes") {
     const auto song = tune(3);
     for (const int seconds : {3, 7, 70}) {
