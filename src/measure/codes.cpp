@@ -54,16 +54,21 @@ constexpr CatalogEntry kEntries[] = {
      .source = "definition", .caveat = "A heuristic: a float mix that runs over stays below about +20 dBFS, but nothing forbids more.",
      .act = "Export again; integers were written into a float file, or the other way round."},
     {.id = "byte_order_suspect", .title = "Bytes in the wrong order", .group = Group::format, .unit = Unit::boolean,
-     .what = "Full-scale noise that turns into sound when its bytes are swapped.",
-     .how = "In at least nine of ten loud blocks of the first channel neighbouring samples are unrelated (correlation under 0.3 at a peak above "
-            "-1 dBFS) but related when the bytes are swapped (above 0.8).",
-     .source = "definition", .caveat = "A heuristic, on integer PCM of 16 bits or more. A file that is never loud is not told from a sound one.",
-     .act = "Turn the monitors down before you play it. Export again with the container's own byte order."},
+     .what = "Noise that turns into sound when its bytes are swapped, or its samples are read as unsigned numbers.",
+     .how = "Every 32nd stretch of 64 frames that sounds (every 4th of the first 262144 frames) is read a second time. A stretch tells "
+            "of swapped bytes where steps from sample to sample, against the deviation from the mean, are 2.5 times smaller in "
+            "power so and no longer like noise; of unsigned samples where the steps are 6 times smaller in power, no longer like "
+            "noise either, and those through zero like the others. True where eight stretches and nine of ten that tell anything say so.",
+     .source = "definition",
+     .caveat = "A heuristic; integer PCM of 16 bits or more only. Sound that is like noise in every reading tells nothing.",
+     .act = "Turn the monitors down before you play it. Export again with the container's own byte order and signed samples."},
 };
 
 constexpr double kFloatLsb = 1.0 / 8388608;  // of 24 bits
 constexpr int kShifts = 33;
 constexpr std::size_t kMaxEvents = 64;
+constexpr std::int64_t kReadEvery = 32, kReadEveryEarly = 4, kEarlySubs = 4096, kFewestReadings = 8;
+constexpr double kLikeNoise = 0.4, kSmoother = 2.5, kFewerSteps = 6, kStepOverOthers = 8;
 constexpr std::int64_t kManyNear = 10;  // as many as make the usual rule of flat runs warn
 
 // How many events where: at most kParts counts over the file, each of a stretch that doubles whenever they do not reach.
@@ -309,8 +314,9 @@ class CodeMeter final : public Meter {
     if (real_ || format_.container_bits < 16 || format_.lossy) {
       report.not_applicable("byte_order_suspect", "only integer PCM of 16 bits or more can be swapped");
     } else {
-      const bool suspect = loud_blocks_ > 0 && noisy_blocks_ * 10 >= loud_blocks_ * 9;
-      report.value("byte_order_suspect", suspect);
+      const bool swap = nearly_all(swapped_readings_, plain_readings_), flip = nearly_all(unsigned_readings_, signed_readings_);
+      auto& m = report.value("byte_order_suspect", swap || flip);
+      if (swap || flip) m.note = swap ? "it is sound once its bytes are swapped" : "it is sound once its samples are read as unsigned";
     }
   }
 
@@ -405,23 +411,64 @@ class CodeMeter final : public Meter {
     return static_cast<std::int32_t>(v) * (1.0 / 2147483648.0);
   }
 
-  // Only loud blocks are asked, and only those that look like noise are read a second time.
-  void look_at_bytes(const Block& block) {
-    float peak = 0;
-    for (int s = 0; s < block.subs(); ++s) peak = std::max({peak, block.high(0)[s], -block.low(0)[s]});
-    if (peak < 0.89f || block.frames < 64) return;
-    ++loud_blocks_;
-    const auto sums = dsp::row_sums(block.row(0), block.frames);
-    const double lag = dsp::lag_one_sum(block.row(0), block.frames, 0);
-    if (sums.square <= 0 || lag / sums.square > 0.3) return;
-    double energy = 0, product = 0, before = 0;
-    for (int n = 0; n < block.frames; ++n) {
-      const double v = swapped(block.codes[static_cast<std::int64_t>(n) * block.channels]);
-      energy += v * v, product += v * before;
-      before = v;
+  // What the steps from sample to sample say of one way to read a stretch.
+  struct Steps {
+    double all = 0;        ///< sum of squares
+    double spread = 0;     ///< sum of squares about the mean
+    double crossing = 0;   ///< those of `all` at the places asked about
+    /// 1 for white noise, towards 0 for sound.
+    [[nodiscard]] double roughness() const { return spread > 0 ? all / (2 * spread) : 0; }
+  };
+  using Stretch = std::array<double, dsp::kSubBlock>;
+
+  static Steps steps_of(const Stretch& x, std::uint64_t crossings) {
+    Steps steps;
+    double mean = 0;
+    for (const double v : x) mean += v / static_cast<double>(x.size());
+    for (std::size_t n = 0; n < x.size(); ++n) {
+      steps.spread += (x[n] - mean) * (x[n] - mean);
+      if (n == 0) continue;
+      const double square = (x[n] - x[n - 1]) * (x[n] - x[n - 1]);
+      steps.all += square;
+      if ((crossings >> n & 1) != 0) steps.crossing += square;
     }
-    if (energy > 0 && product / energy > 0.8) ++noisy_blocks_;
+    return steps;
   }
+
+  // Sub-blocks are numbered from the start of the file; the channels take turns.
+  void look_at_bytes(const Block& block) {
+    const auto first = block.first_frame / dsp::kSubBlock;
+    for (int s = 0; (s + 1) * dsp::kSubBlock <= block.frames; ++s) {
+      const auto number = first + s, every = number < kEarlySubs ? kReadEveryEarly : kReadEvery;
+      if (number % every != 0) continue;
+      const int c = static_cast<int>(number / every % block.channels);
+      if (block.high(c)[s] != 0 || block.low(c)[s] != 0) read_again(block, c, s * dsp::kSubBlock);
+    }
+  }
+
+  void read_again(const Block& block, int c, int from) {
+    Stretch here, swap, flip;
+    std::uint64_t crossings = 0;
+    for (std::size_t n = 0; n < here.size(); ++n) {
+      const auto code = block.codes[(static_cast<std::int64_t>(from) + static_cast<std::int64_t>(n)) * block.channels + c];
+      here[n] = code * (1.0 / 2147483648.0), swap[n] = swapped(code);
+      flip[n] = here[n] < 0 ? here[n] + 1 : here[n] - 1;
+      if (n > 0 && (here[n] < 0) != (here[n - 1] < 0)) crossings |= std::uint64_t{1} << n;
+    }
+    const auto as_is = steps_of(here, crossings), as_swapped = steps_of(swap, crossings), as_unsigned = steps_of(flip, crossings);
+    const double rough = as_is.roughness(), rough_swapped = as_swapped.roughness();
+    swapped_readings_ += rough_swapped < kLikeNoise && rough > kSmoother * rough_swapped;
+    // The wrong order puts the lowest byte on top and is seldom the softer one: a soft stretch in the wrong order, with a few louder
+    // samples, says nothing for it.
+    plain_readings_ += rough < kLikeNoise && rough_swapped > kSmoother * rough && 4 * as_swapped.spread > as_is.spread;
+    // A square wave is smaller, too, when its two levels are moved towards each other: it has nothing but leaps.
+    const double turns = std::popcount(crossings), rest = static_cast<double>(here.size()) - 1 - turns;
+    const bool alike = as_unsigned.crossing * rest <= kStepOverOthers * (as_unsigned.all - as_unsigned.crossing) * turns;
+    unsigned_readings_ += as_is.all > kFewerSteps * as_unsigned.all && as_unsigned.roughness() < kLikeNoise && alike;
+    signed_readings_ += as_unsigned.all > kFewerSteps * as_is.all;
+  }
+
+  static bool nearly_all(std::int64_t said, std::int64_t against) { return said >= kFewestReadings && said >= 9 * against; }
 
   int unused_bits() const { return bits_ == 0 ? 0 : std::countr_zero(bits_) - (32 - format_.container_bits); }
 
@@ -529,7 +576,8 @@ class CodeMeter final : public Meter {
   double reach_ = 0;  ///< within which runs are near ones
   std::vector<Channel> channels_;
   std::uint32_t bits_ = 0;
-  std::int64_t tiny_ = 0, nonzero_ = 0, end_ = 0, loud_blocks_ = 0, noisy_blocks_ = 0;
+  std::int64_t tiny_ = 0, nonzero_ = 0, end_ = 0;
+  std::int64_t swapped_readings_ = 0, plain_readings_ = 0, unsigned_readings_ = 0, signed_readings_ = 0;
 };
 
 std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<CodeMeter>(setup); }

@@ -212,8 +212,12 @@ def scale(b, r):
     return Plant(sound=b.changed(b.x * factor, bits=32), note=f"times {factor:.3g}")
 
 
-@fault("C21", "swapped bytes", "byte_order_suspect", turned(), "evidence")
+@fault("C21", "swapped bytes or unsigned samples", "byte_order_suspect", turned(), "evidence")
 def swapped(b, r):
+    if b.bits < 32 and r.uniform() < 0.3:
+        raw = np.frombuffer(pcm_bytes(b.x, b.bits), np.uint8).copy()
+        raw[b.bits // 8 - 1::b.bits // 8] ^= 0x80
+        return Plant(data=riff([chunk(b"fmt ", fmt_chunk(b)), chunk(b"data", raw.tobytes())]), note=f"{b.bits} bits, unsigned")
     raw = pcm_bytes(b.x, b.bits, big_endian=True)
     return Plant(data=riff([chunk(b"fmt ", fmt_chunk(b)), chunk(b"data", raw)]), note=f"{b.bits} bits")
 

@@ -439,6 +439,45 @@ TEST_SUITE("measure/codes") {
     // Honest noise at full scale stays noise when its bytes are swapped.
     CHECK(!flag(codes({noise(1, 1.0, kRate * 2)}, 16), "byte_order_suspect"));
   }
+
+  TEST_CASE("swapped bytes and unsigned samples are seen in every word length, with room before and behind, soft or loud") {
+    enum class Wrong { nothing, order, sign };
+    const auto suspect = [](const Samples& x, int bits, Wrong wrong) {
+      audio::OpenedFile file;
+      file.source = std::make_unique<audio::CodeSource>(
+          audio::plain_format(kRate, 1, audio::SampleKind::integer, bits), static_cast<std::int64_t>(x.size()),
+          [=](std::int64_t first, std::int64_t frames, std::int32_t* out) {
+            for (auto n = first; n < first + frames; ++n) {
+              const auto v = static_cast<std::uint32_t>(code(x[static_cast<std::size_t>(n)], bits));
+              std::uint32_t turned = 0;
+              for (int byte = 0; byte < bits / 8; ++byte) turned |= (v >> (24 - 8 * byte) & 0xFF) << (32 - bits + 8 * byte);
+              *out++ = static_cast<std::int32_t>(wrong == Wrong::order ? turned : wrong == Wrong::sign ? v ^ 0x80000000u : v);
+            }
+          });
+      return flag(measured(std::move(file)), "byte_order_suspect");
+    };
+    for (const double peak : {0.03, 0.9}) {
+      const auto song = music_like(kRate * 2, 1, peak)[0];
+      const auto room = sum(concatenated({silence(kRate / 3), song, silence(kRate * 3 / 2)}), noise(8, 1e-4, kRate / 3 + kRate * 7 / 2));
+      for (const int bits : {16, 24, 32}) {
+        CAPTURE(peak);
+        CAPTURE(bits);
+        for (const auto& x : {song, room}) {
+          CHECK(!suspect(x, bits, Wrong::nothing));
+          CHECK(suspect(x, bits, Wrong::order));
+          CHECK(suspect(x, bits, Wrong::sign));
+        }
+      }
+    }
+    // Noise, what has leaps only, eight bits in a longer word, and silence.
+    const auto square_wave = [](double peak) { return square(kRate, 220, peak, kRate * 2); };
+    auto crushed = music_like(kRate * 2, 1, 0.5)[0];
+    for (auto& v : crushed) v = std::nearbyint(v * 128) / 128;
+    for (const auto& x : {noise(1, 0.05, kRate * 2), square_wave(1), square_wave(0.9), square_wave(0.3),
+                          sum(square_wave(0.9), noise(5, 1e-4, kRate * 2)), crushed, silence(kRate)}) {
+      for (const int bits : {16, 24, 32}) CHECK(!suspect(x, bits, Wrong::nothing));
+    }
+  }
 }
 
 TEST_SUITE("measure/edges") {
