@@ -25,8 +25,11 @@ constexpr CatalogEntry kEntries[] = {
      .act = "Check the routing of the export, and whether both sides of the bus are connected.", .parameters = kSilent},
     {.id = "copied_channels", .title = "Copied channels", .group = Group::stereo, .unit = Unit::count,
      .better = Better::lower, .what = "Channels that are a copy of another.",
-     .how = "Number of channels, silent ones aside, that equal an earlier channel to the bit.", .source = "definition",
-     .caveat = "A copy at another level, delayed or with other dither is not found. In a stereo file this is dual mono to the bit.", .act = "Check which bus feeds which channel."},
+     .how = "Number of channels, silent ones aside, that equal an earlier channel to the bit; in files of more than two channels and "
+            "integer samples also those that never stand more than 3 steps of the word apart, as dither makes them, and reach 256 "
+            "steps.",
+     .source = "definition",
+     .caveat = "A copy at another level, or delayed, is not found. In a stereo file this is dual mono to the bit.", .act = "Check which bus feeds which channel."},
     {.id = "inverted_channel", .title = "One channel upside down", .group = Group::stereo, .unit = Unit::boolean,
      .what = "Whether one channel is the other with its polarity flipped.",
      .how = "Left equals minus right to the bit; or at least 6 LU go in mono and phase correlation is -0.7 or less over all with "
@@ -40,18 +43,24 @@ constexpr CatalogEntry kEntries[] = {
 
 // Equally loud channels of correlation -0.5 lose this much; noise whose lows alone are opposed loses less, weighted for the ear.
 constexpr double kFlippedLossLu = 6;
+// Two copies, each with triangular dither of its own, stand at most so far apart; whole sound reaches far beyond it.
+constexpr int kDitherSteps = 3, kFewestSteps = 256;
 
 class ChannelMeter final : public Meter {
  public:
   explicit ChannelMeter(const Setup& setup)
       : format_(setup.format), thresholds_(setup.variants("silent_channels")),
-        leader_(static_cast<std::size_t>(setup.format.channels), 0) {}
+        leader_(static_cast<std::size_t>(setup.format.channels), 0),
+        near_(leader_),
+        look_near_(setup.format.channels > 2 && setup.format.kind == audio::SampleKind::integer && !setup.format.lossy),
+        step_(std::int64_t{1} << (32 - std::clamp(setup.format.container_bits, 8, 32))) {}
 
   [[nodiscard]] bool wants_blocks() const override { return format_.channels > 1; }
 
   void process(const Block& block) override {
     if (block.codes != nullptr) {
       compare(block.codes, block.frames);
+      if (look_near_) sort_apart(near_, block.codes, block.frames, kDitherSteps * step_);
     } else {
       compare(block.reals, block.frames);
     }
@@ -70,9 +79,11 @@ class ChannelMeter final : public Meter {
     std::string which;
     for (int c = 1; c < channels; ++c) {
       const auto at = static_cast<std::size_t>(c);
-      if (leader_[at] == c || bus.peak[at] <= 0) continue;
+      const bool nearly = leader_[at] == c && near_[at] != c && look_near_ && bus.peak[at] * 0x1p31 >= static_cast<double>(kFewestSteps * step_);
+      if ((leader_[at] == c && !nearly) || bus.peak[at] <= 0) continue;
       ++copies;
-      which += (which.empty() ? "" : ", ") + std::to_string(c + 1) + " = " + std::to_string(leader_[at] + 1);
+      which += (which.empty() ? "" : ", ") + std::to_string(c + 1) + " = " + std::to_string((nearly ? near_ : leader_)[at] + 1) +
+               (nearly ? " but for dither" : "");
     }
     report.value("copied_channels", static_cast<double>(copies)).note = copies > 0 ? "channels " + which : "";
     if (channels != 2) {
@@ -90,37 +101,39 @@ class ChannelMeter final : public Meter {
   void compare(const T* x, int frames) {
     const int channels = format_.channels;
     if (channels == 2 && leader_[1] == 1 && !negated_) return;
+    sort_apart(leader_, x, frames, 0);
+    if (channels == 2 && negated_) {
+      for (int n = 0; n < frames && negated_; ++n) negated_ = opposite(x[2 * n], x[2 * n + 1]);
+    }
+  }
+
+  template <class T>
+  void sort_apart(std::vector<int>& leaders, const T* x, int frames, std::int64_t within) const {
+    const int channels = format_.channels;
     const auto same = [&](int a, int b) {
       for (int n = 0; n < frames; ++n) {
         const auto* frame = x + static_cast<std::int64_t>(n) * channels;
-        if (heard(frame[a]) != heard(frame[b])) return false;
+        if (!alike(heard(frame[a]), heard(frame[b]), within)) return false;
       }
       return true;
     };
-    if (!started_) {
-      started_ = true;
-      for (auto& leader : leader_) leader = 0;
-    }
-    auto now = leader_;
+    auto now = leaders;
     for (int c = 1; c < channels; ++c) {
       const auto at = static_cast<std::size_t>(c);
-      if (leader_[at] == c || same(leader_[at], c)) {
-        continue;
-      }
+      if (leaders[at] == c || same(leaders[at], c)) continue;
       now[at] = c;
       for (int other = 0; other < c; ++other) {
         const auto o = static_cast<std::size_t>(other);
-        if (leader_[o] == leader_[at] && now[o] == other && other != leader_[at] && same(other, c)) {
+        if (leaders[o] == leaders[at] && now[o] == other && other != leaders[at] && same(other, c)) {
           now[at] = other;
           break;
         }
       }
     }
-    leader_ = std::move(now);
-    if (channels == 2 && negated_) {
-      for (int n = 0; n < frames && negated_; ++n) negated_ = opposite(x[2 * n], x[2 * n + 1]);
-    }
+    leaders = std::move(now);
   }
+  static bool alike(std::int32_t a, std::int32_t b, std::int64_t within) { return std::abs(std::int64_t{a} - b) <= within; }
+  static bool alike(double a, double b, std::int64_t) { return a == b; }
 
   // NaN and infinities count as 0 here too, as in every other meter.
   static std::int32_t heard(std::int32_t v) { return v; }
@@ -198,8 +211,10 @@ class ChannelMeter final : public Meter {
 
   const audio::StreamFormat format_;
   const std::vector<Parameters> thresholds_;
-  std::vector<int> leader_;
-  bool started_ = false, negated_ = true;
+  std::vector<int> leader_, near_;  ///< the first of those that are equal so far; that differ by dither at most
+  const bool look_near_;
+  const std::int64_t step_;         ///< of the word, in codes
+  bool negated_ = true;
 };
 
 std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<ChannelMeter>(setup); }

@@ -237,4 +237,7 @@ def copied(b, r):
     pairs = ((4, 5), (0, 1), (2, 0), (4, 0))
     a, c = pairs[int(r.integers(0, 4))]
     x[:, a] = x[:, c]
+    if r.uniform() < 0.4:
+        x = dithered(x, 24, r)
+        return Plant(sound=b.changed(x, bits=24), note=f"{c + 1} to {a + 1}, dithered once more")
     return Plant(sound=b.changed(x, bits=24), note=f"{c + 1} to {a + 1}")

@@ -216,6 +216,21 @@ TEST_SUITE("measure/stereo") {
     CHECK(codes({a, late, early})("copied_channels") == 0);
   }
 
+  TEST_CASE("a copy among many channels is one with dither of its own, too") {
+    const double step = 1.0 / 8388608;
+    const auto a = noise(1, 0.5, kRate), b = noise(2, 0.5, kRate), none = silence(kRate);
+    const auto moved = [&](Samples x, double by) {
+      x[777] += by;
+      return x;
+    };
+    const auto r = codes({a, b, moved(a, 3 * step), moved(none, step), none});
+    CHECK(r("copied_channels") == 1);
+    CHECK(r.measurement("copied_channels").note == "channels 3 = 1 but for dither");
+    CHECK(codes({a, b, moved(a, 4 * step)})("copied_channels") == 0);
+    CHECK(codes({scaled(a, 20 * step), b, scaled(a, 21 * step)})("copied_channels") == 0);
+    CHECK(reals({a, b, moved(a, step)})("copied_channels") == 0);
+  }
+
   TEST_CASE("a flipped side of a wide mix is known by its low end") {
     const auto low = sine(kRate, 60, 0.3, kRate * 4), mid = sine(kRate, 900, 0.2, kRate * 4);
     const auto one = scaled(sine(kRate, 3000, 0.2, kRate * 4), 0.5), other = scaled(sine(kRate, 5000, 0.2, kRate * 4), 0.5);
