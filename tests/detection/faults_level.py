@@ -52,6 +52,11 @@ def stuck_bit(b, r):
     start = int(b.frames * r.uniform(0.25, 0.8))
     count = int(r.choice([1, 1, 2, 4]))
     codes = np.round(b.x / lsb(b.bits)).astype(np.int64)
+    if r.uniform() < 0.4:
+        bit, one = int(r.integers(1, 8)), bool(r.integers(0, 2))
+        codes[start:] = codes[start:] | (1 << bit) if one else codes[start:] & ~(1 << bit)
+        return Plant(sound=b.changed(codes * lsb(b.bits)), at=start / b.rate,
+                     note=f"bit {bit} at {int(one)} from {start / b.rate:.1f} s")
     codes[start:] &= ~((1 << count) - 1)
     return Plant(sound=b.changed(codes * lsb(b.bits)), at=start / b.rate, note=f"{count} lowest bits from {start / b.rate:.1f} s")
 
