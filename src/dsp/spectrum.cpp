@@ -70,6 +70,14 @@ std::span<const float> Spectra::take() {
   return lines_;
 }
 
+void Spectra::mean(std::vector<float>& out) const {
+  out.assign(static_cast<std::size_t>(size_), 0.0f);
+  const float share = 1.0f / static_cast<float>(channels_);
+  for (const auto& channel : pending_) {
+    for (std::size_t n = 0; n < out.size(); ++n) out[n] += share * channel[n];
+  }
+}
+
 void Spectra::skip_to(std::int64_t index) {
   const auto ahead = (index - index_) * step_;
   index_ = index;

@@ -22,6 +22,8 @@ class Spectra {
   [[nodiscard]] bool ready() const;
   /// Transforms the frame at hand and goes on to the next: the power of each Fourier line, all channels added up.
   [[nodiscard]] std::span<const float> take();
+  /// The mean of all channels over the frame at hand, as it was pushed.
+  void mean(std::vector<float>& out) const;
   /// Goes on to frame `index`, which lies ahead.
   void skip_to(std::int64_t index);
   /// At the end: fills the frame at hand with silence where it holds sound that no frame before it has held whole.

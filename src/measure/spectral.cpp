@@ -10,6 +10,7 @@
 
 #include "base/text.h"
 #include "dsp/spectrum.h"
+#include "measure/holes.h"
 #include "measure/meter.h"
 #include "measure/pictures.h"
 
@@ -27,16 +28,19 @@ constexpr CatalogEntry kEntries[] = {
      .act = "When the end is sharp and low, ask which file the sound came from, and go back to the original."},
     {.id = "lossy_source", .title = "Lossy source", .group = Group::noise, .unit = Unit::text,
      .what = "Whether the sound seems to have been through a lossy codec: none, some or strong evidence.",
-     .how = "A heuristic, over the spectra of bandwidth: those above -50 dBFS in which the level falls by 20 dB and more within 500 Hz, between 10.5 and 20.6 kHz, and stays there; "
-            "strong where 60 % of the spectra that can show it do so at one frequency above 14.4 kHz, by 25 dB in the mean; some from 25 %. "
-            "The note names frequency, share and drop.",
-     .source = "common practice, no source: encoders of 128 kbit/s end near 16 kHz, of 320 near 20 kHz",
-     .caveat = "A steep low-pass, an old converter and samples from a lossy library look the same; high bit rates leave no trace. Evidence, "
-               "never proof.",
+     .how = "A heuristic, over the spectra of bandwidth (beyond the first 10 s one a second): those above -50 dBFS in which the level falls by 20 dB and more within "
+            "500 Hz, between 10.5 and 20.6 kHz, and stays there. Where 25 % of the spectra that can show it do so at one frequency, that is some "
+            "evidence. Strong needs holes as well, in up to 200 of these spectra: places of 20 ms and 180 Hz between 6 kHz and that end which fall 20 dB under what lies before, after, "
+            "below and above, three of them and one in 10 000 places. Holes alone are some evidence. The note names frequency, share, drop and holes.",
+     .source = "common practice, no source: encoders of 128 kbit/s end near 16 kHz, of 320 near 20 kHz, and leave out bands that they count as inaudible",
+     .caveat = "A steep low-pass and an old converter end alike, without holes. Samples from a lossy library have both. Codecs that fill their holes with noise (Opus) and "
+               "high bit rates leave an end alone, or no trace. Evidence, never proof.",
      .act = "Ask for the original. If a low-pass was meant, say so."},
     {.id = "upsampled_source", .title = "Upsampled source", .group = Group::noise, .unit = Unit::text,
      .what = "Whether the file seems to come from a lower sample rate: none, some or strong evidence.",
-     .how = "A heuristic: the same steep end as for a lossy source, just below half of a lower rate (22.05, 24, 44.1, 48, 88.2 or 96 kHz). "
+     .how = "A heuristic: the same steep end as for a lossy source in 25 % of the spectra (beyond the first 10 s one a second is read), near half of a lower rate "
+            "(22.05, 24, 44.1, 48, 88.2 or 96 kHz): from 0.94 to 1.03 of it, and in files of 88.2 kHz and more, where nothing else ends there, from 0.90 to 1.06 of the half "
+            "of rates from 44.1 kHz on, since converters begin early or let through what lies above. Strong from 60 % and 25 dB in the mean. "
             "Strong mirror images count too, and at 88.2 kHz and more nothing but a flat floor above 24 kHz is some evidence.",
      .source = "common practice, no source",
      .caveat = "Microphones, analogue tape and many plug-ins end there as well. Evidence, never proof.",
@@ -44,13 +48,13 @@ constexpr CatalogEntry kEntries[] = {
     {.id = "imaging", .title = "Imaging", .group = Group::noise, .unit = Unit::text,
      .what = "Whether the spectrum is mirrored at half of a lower rate, as a poor rate conversion leaves it: none, some or strong evidence.",
      .how = "A heuristic: correlation of the fine structure (decibels less their mean over 17 Fourier lines) below and above half of a lower rate, "
-            "mean over the spectra: strong from 0.3, some from 0.15. A spectrum counts nothing where it fits 70 % as well with the mirror 3 to 64 lines off.",
+            "mean over every fourth of the spectra of bandwidth (beyond the first 10 s one a second): strong from 0.3, some from 0.15. A spectrum counts nothing where it fits 70 % as well with the mirror 3 to 64 lines off.",
      .source = "common practice, no source",
      .caveat = "Ring modulation and folded distortion that are meant can look the same. Evidence, never proof.",
      .act = "Convert again with a better converter, from the original."},
     {.id = "steady_tones", .title = "Steady tones", .group = Group::noise, .unit = Unit::count, .better = Better::lower,
      .what = "Thin whistles above 5 kHz that go on through the whole file: screens, power supplies, computers.",
-     .how = "A Fourier line counts when it stands 20 dB over those 35 to 180 Hz beside it in 10 % of the spectra (about where an ear begins to hear "
+     .how = "A Fourier line counts when it stands 20 dB over those 35 to 180 Hz beside it in 10 % of the spectra (of bandwidth: beyond the first 10 s one a second; about where an ear begins to hear "
             "it through noise), there with a level above -100 dBFS that varies by less than 1 dB (standard deviation), and when it falls 6 to 9 dB "
             "below that in 5 % of all spectra at most: where music covers it, it may still be there. The note names frequency and level.",
      .source = "common practice, no source",
@@ -61,15 +65,21 @@ constexpr CatalogEntry kEntries[] = {
 
 constexpr double kBandHz = 250, kDenseS = 10, kHopS = 1;
 constexpr int kFewestBands = 8;
+constexpr int kLeastStretch = 4096;  // frames
 constexpr int kLevels = 200;  // whole decibels from −170
 constexpr double kLowestDb = -170;
 constexpr double kLoudDb = -50, kReadableDb = -100;
+constexpr std::int64_t kMostSearched = 200, kFewestHoles = 3;
+constexpr double kHoleShare = 1e-4;
 constexpr double kWallDb = 20, kStrongWallDb = 25, kLowestWallHz = 9000, kHighestWall = 0.96;
-constexpr double kLossyFromHz = 10500, kLossyToHz = 20600, kLossyStrongHz = 14400, kLossyBelow = 0.93;
+constexpr double kLossyFromHz = 10500, kLossyToHz = 20600, kLossyBelow = 0.93;
 constexpr std::int64_t kFewestReadable = 8;
 constexpr double kStrongShare = 0.6, kSomeShare = 0.25;
 constexpr double kOldRates[] = {22050, 24000, 44100, 48000, 88200, 96000};
-constexpr double kOldFrom = 0.94, kOldTo = 1.01;
+constexpr double kOldFrom = 0.94, kOldTo = 1.03;
+// With an octave of room above, a converter may begin early or let images through, and no codec and no converter of the
+// file's own rate ends there.
+constexpr double kHighRate = 88200, kRoom = 0.6, kRoomOldRate = 44100, kRoomFrom = 0.90, kRoomTo = 1.06;
 constexpr double kOverFloorDb = 10, kFlatDb = 3, kEdgeDb = 6, kEmptyFloorDb = -100;
 constexpr double kToneFromHz = 5000, kToneShare = 0.1, kToneSpreadDb = 1, kToneLowestDb = -100, kToneMissing = 0.05;
 constexpr float kToneOver = 100;  // 20 dB
@@ -90,7 +100,8 @@ class SpectralMeter final : public Meter {
         frames_(sample_rate_, setup.format.channels),
         size_(frames_.size()),
         scale_(frames_.scale()),
-        bands_(static_cast<int>(sample_rate_ / 2 / kBandHz)) {
+        bands_(static_cast<int>(sample_rate_ / 2 / kBandHz)),
+        holes_(sample_rate_, std::max(size_, kLeastStretch)) {
     if (setup.pictures) {
       picture_.emplace(frames_);
     } else {
@@ -165,6 +176,7 @@ class SpectralMeter final : public Meter {
   void take() {
     while (frames_.ready()) {
       const bool looked_at = frames_.index() == next_ && (next_ + 1) * frames_.step() <= frames_.frames();
+      if (looked_at && searched_ < kMostSearched && size_ >= kLeastStretch) frames_.mean(mean_);
       const auto lines = frames_.take();
       if (picture_) picture_->add(lines);
       if (looked_at) {
@@ -211,6 +223,7 @@ class SpectralMeter final : public Meter {
       if (drop > best) best = drop, at = b;
     }
     if (best <= kWallDb) return;
+    if (!mean_.empty() && searched_ < kMostSearched) ++searched_, holes_.look(mean_, at * kBandHz);
     ++walls_[static_cast<std::size_t>(at)];
     drops_[static_cast<std::size_t>(at)] += best;
   }
@@ -386,12 +399,25 @@ class SpectralMeter final : public Meter {
       return;
     }
     auto& m = report.value("lossy_source", std::string("none"));
-    if (wall.hz < kLossyFromHz || wall.hz > kLossyToHz || wall.hz > kLossyBelow * sample_rate_ / 2) return;
-    auto found = grade(wall.share, wall.drop_db);
-    if (found == "none") return;
-    if (wall.hz < kLossyStrongHz) found = "some";
-    m.outcome = Value(found);
-    m.note = words(wall);
+    // A fixed low-pass has the end alone, however steep.
+    const bool ends = wall.hz >= kLossyFromHz && wall.hz <= kLossyToHz && wall.hz <= kLossyBelow * sample_rate_ / 2 && wall.share >= kSomeShare;
+    const bool holes = holes_.holes() >= kFewestHoles &&
+                       static_cast<double>(holes_.holes()) >= kHoleShare * static_cast<double>(holes_.places());
+    if (!ends && !holes) return;
+    m.outcome = Value(std::string(ends && holes ? "strong" : "some"));
+    if (ends) m.note = words(wall);
+    if (holes) m.note += (ends ? ", with " : "") + std::to_string(holes_.holes()) + " holes in the highs below";
+  }
+  // Which lower rate would end here, in kHz; two where both would.
+  std::string old_rates(double hz) const {
+    std::string text;
+    for (const double rate : kOldRates) {
+      if (rate >= 0.97 * sample_rate_) continue;
+      const bool room = sample_rate_ >= kHighRate && rate >= kRoomOldRate && rate <= kRoom * sample_rate_;
+      if (hz < (room ? kRoomFrom : kOldFrom) * rate / 2 || hz > (room ? kRoomTo : kOldTo) * rate / 2) continue;
+      text += (text.empty() ? "" : " or ") + base::fixed(rate / 1000, rate == 22050 ? 2 : 1);
+    }
+    return text;
   }
 
   void upsampled(Report& report, const Wall& wall) {
@@ -404,12 +430,10 @@ class SpectralMeter final : public Meter {
       return;
     }
     auto& m = report.value("upsampled_source", std::string("none"));
-    for (const double rate : kOldRates) {
-      if (rate >= 0.97 * sample_rate_ || wall.hz < kOldFrom * rate / 2 || wall.hz > kOldTo * rate / 2) continue;
-      const auto found = grade(wall.share, wall.drop_db);
-      if (found == "none") continue;
+    const auto found = grade(wall.share, wall.drop_db), rates = old_rates(wall.hz);
+    if (found != "none" && !rates.empty()) {
       m.outcome = Value(found);
-      m.note = words(wall) + ", as from " + base::fixed(rate / 1000, rate == 22050 ? 2 : 1) + " kHz";
+      m.note = words(wall) + ", as from " + rates + " kHz";
       return;
     }
     // A poor converter leaves images in place of a wall.
@@ -419,7 +443,7 @@ class SpectralMeter final : public Meter {
       return;
     }
     const int flat = floor_from();
-    if (sample_rate_ >= 88200 && flat > 0 && flat * kBandHz <= 24250 && passed(flat, 0.05) < kEmptyFloorDb) {
+    if (sample_rate_ >= kHighRate && flat > 0 && flat * kBandHz <= 24250 && passed(flat, 0.05) < kEmptyFloorDb) {
       m.outcome = Value(std::string("some"));
       m.note = "nothing but a flat floor above " + base::fixed(flat * kBandHz / 1000, 1) + " kHz";
     }
@@ -496,13 +520,14 @@ class SpectralMeter final : public Meter {
   const double scale_;
   const int bands_;
   std::optional<dsp::BandSpectrum> picture_;
-  std::vector<float> lines_, log_, fine_;
+  HoleFinder holes_;
+  std::vector<float> lines_, log_, fine_, mean_;
   std::vector<double> sums_, band_db_, drops_, tone_sum_, tone_square_;
   std::vector<std::int64_t> walls_, counts_, tone_count_;
   std::vector<int> depth_;
   std::vector<std::uint16_t> depths_;  // by line and octave
   std::vector<Mirror> mirrors_;
-  std::int64_t next_ = 1, spectra_ = 0, readable_ = 0;
+  std::int64_t next_ = 1, spectra_ = 0, readable_ = 0, searched_ = 0;
 };
 
 std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<SpectralMeter>(setup); }

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <stdexcept>
 
+#include "dsp/fourier.h"
+
 namespace sendworthy::test {
 
 // Left stays; right turns from a copy of left (0) over unrelated music (0.5) to left upside down (1).
@@ -158,6 +160,34 @@ void end_at(Clip& clip, double hz) {
     channel.resize(static_cast<std::size_t>(clip.rate) * 6);
     channel = low_passed(channel, hz, clip.rate);
   }
+}
+
+// Blocks of some 20 ms under a sine window before and after the transform, which add up to one; a hole is four blocks long.
+std::vector<double> with_holes(const std::vector<double>& x, int rate) {
+  const auto size = static_cast<std::size_t>(rate > 50000 ? 2048 : 1024), step = size / 2;
+  dsp::Fourier fourier(static_cast<int>(size));
+  std::vector<float> real(size), imaginary(size);
+  std::vector<double> window(size), out(x.size(), 0.0);
+  for (std::size_t n = 0; n < size; ++n) window[n] = std::sin(3.14159265358979 * (static_cast<double>(n) + 0.5) / static_cast<double>(size));
+  const auto lowest = static_cast<std::size_t>(6500 * static_cast<double>(size) / rate);
+  std::uint32_t state = 5;
+  std::size_t hole = lowest;
+  for (std::size_t block = 0; block * step + size <= x.size(); ++block) {
+    const auto from = block * step;
+    for (std::size_t n = 0; n < size; ++n) real[n] = static_cast<float>(window[n] * x[from + n]), imaginary[n] = 0;
+    fourier.forward(real, imaginary);
+    if (block % 12 == 0) hole = 4 * ((lowest + static_cast<std::size_t>(140 * uniform(state))) / 4) - 2;
+    for (auto k = hole; block % 12 < 4 && k < hole + 8; ++k) real[k] = imaginary[k] = real[size - k] = imaginary[size - k] = 0;
+    // Back by the same transform: its complex conjugate, turned round.
+    for (auto& v : imaginary) v = -v;
+    fourier.forward(real, imaginary);
+    for (std::size_t n = 0; n < size; ++n) out[from + n] += window[n] * static_cast<double>(real[n]) / static_cast<double>(size);
+  }
+  return out;
+}
+
+void punch_holes(Clip& clip) {
+  for (auto& channel : clip.channels) channel = with_holes(channel, clip.rate);
 }
 
 // Five seconds of faint noise behind the music; first frame and end.

@@ -39,6 +39,9 @@ void fill_low_bits(Clip& clip);
 void shorten_with_tail(Clip& clip, bool dithered);
 /// The first seconds, with nothing left above the frequency.
 void end_at(Clip& clip, double hz);
+/// Bands of some 400 Hz above 6 kHz that are left out for 30 ms, here and there, as codecs leave them out.
+void punch_holes(Clip& clip);
+std::vector<double> with_holes(const std::vector<double>& x, int rate);
 /// Five seconds of faint noise behind the music; first frame and end.
 std::pair<std::size_t, std::size_t> pause(Clip& clip, double rms_dbfs);
 

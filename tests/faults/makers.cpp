@@ -479,9 +479,19 @@ void make_value(Sample& s, const std::string& id, const Value& wanted) {
     } else if (id == "truncated_word_length") {
       shorten_with_tail(s.clip, *text == "none");
     } else if (id == "lossy_source") {
-      if (*text != "none") end_at(s.clip, 16000);
+      if (*text != "none") end_at(s.clip, 16000), punch_holes(s.clip);
     } else if (id == "upsampled_source") {
+      // Some evidence: less than half of it was converted.
+      auto whole = s.clip;
       if (*text != "none") end_at(s.clip, 0.9 * 44100 / 2 + 1900);
+      if (*text == "some") {
+        for (std::size_t c = 0; c < whole.channels.size(); ++c) {
+          auto& channel = s.clip.channels[c];
+          const auto& native = whole.channels[c];
+          const auto from = static_cast<std::ptrdiff_t>(channel.size() * 2 / 5);
+          std::copy(native.begin() + from, native.begin() + static_cast<std::ptrdiff_t>(channel.size()), channel.begin() + from);
+        }
+      }
     } else if (id == "imaging") {
       // Every second frame from a straight line between its neighbours.
       if (*text != "none") {

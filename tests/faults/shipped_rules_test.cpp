@@ -76,6 +76,7 @@ Value failing_value(const Rule& rule, const Comparison& c) {
       if (const auto* yes = std::get_if<bool>(&first)) return !*yes;
       if (std::holds_alternative<std::string>(first)) {
         if (rule.measure.id == "bit_rate_mode") return std::string("variable");
+        if (std::find(c.accepted.begin(), c.accepted.end(), Value(std::string("strong"))) != c.accepted.end()) return std::string("some");
         if (std::get<std::string>(first) == "none") return std::string("there");
         for (const char* other : {"CAF", "MP3"}) {
           if (std::find(c.accepted.begin(), c.accepted.end(), Value(std::string(other))) == c.accepted.end())

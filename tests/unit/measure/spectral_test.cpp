@@ -41,14 +41,28 @@ TEST_SUITE("measure/spectral") {
     CHECK(text(reals({full}), "lossy_source") == "none");
     CHECK(text(reals({full}), "upsampled_source") == "none");
     const auto coded = reals({with_floor(low_passed(full, 16000, kRate, kTaps))});
-    CHECK(text(coded, "lossy_source") == "strong");
+    // However steep and constant, an end alone may be a low-pass that was meant.
+    CHECK(text(coded, "lossy_source") == "some");
     CHECK(text(coded, "upsampled_source") == "none");
     CHECK(std::stod(coded.measurement("lossy_source").note.substr(8)) == doctest::Approx(16).epsilon(0.02));
     const auto up = reals({with_floor(low_passed(full, 21800, kRate, kTaps))});
     CHECK(text(up, "lossy_source") == "none");
     CHECK(text(up, "upsampled_source") == "strong");
     CHECK(up.measurement("upsampled_source").note.find("44.1 kHz") != std::string::npos);
+    CHECK(up.measurement("upsampled_source").note.find("or") == std::string::npos);
     const auto wide = noise(3, 0.3, 96000 * 4);
+    // Converters that begin at 0.92 of half the old rate, and those that let through what lies just above it.
+    for (const double hz : {20300.0, 22100.0, 22600.0, 24900.0}) {
+      CAPTURE(hz);
+      const auto r = reals({with_floor(low_passed(wide, hz, 96000, kTaps))}, 96000);
+      CHECK(text(r, "upsampled_source") == "strong");
+    }
+    for (const double hz : {19000.0, 26800.0, 41000.0}) {
+      CAPTURE(hz);
+      CHECK(text(reals({with_floor(low_passed(wide, hz, 96000, kTaps))}, 96000), "upsampled_source") != "strong");
+    }
+    // At 48 kHz, an end at 20.3 kHz may be a codec's.
+    CHECK(text(reals({with_floor(low_passed(full, 20300, kRate, kTaps))}), "upsampled_source") == "none");
     CHECK(text(reals({with_floor(low_passed(wide, 23800, 96000, kTaps))}, 96000), "upsampled_source") == "strong");
     CHECK(text(reals({wide}, 96000), "upsampled_source") == "none");
     // Dark: a gentle slope has no wall, and no highs have nothing to show.
@@ -59,6 +73,42 @@ TEST_SUITE("measure/spectral") {
     CHECK(!reals({sine(kRate, 300, 0.3, kRate * 4)}).measured("lossy_source"));
     CHECK(!reals({silence(kRate * 4)}).measured("lossy_source"));
     CHECK(!reals({noise(1, 0.3, 4000)}).measured("lossy_source"));
+  }
+
+  TEST_CASE("an end with holes below it is strong evidence of a codec, holes or an end alone are some") {
+    const auto full = noise(2, 0.3, kRate * 4);
+    for (const double hz : {12000.0, 16000.0, 19000.0}) {
+      CAPTURE(hz);
+      const auto low = low_passed(full, hz, kRate, kTaps);
+      CHECK(text(reals({with_floor(low)}), "lossy_source") == "some");
+      const auto coded = reals({with_floor(with_holes(low, kRate))});
+      CHECK(text(coded, "lossy_source") == "strong");
+      CHECK(coded.measurement("lossy_source").note.find(" holes in the highs below") != std::string::npos);
+      // One sound in both channels or in one, and at another rate.
+      const auto sound = with_floor(with_holes(low, kRate));
+      CHECK(text(reals({sound, sound}), "lossy_source") == "strong");
+      CHECK(text(reals({sound, silence(length(sound))}), "lossy_source") == "strong");
+    }
+    const auto wide = low_passed(noise(3, 0.3, 96000 * 4), 16000, 96000, kTaps);
+    CHECK(text(reals({with_floor(with_holes(wide, 96000))}, 96000), "lossy_source") == "strong");
+    // Holes without an end in the place of a codec's are no strong evidence.
+    CHECK(text(reals({with_floor(with_holes(full, kRate))}), "lossy_source") == "none");
+    CHECK(text(reals({with_floor(with_holes(low_passed(full, 21800, kRate, kTaps), kRate))}), "lossy_source") == "some");
+  }
+
+  TEST_CASE("gaps in time, gaps in frequency and strokes are no holes") {
+    const auto low = low_passed(noise(2, 0.3, kRate * 4), 16000, kRate, kTaps);
+    const auto grade = [](const Samples& x) { return text(reals({with_floor(x)}), "lossy_source"); };
+    // All of it is away for 30 ms again and again; only thin overtones; strokes that die away.
+    Samples gated = low, strokes = low, tones = silence(kRate * 4);
+    for (std::size_t n = 0; n < low.size(); ++n) {
+      gated[n] *= n % 9600 < 1500 ? 0 : 1;
+      strokes[n] *= std::exp(-static_cast<double>(n % 4800) / 600);
+    }
+    for (int k = 1; k * 880 < 16000; ++k) tones = sum(tones, sine(kRate, k * 880.0, 0.1 / k, kRate * 4));
+    CHECK(grade(gated) == "some");
+    CHECK(grade(strokes) == "some");
+    CHECK(grade(tones) != "strong");
   }
 
   TEST_CASE("packaged music is native and lossless, as it is; between its frames a straight line leaves images") {
