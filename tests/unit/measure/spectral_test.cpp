@@ -109,6 +109,11 @@ TEST_SUITE("measure/spectral") {
     CHECK(grade(gated) == "some");
     CHECK(grade(strokes) == "some");
     CHECK(grade(tones) != "strong");
+    // A notch that stays.
+    const auto upper = low_passed(low, 9300, kRate, kTaps), lower = low_passed(low, 8700, kRate, kTaps);
+    Samples notched = low;
+    for (std::size_t n = 0; n < low.size(); ++n) notched[n] -= upper[n] - lower[n];
+    CHECK(grade(notched) == "some");
   }
 
   TEST_CASE("packaged music is native and lossless, as it is; between its frames a straight line leaves images") {
