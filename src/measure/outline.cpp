@@ -32,10 +32,12 @@ constexpr CatalogEntry kEntries[] = {
      .unit = Unit::seconds,
      .decimals = 1,
      .what = "Length of a fade at the head; 0: none was found.",
-     .how = "A heuristic: from silence the level rises by 40 dB and more, over a second and more, as under a fader that moves in a "
-            "straight line, its square or half a cosine: fast at first, then ever more slowly. The times at which it passes 6, 10, 15 dB "
-            "and so on below the music must tell one length of such a fade (to a factor of 2), and without it the music must be even; "
-            "or five sounds and more begin under it, each louder than the one before.",
+     .how = "A heuristic: from silence the level rises by 40 dB and more, over a second and more, as under a fader that "
+            "moves in a straight line, its square or half a cosine: fast at first, then ever more slowly. One of three must "
+            "hold. The times at which it passes 6, 10, 15 dB and so on below the music tell one length of such a fade (to a "
+            "factor of 2.3), and without it the music is even. Or five sounds and more begin under it, each louder than the "
+            "one before. Or sounds set in under it as often as beside it, from the start on, and without the fade the music "
+            "under it is as loud and as uneven as beside it.",
      .source = "common practice, no source",
      .caveat = "A swell that is played can look the same: evidence, no proof. A fade that is straight in decibels, one that does not "
                "begin in silence, and one under a second are not seen, and among few single notes a long one is not.",
@@ -46,14 +48,17 @@ constexpr CatalogEntry kEntries[] = {
      .unit = Unit::seconds,
      .decimals = 1,
      .what = "Length of a fade at the tail; 0: none was found.",
-     .how = "A heuristic: the level falls by 40 dB and more into silence, over a second and more, as under a fader that moves in a "
-            "straight line, its square or half a cosine: ever faster, where a chord that rings out falls evenly or ever more slowly. The "
-            "times at which it passes 6, 10, 15 dB and so on below the music must tell one length of such a fade (to a factor of 2), and "
-            "without it the music must be even; or five sounds and more begin under it, each softer. An even fall must not explain "
-            "the levels better.",
+     .how = "A heuristic: the level falls by 40 dB and more into silence, over a second and more, as under a fader that "
+            "moves in a straight line, its square or half a cosine: ever faster, where a chord that rings out falls evenly "
+            "or ever more slowly. One of three must hold. The times at which it passes 6, 10, 15 dB and so on below the "
+            "music tell one length of such a fade (to a factor of 2.15), and without it the music is even. Or five sounds "
+            "and more begin under it, each softer. Or sounds set in under it as often as beside it, up to the end (a leap "
+            "of 5 dB over the 0.1 s before, which nothing that rings makes), and without the fade the music under it is as "
+            "loud and as uneven as beside it. An even fall must not explain the levels better.",
      .source = "common practice, no source",
-     .caveat = "A player who damps slowly can look the same: evidence, no proof. A fade that is straight in decibels falls as a room "
-               "does and is not seen, nor one that ends on a step, is shorter than a second, or is made on single notes with pauses.",
+     .caveat = "A player who damps slowly can look the same, and so can parts that drop out one by one while the beat goes "
+               "on: evidence, no proof. A fade that is straight in decibels falls as a room does and is not seen, nor one "
+               "that ends on a step, is shorter than a second, or is made on single notes with pauses.",
      .act = "Take the fade off and let mastering make it; or say where it begins, and send a reference with it."},
     {.id = "isolated_head_events",
      .title = "Sounds before the start",

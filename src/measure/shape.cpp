@@ -16,8 +16,8 @@ constexpr double kLeastFadeS = 1, kLeastFallDb = 40;
 constexpr double kFallsDb[] = {6, 10, 15, 20, 25, 30, 35, 40, 50, 60};
 constexpr double kOverFloorDb = 6, kShortestReadS = 0.05;
 constexpr std::size_t kFewestReads = 3;
-// How far the lengths read at each fall may lie apart, as a factor; and what may remain of the levels without the fade. A chord
-// that rings out comes nearer to a fade than any attack, so an ending must fit better.
+// How far the lengths read at each fall may lie apart, as a factor; and what may remain of the levels without the fade.
+// A chord that rings out comes nearer to a fade than any attack, so an ending must fit better.
 constexpr double kAlike = 1.8, kLessAlike = 2.15, kRisesAlike = 2.3;
 constexpr double kRoughDb = 3, kSmoothDb = 1.8;
 constexpr std::size_t kHopTicks = 5, kSummitTicks = 10, kFewestSummits = 5;
@@ -25,6 +25,19 @@ constexpr double kNearTopDb = 1.5, kReadDb = 35, kDipDb = 2.5, kSummitsFallDb = 
 constexpr double kFarOffDb = 12, kShortestGuess = -1.6, kLongestGuess = 0.5, kGuessStep = 0.06, kMusicShare = 0.67;
 constexpr double kEvenFallsDb[] = {20, 30, 40, 55, 70, 90, 120};
 constexpr double kBentShare = 1.1, kSurelyBentShare = 0.9;
+
+// Fades under which the beat goes on.
+constexpr double kOnsetDb = 5, kMostSlopeDb = 3;  // a sound sets in; what a fade's own slope may do to it
+constexpr std::size_t kOnsetTicks = 3, kBeforeTicks = 10, kApartTicks = 5;
+constexpr std::size_t kBeatHopTicks = 10, kBesideHops = 2;
+constexpr double kFirstSightS = 40, kSightShare = 2.4, kLengthStep = 1.06, kCoarseStep = 1.12;
+// The outer part of a fade must be as the music is too; but at its very end the gain falls far within 0.1 s.
+constexpr double kOuterShare = 0.4, kSteepShare = 0.06;
+constexpr std::ptrdiff_t kFewestOuter = 3, kFewestUnder = 5;
+constexpr double kSparsest = 0.8;  // sounds a second
+constexpr double kMostMissing = 1.7, kPerhapsMissing = 5;  // sounds that may be missing up to the edge
+constexpr double kStillEven = 1, kMostLeft = 0.85, kMusicApartDb = 3, kOuterApartDb = 4;
+constexpr double kRoughRatio = 1.6, kRoughFreeDb = 0.5;
 
 // Head events.
 constexpr double kBodyUnderDb = 35, kQuietDb = -55, kGapUnderDb = 45;
@@ -51,14 +64,18 @@ struct Curve {
 };
 constexpr Curve kCurves[] = {{1}, {1.4}, {2}, {0}};
 
-// Powers from where the sound leaves the floor, outermost first.
-std::vector<double> powers_from(std::span<const Tick> ticks, Edge edge, double floor_db) {
-  std::vector<double> raw, powers;
-  for (const auto& tick : ticks) raw.push_back(static_cast<double>(tick.power));
-  if (edge == Edge::tail) std::reverse(raw.begin(), raw.end());
-  std::size_t outer = 0;
-  while (outer < raw.size() && db(raw[outer]) < floor_db) ++outer;
-  powers.assign(raw.begin() + static_cast<std::ptrdiff_t>(outer), raw.end());
+// Ticks from where the sound leaves the floor, outermost first.
+std::vector<Tick> inward_from(std::span<const Tick> ticks, Edge edge, double floor_db) {
+  std::vector<Tick> inward(ticks.begin(), ticks.end());
+  if (edge == Edge::tail) std::reverse(inward.begin(), inward.end());
+  const auto sounds = [&](const Tick& tick) { return db(static_cast<double>(tick.power)) >= floor_db; };
+  inward.erase(inward.begin(), std::find_if(inward.begin(), inward.end(), sounds));
+  return inward;
+}
+
+std::vector<double> powers_of(const std::vector<Tick>& inward) {
+  std::vector<double> powers;
+  for (const auto& tick : inward) powers.push_back(static_cast<double>(tick.power));
   return powers;
 }
 
@@ -109,10 +126,11 @@ Reading read_length(const std::vector<double>& highest, double top, double tick_
 
 struct Fit {
   double length_s = 0, rough_db = 0;
-  double against_even = 0;  ///< what this fit leaves of the levels, over what the best even fall leaves, as of what rings out
+  double against_even = 0;  ///< what this fit leaves of the levels, over what the best even fall, as of a ring, leaves
 };
 
-// The length without which the levels are most even, and how uneven they then are under the fade. First guess: `about_s`.
+// The length without which the levels are most even, and how uneven they then are under the fade. First guess:
+// `about_s`.
 Fit fit_length(const std::vector<double>& powers, double tick_s, double about_s) {
   const double hop_s = kHopTicks * tick_s;
   const auto hops = std::min(powers.size() / kHopTicks, static_cast<std::size_t>((2 * about_s + 1) / hop_s));
@@ -129,7 +147,8 @@ Fit fit_length(const std::vector<double>& powers, double tick_s, double about_s)
   // How uneven the levels are without a fall of this kind; what lies far off counts no more than so much.
   std::vector<double> bare(hops);
   const auto unevenness = [&](double length, const auto& gain_db) {
-    for (std::size_t i = 0; i < hops; ++i) bare[i] = levels[i] - gain_db((static_cast<double>(i) + 0.5) * hop_s / length);
+    for (std::size_t i = 0; i < hops; ++i)
+      bare[i] = levels[i] - gain_db((static_cast<double>(i) + 0.5) * hop_s / length);
     const double middle = middle_of(bare);
     double sum = 0;
     for (auto& level : bare) level = std::abs(level - middle), sum += std::min(level, kFarOffDb);
@@ -147,7 +166,8 @@ Fit fit_length(const std::vector<double>& powers, double tick_s, double about_s)
       const double sum = unevenness(length, [&](double share) { return curve.gain_db(share); });
       if (best.length_s > 0 && sum >= least) continue;
       least = sum;
-      const auto under = std::clamp(static_cast<std::ptrdiff_t>(length / hop_s), std::ptrdiff_t{1}, static_cast<std::ptrdiff_t>(hops));
+      const auto under = std::clamp(static_cast<std::ptrdiff_t>(length / hop_s), std::ptrdiff_t{1},
+                                    static_cast<std::ptrdiff_t>(hops));
       best = {length, middle_of({bare.begin(), bare.begin() + under})};
     }
   }
@@ -171,15 +191,187 @@ double begins_until(const std::vector<double>& powers, double top, double tick_s
     summits.back() = {(static_cast<double>(i) + kSummitTicks / 2.0) * tick_s, level}, dip = level;
   }
   std::erase_if(summits, [&](const auto& summit) { return summit.second < top - kReadDb; });
-  const bool often = summits.size() >= kFewestSummits && summits.back().second - summits.front().second >= kSummitsFallDb;
+  const bool often =
+      summits.size() >= kFewestSummits && summits.back().second - summits.front().second >= kSummitsFallDb;
   return often ? summits.back().first : 0;
+}
+
+double quantile(std::vector<double> x, double q) {
+  if (x.empty()) return 0;
+  const auto at = x.begin() + static_cast<std::ptrdiff_t>(q * static_cast<double>(x.size() - 1));
+  std::nth_element(x.begin(), at, x.end());
+  return *at;
+}
+
+double roughness(const std::vector<double>& x) {
+  const double middle = quantile(x, 0.5);
+  double sum = 0;
+  for (const double level : x) sum += std::abs(level - middle);
+  return sum / static_cast<double>(std::max<std::size_t>(1, x.size()));
+}
+
+// Whether a sound sets in at a tick: power or brightness leaps over all of the 0.1 s before, apart from what the gain
+// does. What rings does not: a tremolo or two strings that beat have been as loud shortly before.
+bool sets_in(const std::vector<Tick>& inward, const std::vector<double>& gain_db, std::size_t at, Edge edge) {
+  const auto tick = [&](std::size_t later) { return inward[edge == Edge::tail ? at - later : at + later]; };
+  const auto earlier = [&](std::size_t by) { return edge == Edge::tail ? at + by : at - by; };
+  double power = 0, motion = 0, power_before = 0, motion_before = 0;
+  for (std::size_t k = 0; k < kOnsetTicks; ++k) {
+    power += static_cast<double>(tick(k).power) / kOnsetTicks;
+    motion += static_cast<double>(tick(k).motion) / kOnsetTicks;
+  }
+  for (std::size_t k = 2; k <= kBeforeTicks; ++k) {
+    const auto &one = inward[earlier(k)], &next = inward[earlier(k - 1)];
+    const double slope_db = gain_db[at] - gain_db[earlier(k)];
+    const double share = slope_db == 0 ? 0.5 : std::pow(10, std::clamp(slope_db, -kMostSlopeDb, kMostSlopeDb) / 10) / 2;
+    power_before = std::max(power_before, share * static_cast<double>(one.power + next.power));
+    motion_before = std::max(motion_before, share * static_cast<double>(one.motion + next.motion));
+  }
+  return db(power) > db(power_before) + kOnsetDb || db(motion) > db(motion_before) + kOnsetDb;
+}
+
+// How far from the edge sounds set in, in ticks.
+std::vector<std::size_t> onsets_of(const std::vector<Tick>& inward, const std::vector<double>& gain_db, Edge edge,
+                                   double floor_db) {
+  std::vector<std::size_t> found;
+  const auto margin = kBeforeTicks;  // on both sides, as time runs either way
+  for (std::size_t i = edge == Edge::tail ? kOnsetTicks - 1 : margin; i + margin < gain_db.size(); ++i) {
+    if (!found.empty() && i < found.back() + kApartTicks) continue;
+    if (db(static_cast<double>(inward[i].power)) < floor_db + kOverFloorDb) continue;
+    if (sets_in(inward, gain_db, i, edge)) found.push_back(i);
+  }
+  return found;
+}
+
+// Levels of a tenth of a second each, and what a gain leaves of them: of each and its neighbours the highest, so that
+// the pauses between beats do not count.
+class Beats {
+ public:
+  Beats(const std::vector<double>& powers, double tick_s, double sight_s) : hop_s_(kBeatHopTicks * tick_s) {
+    const auto hops = std::min(powers.size() / kBeatHopTicks, static_cast<std::size_t>(sight_s / hop_s_));
+    for (std::size_t i = 0; i < hops; ++i) {
+      double sum = 0;
+      for (std::size_t k = 0; k < kBeatHopTicks; ++k) sum += powers[i * kBeatHopTicks + k];
+      levels_.push_back(db(sum / kBeatHopTicks));
+    }
+    bare_ = wide_ = levels_;
+  }
+  std::size_t size() const { return levels_.size(); }
+  double sight_s() const { return static_cast<double>(size()) * hop_s_; }
+  double share(std::size_t hop, double length_s) const { return (static_cast<double>(hop) + 0.5) * hop_s_ / length_s; }
+  double level(std::size_t hop) const { return levels_[hop]; }
+
+  template <typename Gain>
+  const std::vector<double>& without(double length_s, const Gain& gain_db) {
+    for (std::size_t i = 0; i < size(); ++i) bare_[i] = levels_[i] - gain_db(share(i, length_s));
+    for (std::size_t i = 0; i < size(); ++i) {
+      const auto from = static_cast<std::ptrdiff_t>(i - std::min(i, kBesideHops));
+      const auto to = static_cast<std::ptrdiff_t>(std::min(size(), i + kBesideHops + 1));
+      wide_[i] = *std::max_element(bare_.begin() + from, bare_.begin() + to);
+    }
+    return wide_;
+  }
+  // How uneven these are; what lies far off counts no more than so much.
+  template <typename Gain>
+  double unevenness(double length_s, const Gain& gain_db) {
+    const auto& left = without(length_s, gain_db);
+    const double middle = quantile(left, 0.5);
+    double sum = 0;
+    for (const double level : left) sum += std::min(std::abs(level - middle), kFarOffDb);
+    return sum;
+  }
+
+ private:
+  double hop_s_;
+  std::vector<double> levels_, bare_, wide_;
+};
+
+struct BeatFit {
+  double length_s = 0;
+  const Curve* curve = nullptr;
+  double left = 0, even = 0, none = 0;  ///< unevenness: without the fade, without the best even fall, as it is
+};
+
+BeatFit fit_beats(Beats& beats, double step) {
+  BeatFit best;
+  best.none = best.even = beats.unevenness(1, [](double) { return 0.0; });
+  for (double length = kLeastFadeS; length < kMusicShare * beats.sight_s(); length *= step) {
+    for (const double fall : kEvenFallsDb) {
+      const auto evenly = [&](double share) { return fall * (std::min(share, 1.0) - 1); };
+      best.even = std::min(best.even, beats.unevenness(length, evenly));
+    }
+    for (const auto& curve : kCurves) {
+      const double left = beats.unevenness(length, [&](double share) { return curve.gain_db(share); });
+      if (best.curve && left >= best.left) continue;
+      best.length_s = length, best.curve = &curve, best.left = left;
+    }
+  }
+  return best;
+}
+
+// Whether the music without the fade is under it what it is beside it: as loud, and no rougher.
+bool alike_without(Beats& beats, const BeatFit& fit, double floor_db) {
+  const auto& bare = beats.without(fit.length_s, [&](double share) { return fit.curve->gain_db(share); });
+  std::vector<double> outer, under, beside;
+  for (std::size_t i = 0; i < beats.size(); ++i) {
+    const double share = beats.share(i, fit.length_s);
+    if (share >= 1) beside.push_back(bare[i]);
+    if (share >= 1 || share < kSteepShare || beats.level(i) < floor_db + kOverFloorDb) continue;
+    under.push_back(bare[i]);
+    if (share < kOuterShare) outer.push_back(bare[i]);
+  }
+  const auto apart_db = [&](const auto& part, double q) { return std::abs(quantile(part, q) - quantile(beside, q)); };
+  const bool as_loud = apart_db(under, 0.5) <= kMusicApartDb && apart_db(under, 0.75) <= kMusicApartDb;
+  return as_loud && apart_db(outer, 0.5) <= kOuterApartDb &&
+         roughness(under) <= kRoughRatio * (roughness(beside) + kRoughFreeDb);
+}
+
+// Whether sounds set in under the fade as often as beside it, up to the edge.
+bool beat_goes_on(const std::vector<Tick>& inward, const BeatFit& fit, double sight_s, double tick_s, Edge edge,
+                  double floor_db) {
+  std::vector<double> gain_db;
+  const auto ticks = std::min(inward.size(), static_cast<std::size_t>(sight_s / tick_s));
+  for (std::size_t i = 0; i < ticks; ++i)
+    gain_db.push_back(fit.curve->gain_db((static_cast<double>(i) + 0.5) * tick_s / fit.length_s));
+  const auto onsets = onsets_of(inward, gain_db, edge, floor_db);
+  const auto within = [&](double seconds) {
+    return std::ranges::count_if(onsets, [&](std::size_t at) { return static_cast<double>(at) * tick_s < seconds; });
+  };
+  const auto under = within(fit.length_s);
+  if (under < kFewestUnder || within(kOuterShare * fit.length_s) < kFewestOuter) return false;
+  const double beside_s = std::max(kLeastFadeS / 2, sight_s - fit.length_s);
+  const double a_second = static_cast<double>(std::ssize(onsets) - under) / beside_s;
+  return a_second >= kSparsest && static_cast<double>(onsets.front()) * tick_s * a_second <= kMostMissing;
+}
+
+// Rules out, at little cost, that sounds set in up to the edge.
+bool rings_out(const std::vector<Tick>& inward, double tick_s, Edge edge, double floor_db) {
+  const std::vector<double> level_gain(std::min(inward.size(), static_cast<std::size_t>(kFirstSightS / tick_s)), 0.0);
+  const auto onsets = onsets_of(inward, level_gain, edge, floor_db);
+  if (std::ssize(onsets) < kFewestUnder) return true;
+  return static_cast<double>(onsets.front() * onsets.size()) > kPerhapsMissing * static_cast<double>(level_gain.size());
+}
+
+// The length of a fade under which the beat goes on; 0: none. Uneven music has only this to show a fade.
+double faded_beat(const std::vector<Tick>& inward, const std::vector<double>& powers, double tick_s, Edge edge,
+                  double floor_db) {
+  if (rings_out(inward, tick_s, edge, floor_db)) return 0;
+  Beats all(powers, tick_s, kFirstSightS);
+  const double about_s = fit_beats(all, kCoarseStep).length_s;
+  if (about_s < kLeastFadeS) return 0;
+  Beats near(powers, tick_s, kSightShare * about_s);
+  const auto fit = fit_beats(near, kLengthStep);
+  const bool bent = fit.curve && fit.left < kStillEven * fit.even && fit.left < kMostLeft * fit.none;
+  if (!bent || !alike_without(near, fit, floor_db)) return 0;
+  return beat_goes_on(inward, fit, near.sight_s(), tick_s, edge, floor_db) ? fit.length_s : 0;
 }
 
 }  // namespace
 
 Fade find_fade(std::span<const Tick> ticks, double tick_s, Edge edge, double floor_db) {
-  const auto powers = powers_from(ticks, edge, floor_db);
-  if (powers.empty()) return {};
+  const auto inward = inward_from(ticks, edge, floor_db);
+  if (inward.empty()) return {};
+  const auto powers = powers_of(inward);
   const auto highest = highest_from(powers);
   const double top = top_of(highest, static_cast<std::size_t>(kPlateauS / tick_s)), fall = top - db(powers.front());
   if (fall < kLeastFallDb) return {};
@@ -190,12 +382,14 @@ Fade find_fade(std::span<const Tick> ticks, double tick_s, Edge edge, double flo
     const bool bent = edge == Edge::head || fit.against_even < kBentShare;
     if (even && bent && fit.length_s >= kLeastFadeS) return {fit.length_s, fall};
   }
-  const double about_s = begins_until(powers, top, tick_s);
-  if (about_s < kLeastFadeS) return {};
-  const auto fit = fit_length(powers, tick_s, about_s);
-  // At the tail, a last chord whose parts stop one after the other looks nearly the same.
-  const bool bent = edge == Edge::head || fit.against_even < kSurelyBentShare;
-  return bent && fit.length_s >= kLeastFadeS ? Fade{fit.length_s, fall} : Fade{};
+  if (const double about_s = begins_until(powers, top, tick_s); about_s >= kLeastFadeS) {
+    const auto fit = fit_length(powers, tick_s, about_s);
+    // At the tail, a last chord whose parts stop one after the other looks nearly the same.
+    const bool bent = edge == Edge::head || fit.against_even < kSurelyBentShare;
+    if (bent && fit.length_s >= kLeastFadeS) return {fit.length_s, fall};
+  }
+  const double length_s = faded_beat(inward, powers, tick_s, edge, floor_db);
+  return length_s > 0 ? Fade{length_s, fall} : Fade{};
 }
 
 namespace {

@@ -18,10 +18,12 @@ struct Fade {
   double fall_db = 0;
 };
 enum class Edge { head, tail };
-/// A fade at one end of `ticks`, which reach to that end of the file. Heuristic: a gain that goes to nothing, in a straight line,
-/// its square or half a cosine, falls ever faster in decibels up to the moment of silence, while what rings out falls evenly
-/// or ever more slowly. So the time from silence up to each level must give one and the same length of such a fade, and the music
-/// must be even without it. `floor_db`: below this, nothing is read.
+/// A fade at one end of `ticks`, which reach to that end of the file. Heuristic: a gain that goes to nothing, in a
+/// straight line, its square or half a cosine, falls ever faster in decibels up to the moment of silence, while what
+/// rings out falls evenly or ever more slowly. So either the time from silence up to each level must give one and the
+/// same length of such a fade, and the music must be even without it; or, however uneven the music is, without the fade
+/// it must be what it is beside it, and sounds must set in as often as there, up to the edge. `floor_db`: below this,
+/// nothing is read.
 [[nodiscard]] Fade find_fade(std::span<const Tick> ticks, double tick_s, Edge edge, double floor_db);
 
 struct HeadEvents {

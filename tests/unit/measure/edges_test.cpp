@@ -258,6 +258,49 @@ TEST_SUITE("measure/edges") {
     CHECK(!reals({tune(2)}).measured("fade_out"));
   }
 
+  // Beats up to 12 dB apart, four a second, that die away by 20 dB between: far rougher than the limit for even music.
+  TEST_CASE("under a fade of uneven music the beat goes on, behind its end none does") {
+    constexpr double kTick = 0.01;
+    const auto at = [](double t, double fall_db_a_second) {
+      constexpr double kBeatsDb[] = {0, -12, -3, -9, -12, -6, -1};
+      const auto beat = static_cast<std::size_t>(t * 4);
+      return std::pow(10, (kBeatsDb[beat % 7] - fall_db_a_second * (t - static_cast<double>(beat) / 4)) / 10);
+    };
+    const auto ticks_of = [&](double play_s, double ring_s, auto gain) {
+      std::vector<measure::Tick> ticks;
+      const double end_s = play_s + ring_s;
+      for (double t = kTick / 2; t < end_s; t += kTick) {
+        const double held = at(std::min(t, play_s), 80) * std::pow(10, -5 * std::max(0.0, t - play_s));
+        const double g = gain(end_s - t);
+        const auto power = static_cast<float>(0.02 * held * g * g);
+        ticks.push_back({power, power / 10});
+      }
+      return ticks;
+    };
+    const auto out = [&](const std::vector<measure::Tick>& ticks) {
+      return measure::find_fade(ticks, kTick, measure::Edge::tail, -88).length_s;
+    };
+    const auto none = [](double) { return 1.0; };
+    for (const double seconds : {4.0, 6.0, 10.0}) {
+      CAPTURE(seconds);
+      const auto left = [&](double s) { return std::min(1.0, s / seconds); };
+      CHECK(out(ticks_of(26, 0, left)) == doctest::Approx(seconds).epsilon(0.2));
+      CHECK(out(ticks_of(26, 0, [&](double s) { return left(s) * left(s); })) == doctest::Approx(seconds).epsilon(0.45));
+      // Straight in decibels, as an echo repeats: the beats come on, ever softer by the same.
+      CHECK(out(ticks_of(26, 0, [&](double s) { return std::pow(10, -(70 - 70 * left(s)) / 20); })) == 0);
+    }
+    CHECK(out(ticks_of(26, 0, [](double s) { return (1 - std::cos(std::numbers::pi * std::min(1.0, s / 10))) / 2; })) ==
+          doctest::Approx(10).epsilon(0.3));
+    CHECK(out(ticks_of(26, 0, none)) == 0);
+    CHECK(out(ticks_of(24, 2, none)) == 0);
+    // Players who grow softer by 12 dB and a last sound that rings: the levels of a fade, but no beat at the end.
+    for (const double ring_s : {0.7, 0.9, 1.1, 1.5}) {
+      CAPTURE(ring_s);
+      const auto softer = [&](double s) { return std::pow(10, -12 * std::clamp(1 - (s - ring_s) / 6, 0.0, 1.0) / 20); };
+      CHECK(out(ticks_of(25, ring_s, softer)) == 0);
+    }
+  }
+
   // The gains are written out, and the levels that a fade gives follow from them: 20·p·log10(share of the time left).
   TEST_CASE("a held sound that is released falls evenly, a fade ever faster") {
     constexpr double kTick = 0.01;
