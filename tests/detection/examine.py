@@ -157,6 +157,53 @@ def leftover_texts(path):
     return "; ".join(line for line in told.splitlines() if "@" in line)
 
 
+def _bare_steps(codes):
+    """How often eight equal samples are followed by eight that lie one step higher or lower."""
+    edges = np.flatnonzero(np.diff(codes))
+    lengths = np.diff(np.concatenate([[-1], edges, [len(codes) - 1]]))
+    steps = np.abs(codes[edges + 1] - codes[edges])
+    return int(np.sum((steps == 1) & (lengths[:-1] >= 8) & (lengths[1:] >= 8)))
+
+
+def undithered_cut(path):
+    """Dither never lets a decay stand still and move by single steps; 40 dithered copies show what chance gives."""
+    codes = np.round(samples_of(path)[0] * 32768)
+    rng = material.generator("examine", path)
+    most = 0
+    for _ in range(40):
+        dithered = np.round(codes + rng.uniform(-0.5, 0.5, codes.shape) + rng.uniform(-0.5, 0.5, codes.shape))
+        most = max(most, max(_bare_steps(dithered[:, c]) for c in range(codes.shape[1])))
+    here = max(_bare_steps(codes[:, c]) for c in range(codes.shape[1]))
+    return (f"{here} bare steps (8 equal samples, one step of 16 bits, 8 equal); the same decay with triangular dither has {most} at most "
+            "in 40 trials")
+
+
+def hum(path):
+    """Lines at multiples of the mains frequency in the last seconds, against what lies 3 to 14 Hz beside them."""
+    x, rate = samples_of(path)
+    y = np.mean(x[-6 * rate:], axis=1)
+    power = np.abs(np.fft.rfft(y * np.hanning(len(y)))) ** 2
+    hz = np.arange(len(power)) * rate / len(y)
+    best = []
+    for mains in (50, 60):
+        lines = []
+        for k in range(1, 8):
+            off = np.abs(hz - k * mains)
+            lines.append(decibels(np.max(power[off < 0.7]) / np.median(power[(off > 3) & (off < 14)])))
+        best.append((mains, lines))
+    mains, lines = max(best, key=lambda b: sum(sorted(b[1])[-3:]))
+    strong = ", ".join(f"{mains * (k + 1)}" for k, db in enumerate(lines) if db >= 15)
+    return f"in the last {len(y) / rate:.0f} s lines at {strong} Hz stand {min([d for d in lines if d >= 15], default=0):.0f} to {max(lines):.0f} dB over the median beside them"
+
+
+def rumble(path):
+    x, rate = samples_of(path)
+    power = np.sum(np.abs(np.fft.rfft(x * np.hanning(len(x))[:, None], axis=0)) ** 2, axis=1)
+    hz = np.arange(len(power)) * rate / len(x)
+    low = np.sum(power[(hz >= 2) & (hz < 20)]) / np.sum(power)
+    return f"2 to 20 Hz stand {-decibels(low):.1f} dB under the whole (Fourier, Hann)"
+
+
 def extension(path):
     return "begins with the bytes " + repr(Path(path).read_bytes()[:12])
 
@@ -165,6 +212,7 @@ RULES = {
     "start-click": start_click, "end-click": end_click, "clipping": clipping, "flat-tops": flat_tops, "channel-delay": channel_delay,
     "gated-tail": gated_tail, "faded-out": faded_out, "stream": stream, "header": header, "header-slip": header_slip,
     "padded-bits": padded_bits, "leftover-texts": leftover_texts, "extension": extension,
+    "undithered-cut": undithered_cut, "hum": hum, "rumble": rumble,
 }
 
 

@@ -35,14 +35,26 @@ class Alarms:
     unread: list = field(default_factory=list)
 
 
+NEAR = 4096  # frames by which a finding may lie beside the frame that is written down
+
+
 def load(path):
-    """Rows of known.csv: item pattern, rule, reason."""
+    """Rows of known.csv: item pattern, rule, the frame of the first place ("": the item as a whole), reason."""
     with open(path, encoding="utf-8", newline="") as lines:
-        return [(row["item"], row["rule"], row["reason"]) for row in csv.DictReader(lines)]
+        return [(row["item"], row["rule"], row["frame"], row["reason"]) for row in csv.DictReader(lines)]
 
 
-def is_known(known, item, rule):
-    return any(rule == r and fnmatch.fnmatchcase(item, pattern) for pattern, r, _ in known)
+def first_frame(finding):
+    """Where the first place of a finding begins; None: it is about the item as a whole."""
+    return min((w["start_frame"] for w in finding.get("where", []) if "start_frame" in w), default=None)
+
+
+def is_known(known, item, rule, frame=None):
+    for pattern, r, at, _ in known:
+        if rule == r and fnmatch.fnmatchcase(item, pattern):
+            if at == "" or frame is None or abs(int(at) - frame) <= NEAR:
+                return True
+    return False
 
 
 def count(files, known, lossy=frozenset()):
@@ -63,7 +75,7 @@ def count(files, known, lossy=frozenset()):
             if item in lossy and finding["rule"] in PROVENANCE:
                 continue
             seen.add(key)
-            if is_known(known, item, finding["rule"]):
+            if is_known(known, item, finding["rule"], first_frame(finding)):
                 alarms.true[key] += 1
             else:
                 where = [(w.get("start_s"), w.get("channel"), w.get("note")) for w in finding.get("where", [])[:3]]

@@ -58,9 +58,17 @@ class Scoring(unittest.TestCase):
 
     def test_false_alarms_leave_out_what_is_known(self):
         files = [("kit/a.wav", "tuning", sheet(1, status="warn")), ("kit/b.wav", "tuning", sheet(1, status="fail"))]
-        alarms = false_alarms.count(files, [("kit/a*", "r", "seen")])
+        alarms = false_alarms.count(files, [("kit/a*", "r", "", "seen")])
         self.assertEqual([w[1:4] for w in alarms.wrong], [("fail", "r", "kit/b.wav")])
         self.assertEqual(alarms.seconds["tuning"], 7200)
+
+    def test_what_is_known_of_one_place_excuses_no_other(self):
+        def at(frame):
+            return {**sheet(1), "findings": [{"measure": "m", "rule": "r", "status": "warn", "value": 1, "where": [
+                {"start_frame": frame + 90000, "start_s": 3.0}, {"start_frame": frame, "start_s": 1.0}]}]}
+        files = [("a", "tuning", at(48000)), ("b", "tuning", at(52097))]
+        wrong = false_alarms.count(files, [("?", "r", "48000", "seen")]).wrong
+        self.assertEqual([w[3] for w in wrong], ["b"])
 
     def test_where_a_lossy_item_comes_from_is_no_alarm(self):
         def warned(rule):
