@@ -16,7 +16,7 @@ constexpr std::size_t kMostBursts = 4096;
 constexpr double kShortestIntervalS = 3, kEvenlyS = 0.04, kAlikeLength = 0.1, kAlikeDb = 2;
 constexpr std::size_t kFewest = 3;
 constexpr std::size_t kLooked = 256;                // bursts that are compared
-constexpr std::size_t kGrain = 320, kGrainLeast = 64;  // sub-blocks
+constexpr std::size_t kGrain = 320, kGrainLeast = 64, kLead = 256;  // sub-blocks
 constexpr std::ptrdiff_t kGrainMean = 4, kGrainOff = 10;
 constexpr double kSameGrain = 0.4;
 
@@ -32,10 +32,9 @@ std::vector<double> texture(const std::vector<float>& grain) {
   return fine;
 }
 
-// Whether two bursts are one and the same noise, a tick off at most.
-bool same_noise(const BurstFinder::Burst& one, const BurstFinder::Burst& other) {
-  if (std::min(one.grain.size(), other.grain.size()) < kGrainLeast) return false;
-  const auto a = texture(one.grain), b = texture(other.grain);
+// Whether two stretches are one and the same sound, a tick off at most.
+bool same_sound(const std::vector<float>& one, const std::vector<float>& other) {
+  const auto a = texture(one), b = texture(other);
   for (auto off = -kGrainOff; off <= kGrainOff; ++off) {
     double aa = 0, bb = 0, ab = 0;
     for (std::ptrdiff_t n = std::max<std::ptrdiff_t>(0, -off); n < std::ssize(a) && n + off < std::ssize(b); ++n) {
@@ -47,10 +46,20 @@ bool same_noise(const BurstFinder::Burst& one, const BurstFinder::Burst& other) 
   return false;
 }
 
+bool long_enough(const std::vector<float>& one, const std::vector<float>& other) {
+  return std::min(one.size(), other.size()) >= kGrainLeast;
+}
+
+// A loop brings what stands before a burst with it, a processor does not. Where nothing is known of that, the burst decides.
+bool same_again(const BurstFinder::Burst& one, const BurstFinder::Burst& other) {
+  if (!long_enough(one.grain, other.grain) || !same_sound(one.grain, other.grain)) return false;
+  return !long_enough(one.lead, other.lead) || same_sound(one.lead, other.lead);
+}
+
 // Most bursts are the one before, played again.
 bool played_again(const std::vector<const BurstFinder::Burst*>& chain) {
   std::size_t same = 0;
-  for (std::size_t i = 1; i < chain.size(); ++i) same += same_noise(*chain[i - 1], *chain[i]) ? 1 : 0;
+  for (std::size_t i = 1; i < chain.size(); ++i) same += same_again(*chain[i - 1], *chain[i]) ? 1 : 0;
   return 2 * same >= chain.size() - 1;
 }
 
@@ -73,8 +82,16 @@ void BurstFinder::take(const Tick& tick, std::span<const float> grain) {
     // The edge may fall inside the tick before this one, which is left out of what stood before.
     double before = 0;
     for (std::size_t i = 0; i + 1 < kBefore; ++i) before = std::max(before, static_cast<double>(last_[i].motion));
-    if (motion > kLowest && motion > kEdge * before) open_ = at_, before_ = before, own_.clear(), grain_.clear(), dark_ = 0, follow(motion, at_);
+    if (motion > kLowest && motion > kEdge * before) {
+      open_ = at_, before_ = before, own_.clear(), grain_.clear(), dark_ = 0;
+      // The last tick may hold the edge.
+      lead_.assign(recent_.begin(), recent_.end() - static_cast<std::ptrdiff_t>(std::min(recent_.size(), per_tick_)));
+      follow(motion, at_);
+    }
   }
+  per_tick_ = std::max(per_tick_, grain.size());
+  recent_.insert(recent_.end(), grain.begin(), grain.end());
+  while (recent_.size() > kLead) recent_.pop_front();
   last_.push_back(tick);
   if (last_.size() > kBefore) last_.pop_front();
   ++at_;
@@ -112,7 +129,7 @@ void BurstFinder::close(std::int64_t end) {
     // Whole ticks between the two that hold its edges.
     const auto whole = static_cast<std::size_t>(end - open_ - 2);
     grain_.resize(std::min(grain_.size(), whole * per_tick_));
-    found_.back().grain = grain_;
+    found_.back().grain = grain_, found_.back().lead = lead_;
   }
   open_ = -1;
 }

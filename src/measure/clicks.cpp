@@ -25,7 +25,7 @@ constexpr double kWhole = 0.3;   // of the level: where time jumps, the whole wa
 constexpr double kWide = 4;      // the same, for one that is more than two waves joined
 constexpr double kClear = 26;    // so far it is a click by itself
 constexpr double kSure = 64;     // so far it is one among others
-constexpr int kWidest = 5;       // samples
+constexpr int kWidest = 7;       // samples
 constexpr double kNearS = 0.05, kNearLike = 3, kAloneS = 0.5, kLikeIt = 8, kLikeItLeast = 3;
 constexpr float kFlat = 0.5f;  // two equal samples as high as this: the corners of a clipped wave count as clipping
 constexpr double kLevelS = 0.0025, kLevelDb = 12;  // by which the level may differ before and after

@@ -81,7 +81,7 @@ constexpr CatalogEntry kEntries[] = {
      .what = "Single breaks in the waveform.",
      .how =
          "Linear prediction (Burg, order 16) from the 8 ms before a place and, backwards, from the 8 ms behind it, at places "
-         "where the fourth difference stands out: up to 5 samples that both miss by 26 times their largest miss beside "
+         "where the fourth difference stands out: up to 7 samples that both miss by 26 times their largest miss beside "
          "them and by -54 dBFS or more, with the level of the 2.5 ms and of the 10 ms before and after within 12 dB. Not "
          "beside a flat top above half of full scale, nor where the like comes again within 50 ms, or within 0.5 s where "
          "it stands out by less than 64 times.",

@@ -115,9 +115,10 @@ constexpr CatalogEntry kEntries[] = {
      .what = "Bursts of noise that come back again and again, as from a processor whose licence has run out.",
      .how = "A heuristic: stretches of 0.15 to 4 s in which the steps from sample to sample leap by 6 dB, stay at one level, and drop "
             "at once; three or more of one length (10 %) and level (2 dB), a whole number of equal intervals of 3 s or more apart. Not where "
-            "most of them are the one before, played again (correlation 0.4 of their texture in 1.3 ms): a loop, or a sample.",
+            "most of them are the one before, played again after the same sound (correlation 0.4 of the texture in 1.3 ms, of the burst and of the "
+            "0.3 s before it): a loop.",
      .source = "common practice, no source",
-     .caveat = "Noise of a synthesizer that the arrangement repeats looks the same: evidence, no proof. A processor that repeats one recording is missed.",
+     .caveat = "Noise of a synthesizer that the arrangement repeats looks the same: evidence, no proof.",
      .act = "Listen at the places shown; open every plug-in once and look for one that runs as a trial."},
 };
 

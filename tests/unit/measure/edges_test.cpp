@@ -416,6 +416,13 @@ TEST_SUITE("measure/edges") {
     const auto own = noise(9, 0.05, kRate / 2);
     for (std::size_t n = 0; n < own.size(); ++n) bar[static_cast<std::size_t>(3.2 * kRate) + n] += own[n];
     CHECK(reals({concatenated({bar, bar, bar, bar, bar})})("periodic_bursts") == 0);
+    // A processor that plays one recording over music that goes on.
+    auto marked = song;
+    const auto room = noise(11, 0.01, static_cast<std::int64_t>(song.size()));
+    for (std::size_t n = 0; n < room.size(); ++n) marked[n] += room[n];
+    for (const double at : {5.2, 13.33, 21.46, 29.59})
+      for (std::size_t n = 0; n < own.size(); ++n) marked[static_cast<std::size_t>(at * kRate) + n] += own[n];
+    CHECK(reals({marked})("periodic_bursts") == 4);
     // Eighths of a closed hi-hat: short, and they decay.
     auto hats = song;
     const auto hiss = noise(5, 0.3, 6000);
