@@ -37,10 +37,10 @@ constexpr CatalogEntry kEntries[] = {
             "hold. The times at which it passes 6, 10, 15 dB and so on below the music tell one length of such a fade (to a "
             "factor of 2.3), and without it the music is even. Or five sounds and more begin under it, each louder than the "
             "one before. Or sounds set in under it as often as beside it, from the start on, and without the fade the music "
-            "under it is as loud and as uneven as beside it.",
+            "under it is as loud and as uneven as beside it; such a fade may be straight in decibels too, over 55 dB and more.",
      .source = "common practice, no source",
-     .caveat = "A swell that is played can look the same: evidence, no proof. A fade that is straight in decibels, one that does not "
-               "begin in silence, and one under a second are not seen, and among few single notes a long one is not.",
+     .caveat = "A swell that is played can look the same: evidence, no proof. On held sounds a fade that is straight in decibels is "
+               "not seen, nor one that does not begin in silence, is under a second, or a long one among few single notes.",
      .act = "Take the fade off and tell the mastering engineer where it should be."},
     {.id = "fade_out",
      .title = "Fade out",
@@ -54,11 +54,13 @@ constexpr CatalogEntry kEntries[] = {
             "music tell one length of such a fade (to a factor of 2.15), and without it the music is even. Or five sounds "
             "and more begin under it, each softer. Or sounds set in under it as often as beside it, up to the end (a leap "
             "of 5 dB over the 0.1 s before, which nothing that rings makes), and without the fade the music under it is as "
-            "loud and as uneven as beside it. An even fall must not explain the levels better.",
+            "loud and as uneven as beside it; such a fade may be straight in decibels too, over 55 dB and more. In the first "
+            "two an even fall must not explain the levels better.",
      .source = "common practice, no source",
      .caveat = "A player who damps slowly can look the same, and so can parts that drop out one by one while the beat goes "
-               "on: evidence, no proof. A fade that is straight in decibels falls as a room does and is not seen, nor one "
-               "that ends on a step, is shorter than a second, or is made on single notes with pauses.",
+               "on, hits that grow softer, and a long echo: evidence, no proof. On held sounds a fade that is straight in "
+               "decibels falls as a room does and is not seen, nor is one that ends on a step, is shorter than a second, or "
+               "is made on single notes with pauses.",
      .act = "Take the fade off and let mastering make it; or say where it begins, and send a reference with it."},
     {.id = "isolated_head_events",
      .title = "Sounds before the start",

@@ -52,8 +52,10 @@ double db(double power) { return 10 * std::log10(power + 1e-15); }
 
 // The gains that people fade with, over the time from silence as a share of the fade's length.
 struct Curve {
-  double power;      ///< of the share; 0: half a cosine
+  double power;        ///< of the share; 0: half a cosine
+  double even_db = 0;  ///< else a straight line in decibels, by so many
   double gain_db(double share) const {
+    if (even_db > 0) return even_db * (std::min(share, 1.0) - 1);
     const double u = std::clamp(share, 1e-4, 1.0);
     return power > 0 ? 20 * power * std::log10(u) : 20 * std::log10((1 - std::cos(std::numbers::pi * u)) / 2);
   }
@@ -63,6 +65,7 @@ struct Curve {
   }
 };
 constexpr Curve kCurves[] = {{1}, {1.4}, {2}, {0}};
+constexpr Curve kEvenCurves[] = {{1, 55}, {1, 70}, {1, 90}, {1, 120}};
 
 // Ticks from where the sound leaves the floor, outermost first.
 std::vector<Tick> inward_from(std::span<const Tick> ticks, Edge edge, double floor_db) {
@@ -292,6 +295,20 @@ struct BeatFit {
   double left = 0, even = 0, none = 0;  ///< unevenness: without the fade, without the best even fall, as it is
 };
 
+// The fit by a straight line in decibels, as many faders draw it.
+BeatFit fit_even(Beats& beats, double step) {
+  BeatFit best;
+  best.none = beats.unevenness(1, [](double) { return 0.0; });
+  for (double length = kLeastFadeS; length < kMusicShare * beats.sight_s(); length *= step) {
+    for (const auto& curve : kEvenCurves) {
+      const double left = beats.unevenness(length, [&](double share) { return curve.gain_db(share); });
+      if (best.curve && left >= best.left) continue;
+      best.length_s = length, best.curve = &curve, best.left = left;
+    }
+  }
+  return best;
+}
+
 BeatFit fit_beats(Beats& beats, double step) {
   BeatFit best;
   best.none = best.even = beats.unevenness(1, [](double) { return 0.0; });
@@ -362,8 +379,14 @@ double faded_beat(const std::vector<Tick>& inward, const std::vector<double>& po
   Beats near(powers, tick_s, kSightShare * about_s);
   const auto fit = fit_beats(near, kLengthStep);
   const bool bent = fit.curve && fit.left < kStillEven * fit.even && fit.left < kMostLeft * fit.none;
-  if (!bent || !alike_without(near, fit, floor_db)) return 0;
-  return beat_goes_on(inward, fit, near.sight_s(), tick_s, edge, floor_db) ? fit.length_s : 0;
+  const auto is_fade = [&](Beats& beats, const BeatFit& one) {
+    return alike_without(beats, one, floor_db) && beat_goes_on(inward, one, beats.sight_s(), tick_s, edge, floor_db);
+  };
+  if (bent && is_fade(near, fit)) return fit.length_s;
+  const double even_s = fit_even(all, kCoarseStep).length_s;
+  Beats near_even(powers, tick_s, kSightShare * even_s);
+  const auto even = fit_even(near_even, kLengthStep);
+  return even.curve && even.left < kMostLeft * even.none && is_fade(near_even, even) ? even.length_s : 0;
 }
 
 }  // namespace
