@@ -178,6 +178,19 @@ def undithered_cut(path):
             "in 40 trials")
 
 
+def click(path):
+    """Where the third difference stands out most over what lies within 8 ms of it, in one channel."""
+    x, rate = samples_of(path)
+    best = (0, 0, 0, 0, 0)
+    for c in range(x.shape[1]):
+        bend = np.abs(np.diff(x[:, c], 3))
+        for n in np.argsort(bend)[-200:]:
+            around = np.concatenate([bend[max(0, n - rate // 125):max(0, n - 12)], bend[n + 12:n + rate // 125]])
+            usual = np.max(around, initial=1e-6)
+            best = max(best, (bend[n] / usual, int(n) + 1, c + 1, bend[n], usual))
+    return f"third difference of {best[3] * 32768:.0f} steps of 16 bits at frame {best[1]} of channel {best[2]}, {best[4] * 32768:.0f} at most in the 8 ms around"
+
+
 def hum(path):
     """Lines at multiples of the mains frequency in the last seconds, against what lies 3 to 14 Hz beside them."""
     x, rate = samples_of(path)
@@ -212,7 +225,7 @@ RULES = {
     "start-click": start_click, "end-click": end_click, "clipping": clipping, "flat-tops": flat_tops, "channel-delay": channel_delay,
     "gated-tail": gated_tail, "faded-out": faded_out, "stream": stream, "header": header, "header-slip": header_slip,
     "padded-bits": padded_bits, "leftover-texts": leftover_texts, "extension": extension,
-    "undithered-cut": undithered_cut, "hum": hum, "rumble": rumble,
+    "undithered-cut": undithered_cut, "hum": hum, "rumble": rumble, "click": click,
 }
 
 
