@@ -184,7 +184,7 @@ def click(path):
     best = (0, 0, 0, 0, 0)
     for c in range(x.shape[1]):
         bend = np.abs(np.diff(x[:, c], 3))
-        for n in np.argsort(bend)[-200:]:
+        for n in np.argsort(bend)[-20000:]:
             around = np.concatenate([bend[max(0, n - rate // 125):max(0, n - 12)], bend[n + 12:n + rate // 125]])
             usual = np.max(around, initial=1e-6)
             best = max(best, (bend[n] / usual, int(n) + 1, c + 1, bend[n], usual))
