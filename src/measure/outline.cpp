@@ -20,7 +20,7 @@ constexpr CatalogEntry kEntries[] = {
      .group = Group::edges,
      .unit = Unit::boolean,
      .what = "Whether the file ends while the last sound still rings.",
-     .how = "The last 20 ms are above -60 dBFS, less than 60 dB under the loudest 50 ms and, where a noise floor could be "
+     .how = "The louder of the last two 10 ms is above -60 dBFS, less than 60 dB under the loudest 50 ms and, where a noise floor could be "
             "measured, more than 10 dB above it; and the level is still falling (by 3 dB or more in the last second) or is "
             "less than 30 dB under the loudest, so that the music itself was cut.",
      .source = "common practice, no source",
@@ -223,7 +223,8 @@ class OutlineMeter final : public Meter {
       return;
     }
     auto& m = report.value("cut_tail", false);
-    const double end = level_of(n - 2, n), loudest = power_db(loudest_);
+    // The file may end on a short ramp, which does not unmake the cut.
+    const double end = std::max(level_of(n - 2, n - 1), level_of(n - 1, n)), loudest = power_db(loudest_);
     if (end <= kEndDb || end <= loudest - kEndUnderDb) return;
     if (bus.noise_floor_dbfs && end <= *bus.noise_floor_dbfs + kAboveFloorDb) {
       m.note = "what sounds at the end is the noise floor";
