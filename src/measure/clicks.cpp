@@ -310,7 +310,7 @@ BufferGrid buffer_grid(const std::vector<std::int64_t>& frames) {
       if (here >= chance) continue;
       std::vector<std::int64_t> those;
       std::copy_if(frames.begin(), frames.end(), std::back_inserter(those),
-                   [&](std::int64_t frame) { return frame % step == rest; });
+                   [step, rest = rest](std::int64_t frame) { return frame % step == rest; });
       if (is_beat(those)) continue;
       chance = here;
       best = {std::move(those), step};
