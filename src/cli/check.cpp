@@ -78,13 +78,8 @@ Result<std::vector<RuleSet>> load_rules(const CheckCommand& command, const Confi
     if (name.empty()) return fail(ErrorCode::usage, "--rules wants the name or the path of a rule set");
     if (std::find(seen.begin(), seen.end(), name) != seen.end()) continue;
     seen.push_back(name);
-    auto rule_set = load_rule_set(name, rule_set_folders(), catalog());
-    if (!rule_set) {
-      auto error = rule_set.error();
-      // A rule set that does not exist is a wrong call, not an input without a sheet.
-      if (exit_code_of(error.code) != kExitUsage) error.code = ErrorCode::rules;
-      return tl::unexpected(error);
-    }
+    auto rule_set = named_rule_set(name);
+    if (!rule_set) return tl::unexpected(rule_set.error());
     rule_sets.push_back(std::move(*rule_set));
   }
   if (!command.expect.empty()) {

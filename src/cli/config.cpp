@@ -1,11 +1,14 @@
 #include "cli/config.h"
 
+#include <sendworthy/catalog.h>
+
 #include <cstdlib>
 
 #include "base/document.h"
 #include "base/files.h"
 #include "base/text.h"
 #include "cli/arguments.h"
+#include "cli/exit_code.h"
 
 namespace sendworthy::cli {
 namespace {
@@ -116,6 +119,14 @@ RuleSetFolders rule_set_folders() {
   RuleSetFolders folders;
   if (const auto folder = config_folder(); !folder.empty()) folders.user = folder + "/rules";
   return folders;
+}
+
+Result<RuleSet> named_rule_set(const std::string& name) {
+  auto set = load_rule_set(name, rule_set_folders(), catalog());
+  if (set) return set;
+  auto error = set.error();
+  if (exit_code_of(error.code) != kExitUsage) error.code = ErrorCode::rules;
+  return tl::unexpected(error);
 }
 
 Result<Config> load_config() {

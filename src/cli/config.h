@@ -25,6 +25,10 @@ inline constexpr int kMaxJobs = 256;
 
 [[nodiscard]] RuleSetFolders rule_set_folders();
 
+/// A rule set that the call names, by name or path. Errors: usage where there is none, since then the call is wrong and
+/// not an input without a sheet; else rules.
+[[nodiscard]] Result<RuleSet> named_rule_set(const std::string& name);
+
 /// Everything at its default when there is no file. Error: rules, with file, line and column.
 [[nodiscard]] Result<Config> load_config();
 

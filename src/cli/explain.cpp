@@ -54,13 +54,8 @@ struct Explanation {
 Result<std::vector<RuleSet>> all_rule_sets(const std::vector<std::string>& named) {
   std::vector<RuleSet> sets;
   for (const auto& name : named) {
-    auto set = load_rule_set(name, rule_set_folders(), catalog());
-    if (!set) {
-      auto error = set.error();
-      // As for check: a rule set that does not exist is a wrong call.
-      if (exit_code_of(error.code) != kExitUsage) error.code = ErrorCode::rules;
-      return tl::unexpected(error);
-    }
+    auto set = named_rule_set(name);
+    if (!set) return tl::unexpected(set.error());
     sets.push_back(std::move(*set));
   }
   for (const auto& listing : list_rule_sets(rule_set_folders(), catalog())) {
