@@ -23,7 +23,6 @@ constexpr double kRoughDb = 3, kSmoothDb = 1.8;
 constexpr std::size_t kHopTicks = 5, kSummitTicks = 10, kFewestSummits = 5;
 constexpr double kNearTopDb = 1.5, kReadDb = 35, kDipDb = 2.5, kSummitsFallDb = 12;
 constexpr double kFarOffDb = 12, kShortestGuess = -1.6, kLongestGuess = 0.5, kGuessStep = 0.06, kMusicShare = 0.67;
-constexpr double kEvenFallsDb[] = {20, 30, 40, 55, 70, 90, 120};
 constexpr double kBentShare = 1.1, kSurelyBentShare = 0.9;
 
 // Fades under which the beat goes on.
@@ -65,7 +64,9 @@ struct Curve {
   }
 };
 constexpr Curve kCurves[] = {{1}, {1.4}, {2}, {0}};
-constexpr Curve kEvenCurves[] = {{1, 55}, {1, 70}, {1, 90}, {1, 120}};
+// Straight in decibels, as what rings out falls; many faders draw those from 55 dB on.
+constexpr Curve kEvenFalls[] = {{1, 20}, {1, 30}, {1, 40}, {1, 55}, {1, 70}, {1, 90}, {1, 120}};
+constexpr std::span<const Curve> kEvenFades = std::span(kEvenFalls).subspan(3);
 
 // Ticks from where the sound leaves the floor, outermost first.
 std::vector<Tick> inward_from(std::span<const Tick> ticks, Edge edge, double floor_db) {
@@ -162,8 +163,8 @@ Fit fit_length(const std::vector<double>& powers, double tick_s, double about_s)
   double least = 0, even = kFarOffDb * static_cast<double>(hops);
   for (double guess = kShortestGuess; guess < kLongestGuess; guess += kGuessStep) {
     const double length = about_s * std::exp(guess);
-    for (const double fall : kEvenFallsDb)
-      even = std::min(even, unevenness(length, [&](double share) { return fall * (std::min(share, 1.0) - 1); }));
+    for (const auto& fall : kEvenFalls)
+      even = std::min(even, unevenness(length, [&](double share) { return fall.gain_db(share); }));
     if (length > kMusicShare * sight_s) continue;  // music without the fade must be in sight
     for (const auto& curve : kCurves) {
       const double sum = unevenness(length, [&](double share) { return curve.gain_db(share); });
@@ -292,32 +293,14 @@ class Beats {
 struct BeatFit {
   double length_s = 0;
   const Curve* curve = nullptr;
-  double left = 0, even = 0, none = 0;  ///< unevenness: without the fade, without the best even fall, as it is
+  double left = 0, none = 0;  ///< unevenness: without the fade, as it is
 };
 
-// The fit by a straight line in decibels, as many faders draw it.
-BeatFit fit_even(Beats& beats, double step) {
+BeatFit best_of(Beats& beats, double step, std::span<const Curve> curves) {
   BeatFit best;
   best.none = beats.unevenness(1, [](double) { return 0.0; });
   for (double length = kLeastFadeS; length < kMusicShare * beats.sight_s(); length *= step) {
-    for (const auto& curve : kEvenCurves) {
-      const double left = beats.unevenness(length, [&](double share) { return curve.gain_db(share); });
-      if (best.curve && left >= best.left) continue;
-      best.length_s = length, best.curve = &curve, best.left = left;
-    }
-  }
-  return best;
-}
-
-BeatFit fit_beats(Beats& beats, double step) {
-  BeatFit best;
-  best.none = best.even = beats.unevenness(1, [](double) { return 0.0; });
-  for (double length = kLeastFadeS; length < kMusicShare * beats.sight_s(); length *= step) {
-    for (const double fall : kEvenFallsDb) {
-      const auto evenly = [&](double share) { return fall * (std::min(share, 1.0) - 1); };
-      best.even = std::min(best.even, beats.unevenness(length, evenly));
-    }
-    for (const auto& curve : kCurves) {
+    for (const auto& curve : curves) {
       const double left = beats.unevenness(length, [&](double share) { return curve.gain_db(share); });
       if (best.curve && left >= best.left) continue;
       best.length_s = length, best.curve = &curve, best.left = left;
@@ -374,18 +357,20 @@ double faded_beat(const std::vector<Tick>& inward, const std::vector<double>& po
                   double floor_db) {
   if (rings_out(inward, tick_s, edge, floor_db)) return 0;
   Beats all(powers, tick_s, kFirstSightS);
-  const double about_s = fit_beats(all, kCoarseStep).length_s;
+  const double about_s = best_of(all, kCoarseStep, kCurves).length_s;
   if (about_s < kLeastFadeS) return 0;
   Beats near(powers, tick_s, kSightShare * about_s);
-  const auto fit = fit_beats(near, kLengthStep);
-  const bool bent = fit.curve && fit.left < kStillEven * fit.even && fit.left < kMostLeft * fit.none;
+  const auto fit = best_of(near, kLengthStep, kCurves);
+  const auto fall = best_of(near, kLengthStep, kEvenFalls);
+  const double even_left = std::min(fall.curve ? fall.left : fall.none, fall.none);
+  const bool bent = fit.curve && fit.left < kStillEven * even_left && fit.left < kMostLeft * fit.none;
   const auto is_fade = [&](Beats& beats, const BeatFit& one) {
     return alike_without(beats, one, floor_db) && beat_goes_on(inward, one, beats.sight_s(), tick_s, edge, floor_db);
   };
   if (bent && is_fade(near, fit)) return fit.length_s;
-  const double even_s = fit_even(all, kCoarseStep).length_s;
+  const double even_s = best_of(all, kCoarseStep, kEvenFades).length_s;
   Beats near_even(powers, tick_s, kSightShare * even_s);
-  const auto even = fit_even(near_even, kLengthStep);
+  const auto even = best_of(near_even, kLengthStep, kEvenFades);
   return even.curve && even.left < kMostLeft * even.none && is_fade(near_even, even) ? even.length_s : 0;
 }
 
