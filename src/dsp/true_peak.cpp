@@ -77,6 +77,32 @@ int Summits(const float* HWY_RESTRICT v, int count, float needed, int* HWY_RESTR
   return found;
 }
 
+// What each sub-block may hold at most: bounds[s] from the sub-blocks s, s + 1 and s + 2 of the others, `first` being the
+// first sample after it. extremes[i] = max(highest[i], −lowest[i]) for i = 0 … subs + 1.
+void Bounds(const float* HWY_RESTRICT highest, const float* HWY_RESTRICT lowest, const float* HWY_RESTRICT bends,
+            const float* HWY_RESTRICT firsts, int subs, float by_bend, float by_rest, float* HWY_RESTRICT extremes,
+            float* HWY_RESTRICT bounds) {
+  const hn::CappedTag<float, 16> d;
+  const int lanes = static_cast<int>(hn::Lanes(d));
+  int i = 0;
+  for (; i + lanes <= subs + 2; i += lanes)
+    hn::StoreU(hn::Max(hn::LoadU(d, highest + i), hn::Neg(hn::LoadU(d, lowest + i))), d, extremes + i);
+  for (; i < subs + 2; ++i) extremes[i] = std::max(highest[i], -lowest[i]);
+  const auto of_bend = hn::Set(d, by_bend), of_rest = hn::Set(d, by_rest);
+  const auto most_of = [&](const float* v) { return hn::Max(hn::LoadU(d, v), hn::Max(hn::LoadU(d, v + 1), hn::LoadU(d, v + 2))); };
+  int s = 0;
+  for (; s + lanes <= subs; s += lanes) {
+    // The line to the next sub-block's first sample belongs to this one, hence its extreme too.
+    const auto ends = hn::Max(hn::LoadU(d, extremes + s + 1), hn::Abs(hn::LoadU(d, firsts + s)));
+    hn::StoreU(hn::MulAdd(of_rest, most_of(extremes + s), hn::MulAdd(of_bend, most_of(bends + s), ends)), d, bounds + s);
+  }
+  for (; s < subs; ++s) {
+    const float around = std::max({extremes[s], extremes[s + 1], extremes[s + 2]});
+    const float bend = std::max({bends[s], bends[s + 1], bends[s + 2]});
+    bounds[s] = std::fma(by_rest, around, std::fma(by_bend, bend, std::max(extremes[s + 1], std::abs(firsts[s]))));
+  }
+}
+
 // Σ taps[t]·x[t], kLong of them.
 float Dot(const float* HWY_RESTRICT x, const float* HWY_RESTRICT taps) {
   const hn::CappedTag<float, 16> d;
@@ -93,6 +119,7 @@ HWY_AFTER_NAMESPACE();
 namespace sendworthy::dsp {
 HWY_EXPORT(Screen);
 HWY_EXPORT(Summits);
+HWY_EXPORT(Bounds);
 HWY_EXPORT(Dot);
 namespace {
 
@@ -216,7 +243,7 @@ void TruePeakMeter::flush() {
   flushed_ = true;
 }
 
-TruePeakMeter::Peak TruePeakMeter::close(std::int64_t end) {
+TruePeakMeter::Peak TruePeakMeter::close(std::int64_t end, float known) {
   const auto& t = tables();
   if (flushed_ && end == fed_) end += kRinging;
   const int count = static_cast<int>(end - closed_);
@@ -228,10 +255,13 @@ TruePeakMeter::Peak TruePeakMeter::close(std::int64_t end) {
   // Extremes of the sub-blocks, one more on either side: an interpolated value leans on up to 32 samples around it.
   const int subs = (count + kSub - 1) / kSub;
   const auto room = static_cast<std::size_t>(subs) + 2;
-  highest_.resize(room), bounds_.resize(room), lowest_.resize(room), extremes_.resize(room), bends_.resize(room);
+  highest_.resize(room), lowest_.resize(room), extremes_.resize(room), bends_.resize(room);
+  firsts_.resize(room), bounds_.resize(room);
   sub_extremes(x - kSub, (subs + 2) * kSub, highest_.data(), lowest_.data());
   sub_bends(x - kSub, (subs + 2) * kSub, bends_.data());
-  for (std::size_t s = 0; s < room; ++s) extremes_[s] = std::max(highest_[s], -lowest_[s]);
+  for (int s = 0; s < subs; ++s) firsts_[static_cast<std::size_t>(s)] = x[(s + 1) * kSub];
+  HWY_DYNAMIC_DISPATCH(Bounds)(highest_.data(), lowest_.data(), bends_.data(), firsts_.data(), subs, t.bend, t.rest,
+                               extremes_.data(), bounds_.data());
   // The last sub-block may reach past `end`: the samples there belong to the next segment, so each is looked at by itself.
   const auto top_sample = [&](int s) {
     const int to = std::min((s + 1) * kSub, count);
@@ -248,32 +278,23 @@ TruePeakMeter::Peak TruePeakMeter::close(std::int64_t end) {
   // First every place where a peak might be, with its estimate; then the likeliest is refined, which rules out most others.
   // The bar is what the segment's peak reaches at least: a sample, or a screened value less the screen's own error.
   candidates_.clear();
-  float bar = peak.value;
+  float bar = std::max(peak.value, known);
   alignas(64) std::array<float, 4 * kSub + 2 + 16> buffer{};
   float* const grid = buffer.data() + 1;  // a neighbour on either side
   std::array<int, 4 * kSub> summits;
   int screened = -2;
-  // What each sub-block may hold at most; the most promising first, since a high bar from the start rules out many others.
-  int promising = 0;
-  for (int s = 0; s < subs; ++s) {
-    const auto i = static_cast<std::size_t>(s);
-    // The line to the next sub-block's first sample belongs to this one, hence its extreme too.
-    const float around = std::max({extremes_[i], extremes_[i + 1], extremes_[i + 2]});
-    const float bend = std::max({bends_[i], bends_[i + 1], bends_[i + 2]});
-    const float ends = std::max(extremes_[i + 1], std::abs(x[(s + 1) * kSub]));
-    bounds_[i] = ends + t.bend * bend + t.rest * around;
-    if (bounds_[i] > bounds_[static_cast<std::size_t>(promising)]) promising = s;
-  }
+  // The most promising sub-block first, since a high bar from the start rules out many others.
+  const int promising = static_cast<int>(std::max_element(bounds_.begin(), bounds_.begin() + subs) - bounds_.begin());
   const auto look_at_candidates = [&] {
     if (candidates_.empty()) return;
     const auto look = [&](const Candidate& c) {
-      const float value = refine(x + c.frame, c.quarter, c.before, c.value, c.after, peak.value);
+      const float value = refine(x + c.frame, c.quarter, c.before, c.value, c.after, std::max(peak.value, known));
       if (value > peak.value) peak = {value, frame_of(closed_ + c.frame + (c.quarter >= 2 ? 1 : 0))};
     };
     look(*std::max_element(candidates_.begin(), candidates_.end(),
                            [](const auto& a, const auto& b) { return a.estimate < b.estimate; }));
     for (const auto& candidate : candidates_) {
-      if (candidate.estimate > peak.value) look(candidate);
+      if (candidate.estimate > std::max(peak.value, known)) look(candidate);
     }
     candidates_.clear();
   };
@@ -319,6 +340,7 @@ TruePeakMeter::Peak TruePeakMeter::close(std::int64_t end) {
 }
 
 float true_peak_unpruned(const float* samples, std::int64_t frames) {
+  if (frames <= 0) return 0;
   std::vector<float> padded(static_cast<std::size_t>(frames) + 4 * kLong, 0.0f);
   std::copy(samples, samples + frames, padded.begin() + 2 * kLong);
   float peak = 0;

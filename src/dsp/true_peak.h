@@ -27,8 +27,8 @@ class TruePeakMeter {
   /// The next samples of the stream, any number.
   void feed(const float* samples, int frames);
   /// Closes a segment: the peak of frames [closed so far, end). Callable once kLookAhead more frames than `end` were fed,
-  /// or after flush().
-  Peak close(std::int64_t end);
+  /// or after flush(). A peak of `known` or less may come out lower than it is, and what rules it out costs far less.
+  Peak close(std::int64_t end, float known = 0);
   /// Silence after the last sample.
   void flush();
   [[nodiscard]] std::int64_t closable() const { return fed_ - kLookAhead; }
@@ -46,7 +46,7 @@ class TruePeakMeter {
   std::vector<float> buffer_;          ///< frames from `begin_` on
   std::int64_t begin_ = -kRinging - kHistory, fed_ = 0, closed_ = -kRinging;
   bool flushed_ = false;
-  std::vector<float> highest_, lowest_, extremes_, bends_, bounds_;
+  std::vector<float> highest_, lowest_, extremes_, bends_, firsts_, bounds_;
   std::vector<Candidate> candidates_;
 };
 

@@ -67,6 +67,31 @@ TEST_SUITE("dsp/true peak") {
     }
   }
 
+  TEST_CASE("a peak that is known already only costs less: what lies above it reads the same") {
+    auto x = test::noise(91, 0.9, 96000);
+    for (std::size_t n = 1; n < x.size(); ++n) x[n] = 0.7 * x[n - 1] + 0.3 * x[n] * (n / 4800 % 3 == 0 ? 1.0 : 0.6);
+    const auto signal = floats(x);
+    dsp::TruePeakMeter plain, told;
+    plain.feed(signal.data(), 96000), told.feed(signal.data(), 96000);
+    plain.flush(), told.flush();
+    int above = 0, below = 0;
+    const float known = 0.5f * whole(signal);
+    for (std::int64_t end = 4800; end <= 96000; end += 4800) {
+      const auto peak = plain.close(end), other = told.close(end, known);
+      CAPTURE(end);
+      if (peak.value > known) {
+        ++above;
+        CHECK(other.value == peak.value);
+        CHECK(other.frame == peak.frame);
+      } else {
+        ++below;
+        CHECK(other.value <= known);
+      }
+    }
+    CHECK(above >= 5);
+    CHECK(below >= 5);
+  }
+
   TEST_CASE("each segment reads its own stretch: not less than is in it, not more than is around it") {
     test::Random random(61);
     for (int round = 0; round < 8; ++round) {
