@@ -290,6 +290,7 @@ class LevelMeter final : public Meter {
       channel.half_has_zero.resize(std::max(halves.size(), channel.half_has_zero.size()), false);
       std::vector<double> level_db;
       std::vector<bool> use;
+      level_db.reserve(halves.size()), use.reserve(halves.size());
       for (std::size_t i = 0; i + 1 < halves.size(); ++i) {
         level_db.push_back(power_db((static_cast<double>(halves[i]) + halves[i + 1]) / 2));
         use.push_back(!channel.half_has_zero[i] && !channel.half_has_zero[i + 1] && level_db.back() > kFloorDb);
@@ -297,6 +298,7 @@ class LevelMeter final : public Meter {
       leave_out_fade(level_db, use, true);
       leave_out_fade(level_db, use, false);
       std::vector<float> kept;
+      kept.reserve(level_db.size());
       int quiet = 0;
       for (std::size_t i = 0; i < level_db.size(); ++i) {
         if (!use[i]) continue;

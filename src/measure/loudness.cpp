@@ -48,7 +48,7 @@ constexpr CatalogEntry kEntries[] = {
      .act = "Nothing to mend; it feeds the listening cautions."},
 };
 
-constexpr int kBlockHops = 4, kShortHops = 30, kMomentaryTicks = 40, kShortTicks = 300;
+constexpr int kBlockHops = 4, kMomentaryTicks = 40, kShortTicks = 300;
 
 double lufs(double power) { return -0.691 + 10 * std::log10(power); }
 
@@ -102,18 +102,15 @@ class LoudnessMeter final : public Meter {
     bus.k_left = std::move(left_), bus.k_right = std::move(right_), bus.k_product = std::move(product_);
     bus.gated_blocks = std::move(gated_);
     bus.integrated_lufs = integrated_;
-    for (std::size_t i = 0; i + kShortHops <= hops_.size(); ++i) {
-      // A fresh sum at every step: a running one would drift over hours.
-      double sum = 0;
-      for (std::size_t k = i; k < i + kShortHops; ++k) sum += hops_[k];
-      bus.short_term_power.push_back(static_cast<float>(sum / frames_between(i, i + kShortHops)));
-    }
     bus.k_hops = std::move(hops_);
     if (timelines_) {
       bus.timelines.push_back(bounded_timeline("momentary", "LUFS", 0, 0.0, 0.1, momentary_line_, Merge::highest));
       // As long as the file in any case: windows that are not full have no value.
-      std::vector<float> line(std::min<std::size_t>(kShortHops - 1, momentary_line_.size()), std::nanf(""));
-      for (const float power : bus.short_term_power) line.push_back(power > 0 ? static_cast<float>(lufs(power)) : std::nanf(""));
+      std::vector<float> line(std::min<std::size_t>(Bus::kShortTermHops - 1, momentary_line_.size()), std::nanf(""));
+      for (std::size_t i = 0; i < bus.short_terms(); ++i) {
+        const float power = bus.short_term_power(i);
+        line.push_back(power > 0 ? static_cast<float>(lufs(power)) : std::nanf(""));
+      }
       bus.timelines.push_back(bounded_timeline("short_term", "LUFS", 0, 0.0, 0.1, std::move(line), Merge::highest));
     }
   }
@@ -240,8 +237,8 @@ class LoudnessMeter final : public Meter {
     const double absolute = std::pow(10.0, (-70 + 0.691) / 10);
     double sum = 0;
     std::int64_t count = 0;
-    for (const float z : bus.short_term_power) {
-      if (z >= absolute) sum += z, ++count;
+    for (std::size_t i = 0; i < bus.short_terms(); ++i) {
+      if (const float z = bus.short_term_power(i); z >= absolute) sum += z, ++count;
     }
     if (count == 0) {
       report.not_measured("loudness_range", bus.duration_s < 3 ? "too short: it needs at least 3 s"
@@ -250,8 +247,9 @@ class LoudnessMeter final : public Meter {
     }
     const double relative = sum / static_cast<double>(count) / 100;
     std::vector<float> kept;
-    for (const float z : bus.short_term_power) {
-      if (z >= absolute && z >= relative) kept.push_back(z);
+    kept.reserve(static_cast<std::size_t>(count));  // hours of it: no room for growth by doubling
+    for (std::size_t i = 0; i < bus.short_terms(); ++i) {
+      if (const float z = bus.short_term_power(i); z >= absolute && z >= relative) kept.push_back(z);
     }
     const float high = percentile(kept, 0.95), low = percentile(kept, 0.10);
     auto& m = report.value("loudness_range", 10 * std::log10(static_cast<double>(high) / low));

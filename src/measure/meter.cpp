@@ -50,6 +50,14 @@ Where place_at(std::int64_t frame, int sample_rate, int channel, std::string not
 double amplitude_db(double linear) { return linear > 0 ? std::max(kFloorDb, 20 * std::log10(linear)) : kFloorDb; }
 double power_db(double power) { return power > 0 ? std::max(kFloorDb, 10 * std::log10(power)) : kFloorDb; }
 
+float Bus::short_term_power(std::size_t hop) const {
+  double energy = 0;
+  for (std::size_t k = hop; k < hop + kShortTermHops; ++k) energy += static_cast<double>(k_hops[k]);
+  const Ticks ticks(sample_rate);
+  const auto at = static_cast<std::int64_t>(hop), end = static_cast<std::int64_t>(hop + kShortTermHops);
+  return static_cast<float>(energy / static_cast<double>(ticks.hop_start(end) - ticks.hop_start(at)));
+}
+
 float percentile(std::vector<float>& values, double q) {
   const auto index = static_cast<std::ptrdiff_t>(std::lround((static_cast<double>(values.size()) - 1) * q));
   std::nth_element(values.begin(), values.begin() + index, values.end());

@@ -77,7 +77,11 @@ struct Bus {
   Series k_left, k_right, k_product;  ///< stereo only
   std::vector<bool> gated_blocks;                 ///< the 400 ms block that starts at this hop passes both gates
   std::optional<double> integrated_lufs;
-  Series short_term_power;            ///< mean K power of the 3 s that start at this hop
+  /// Mean K power of the 3 s that start at a hop, for every hop whose 3 s are whole. Added up when asked for: of a file of
+  /// many hours there are many already.
+  static constexpr std::size_t kShortTermHops = 30;
+  [[nodiscard]] std::size_t short_terms() const { return k_hops.size() < kShortTermHops ? 0 : k_hops.size() + 1 - kShortTermHops; }
+  [[nodiscard]] float short_term_power(std::size_t hop) const;
 
   double true_peak = 0;                           ///< linear
   Series true_peak_hops;              ///< linear, highest channel; the last hop may be short

@@ -27,13 +27,13 @@ double own_range(const Bus& bus) {
   const double absolute = std::pow(10.0, (-70 + 0.691) / 10);
   double sum = 0;
   std::int64_t count = 0;
-  for (std::size_t i = 0; i < bus.short_term_power.size(); i += 10) {
-    if (bus.short_term_power[i] >= absolute) sum += bus.short_term_power[i], ++count;
+  for (std::size_t i = 0; i < bus.short_terms(); i += 10) {
+    if (const double z = bus.short_term_power(i); z >= absolute) sum += z, ++count;
   }
   if (count == 0) return std::nan("");
   std::vector<float> kept;
-  for (std::size_t i = 0; i < bus.short_term_power.size(); i += 10) {
-    const double z = bus.short_term_power[i];
+  for (std::size_t i = 0; i < bus.short_terms(); i += 10) {
+    const double z = bus.short_term_power(i);
     if (z >= absolute && z >= sum / static_cast<double>(count) / 100) kept.push_back(static_cast<float>(z));
   }
   const float high = percentile(kept, 0.95), low = percentile(kept, 0.10);

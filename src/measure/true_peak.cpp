@@ -82,11 +82,20 @@ class TruePeakModule final : public Meter {
   };
 
   void close(std::int64_t end) {
+    // Of a hop only the highest channel is told, and of a channel its highest hop: the loudest goes first, and the others
+    // are looked at closely only where they may change either.
+    const auto loudest = std::max_element(channels_.begin(), channels_.end(), [](const Channel& a, const Channel& b) {
+      return a.peak.value < b.peak.value;
+    });
     float highest = 0;
-    for (auto& channel : channels_) {
-      const auto peak = channel.meter.close(end);
+    const auto look = [&](Channel& channel) {
+      const auto peak = channel.meter.close(end, std::min(channel.peak.value, highest));
       if (peak.value > channel.peak.value) channel.peak = peak;
       highest = std::max(highest, peak.value);
+    };
+    look(*loudest);
+    for (auto channel = channels_.begin(); channel != channels_.end(); ++channel) {
+      if (channel != loudest) look(*channel);
     }
     hops_.push_back(highest);
     closed_ = end;
@@ -95,12 +104,13 @@ class TruePeakModule final : public Meter {
 
   void ratio(const Bus& bus, Report& report) {
     std::vector<float> ratios;
+    ratios.reserve(bus.short_terms());
     const double absolute = std::pow(10.0, (-70 + 0.691) / 10);
-    for (std::size_t i = 0; i < bus.short_term_power.size(); ++i) {
-      const double power = bus.short_term_power[i];
+    for (std::size_t i = 0; i < bus.short_terms(); ++i) {
+      const double power = bus.short_term_power(i);
       if (power <= absolute) continue;
       const float peak = *std::max_element(bus.true_peak_hops.begin() + static_cast<std::ptrdiff_t>(i),
-                                           bus.true_peak_hops.begin() + static_cast<std::ptrdiff_t>(i) + 30);
+                                           bus.true_peak_hops.begin() + static_cast<std::ptrdiff_t>(i) + Bus::kShortTermHops);
       ratios.push_back(static_cast<float>(amplitude_db(peak) - (-0.691 + 10 * std::log10(power))));
     }
     if (ratios.empty()) {
