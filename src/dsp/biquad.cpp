@@ -176,13 +176,4 @@ double magnitude(std::span<const Biquad> sections, double hz, double fs) {
   return std::abs(h);
 }
 
-void PairCascade::flush_denormals() {
-  for (auto& s : state_) {
-    for (int k = 0; k < 2; ++k) {
-      if (std::abs(s.s1[k]) < 1e-30) s.s1[k] = 0;
-      if (std::abs(s.s2[k]) < 1e-30) s.s2[k] = 0;
-    }
-  }
-}
-
 }  // namespace sendworthy::dsp

@@ -32,33 +32,4 @@ struct Biquad {
 /// Magnitude of a cascade at a frequency, linear.
 [[nodiscard]] double magnitude(std::span<const Biquad> sections, double hz, double sample_rate_hz);
 
-/// A cascade with its state, two channels side by side, transposed direct form II. State that decayed below 1e-30 is set to
-/// zero, since arithmetic on denormal numbers is many times slower.
-class PairCascade {
- public:
-  /// Both channels in one register: the compilers' own vector type, since two lanes are the same on every processor.
-  using Pair = double __attribute__((vector_size(16)));
-  explicit PairCascade(std::vector<Biquad> sections) : sections_(std::move(sections)), state_(sections_.size()) {}
-  Pair process(double first, double second) {
-    Pair x{first, second};
-    for (std::size_t i = 0; i < sections_.size(); ++i) {
-      const auto& c = sections_[i];
-      auto& s = state_[i];
-      const Pair y = c.b0 * x + s.s1;
-      s.s1 = c.b1 * x - c.a1 * y + s.s2;
-      s.s2 = c.b2 * x - c.a2 * y;
-      x = y;
-    }
-    return x;
-  }
-  void flush_denormals();
-
- private:
-  struct State {
-    Pair s1{}, s2{};
-  };
-  std::vector<Biquad> sections_;
-  std::vector<State> state_;
-};
-
 }  // namespace sendworthy::dsp

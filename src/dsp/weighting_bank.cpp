@@ -80,7 +80,18 @@ void Run(WeightingBank::State& state, const double* HWY_RESTRICT pairs, int fram
 #endif
 
 void Interleave(const float* HWY_RESTRICT first, const float* HWY_RESTRICT second, int frames, double* HWY_RESTRICT out) {
-  for (int n = 0; n < frames; ++n) {
+  int n = 0;
+#if HWY_TARGET != HWY_SCALAR
+  const hn::CappedTag<double, 4> dd;
+  const hn::Rebind<float, decltype(dd)> df;
+  const int lanes = static_cast<int>(hn::Lanes(dd));
+  for (; n + lanes <= frames; n += lanes) {
+    const auto f = hn::LoadU(df, first + n), s = hn::LoadU(df, second + n);
+    hn::StoreU(hn::PromoteTo(dd, hn::InterleaveLower(df, f, s)), dd, out + 2 * n);
+    hn::StoreU(hn::PromoteTo(dd, hn::InterleaveUpper(df, f, s)), dd, out + 2 * n + lanes);
+  }
+#endif
+  for (; n < frames; ++n) {
     out[2 * n] = first[n];
     out[2 * n + 1] = second[n];
   }

@@ -8,7 +8,7 @@
 #include <span>
 
 #include "base/text.h"
-#include "dsp/biquad.h"
+#include "dsp/pair_cascade.h"
 #include "measure/delay.h"
 #include "measure/hum.h"
 #include "measure/meter.h"
@@ -150,16 +150,9 @@ class LowBandMeter final : public Meter {
         : parameters(std::move(p)), edge_hz(edge), possible(rate >= 4 * edge), filter(sections(edge, rate)) {}
 
     void take(const float* mid, const float* side, std::size_t count) {
-      dsp::PairCascade::Pair squares{0, 0};
-      double ms = 0;
-      for (std::size_t n = 0; n < count; ++n) {
-        const auto y = filter.process(mid[n], side[n]);
-        squares += y * y;
-        ms += y[0] * y[1];
-      }
-      const double mm = squares[0], ss = squares[1];
-      hop_mid += mm, hop_side += ss;
-      mid_square += mm, side_square += ss, product += ms;
+      const auto sums = filter.sums(mid, side, static_cast<int>(count));
+      hop_mid += sums.first, hop_side += sums.second;
+      mid_square += sums.first, side_square += sums.second, product += sums.product;
     }
 
     static std::vector<dsp::Biquad> sections(double edge, double rate) {

@@ -5,8 +5,8 @@
 #include <memory>
 #include <vector>
 
-#include "dsp/biquad.h"
 #include "dsp/low_band.h"
+#include "dsp/pair_cascade.h"
 
 namespace sendworthy::measure {
 

@@ -5,6 +5,7 @@
 #include <doctest/doctest.h>
 
 #include "dsp/biquad.h"
+#include "dsp/pair_cascade.h"
 #include "dsp/low_band.h"
 #include "dsp/weighting_bank.h"
 #include "signals.h"

@@ -11,6 +11,7 @@
 
 #include "dsp/biquad.h"
 #include "dsp/low_band.h"
+#include "dsp/pair_cascade.h"
 #include "dsp/planar.h"
 #include "dsp/true_peak.h"
 #include "dsp/weighting_bank.h"
@@ -250,6 +251,34 @@ TEST_SUITE("dsp/kernels") {
           REQUIRE(std::abs(sums.a1 - plain.a1) < 1e-8 * scale);
           at += count;
         }
+      }
+    });
+  }
+
+  TEST_CASE("sums of a cascade equal those of its samples, however the stream is split") {
+    const auto left = floats(test::noise(41, 0.5, 5000)), right = floats(test::noise(42, 0.5, 5000));
+    auto five = butterworth_high_pass(2, 10, 3000);
+    for (const auto& section : butterworth_low_pass(8, 120, 3000)) five.push_back(section);
+    on_every_target([&] {
+      for (const std::size_t sections : {std::size_t{2}, std::size_t{5}}) {
+        const std::vector<Biquad> some(five.begin(), five.begin() + static_cast<std::ptrdiff_t>(sections));
+        PairCascade plain(some), summed(some);
+        int at = 0;
+        for (int count = 1; at + count <= 5000; count += 7) {
+          PairCascade::Sums expected;
+          for (int n = at; n < at + count; ++n) {
+            const auto y = plain.process(left[static_cast<std::size_t>(n)], right[static_cast<std::size_t>(n)]);
+            expected.first += y[0] * y[0], expected.second += y[1] * y[1], expected.product += y[0] * y[1];
+          }
+          const auto sums = summed.sums(left.data() + at, right.data() + at, count);
+          const double scale = expected.first + expected.second + 1e-12;
+          REQUIRE(std::abs(sums.first - expected.first) < 1e-9 * scale);
+          REQUIRE(std::abs(sums.second - expected.second) < 1e-9 * scale);
+          REQUIRE(std::abs(sums.product - expected.product) < 1e-9 * scale);
+          at += count;
+        }
+        // What goes on sample by sample afterwards goes on from there.
+        CHECK(summed.process(0.25, -0.5)[1] == doctest::Approx(plain.process(0.25, -0.5)[1]).epsilon(1e-9));
       }
     });
   }
