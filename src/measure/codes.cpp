@@ -55,7 +55,7 @@ constexpr CatalogEntry kEntries[] = {
      .act = "Export again; integers were written into a float file, or the other way round."},
     {.id = "byte_order_suspect", .title = "Bytes in the wrong order", .group = Group::format, .unit = Unit::boolean,
      .what = "Noise that turns into sound when its bytes are swapped, or its samples are read as unsigned numbers.",
-     .how = "Every 32nd stretch of 64 frames that sounds (every 4th of the first 262144 frames) is read a second time. A stretch tells "
+     .how = "Every 128th stretch of 64 frames that sounds (every 4th of the first 262144 frames) is read a second time. A stretch tells "
             "of swapped bytes where steps from sample to sample, against the deviation from the mean, are 2.5 times smaller in "
             "power so and no longer like noise; of unsigned samples where the steps are 6 times smaller in power, no longer like "
             "noise either, and those through zero like the others. True where eight stretches and nine of ten that tell anything say so.",
@@ -67,7 +67,7 @@ constexpr CatalogEntry kEntries[] = {
 constexpr double kFloatLsb = 1.0 / 8388608;  // of 24 bits
 constexpr int kShifts = 33;
 constexpr std::size_t kMaxEvents = 64;
-constexpr std::int64_t kReadEvery = 32, kReadEveryEarly = 4, kEarlySubs = 4096, kFewestReadings = 8;
+constexpr std::int64_t kReadEvery = 128, kReadEveryEarly = 4, kEarlySubs = 4096, kFewestReadings = 8;
 constexpr double kLikeNoise = 0.4, kSmoother = 2.5, kFewerSteps = 6, kStepOverOthers = 8;
 constexpr std::int64_t kManyNear = 10;  // as many as make the usual rule of flat runs warn
 
@@ -257,6 +257,7 @@ class CodeMeter final : public Meter {
  public:
   explicit CodeMeter(const Setup& setup)
       : format_(setup.format), pictures_(setup.pictures), real_(setup.format.kind == audio::SampleKind::real),
+        exact_(!real_ && setup.format.container_bits <= 24),
         lsb_(real_ ? kFloatLsb : std::ldexp(1.0, -(std::clamp(setup.format.container_bits, 1, 32) - 1))),
         channels_(static_cast<std::size_t>(setup.format.channels)) {}
 
@@ -355,7 +356,11 @@ class CodeMeter final : public Meter {
         const int from = s * dsp::kSubBlock, to = std::min(from + dsp::kSubBlock, block.frames);
         // Most samples of a loud sub-block are still below its top; rounding to float keeps their order.
         const float least = real_ ? std::min(lowest, 1.0f) : lowest;
-        const auto high_enough = dsp::where_at_least(block.row(c) + from, to - from, sign == 0 ? 1.0f : -1.0f, least);
+        auto high_enough = dsp::where_at_least(block.row(c) + from, to - from, sign == 0 ? 1.0f : -1.0f, least);
+        // Where nothing is higher than before, only samples in threes can make a run.
+        const double ceiling = std::min(peaks.level, near.level + reach_);
+        const bool higher = exact_ ? static_cast<double>(top) > ceiling : top >= static_cast<float>(ceiling);
+        if (!higher && !over) high_enough = in_threes(high_enough, to - from);
         for (int n = from; n < to; ++n) {
           if (!peaks.open && !overs.open && !near.open) {
             const auto ahead = high_enough >> (n - from);
@@ -370,6 +375,12 @@ class CodeMeter final : public Meter {
       }
     }
     channel.last = sample(block, c, block.frames - 1);
+  }
+
+  // Those bits of `frames` that stand three and more side by side, and those at the end, which may go on behind it.
+  static std::uint64_t in_threes(std::uint64_t bits, int frames) {
+    const auto thirds = bits & bits << 1 & bits << 2, last = bits & std::uint64_t{1} << (frames - 1);
+    return thirds | thirds >> 1 | thirds >> 2 | last | (bits & last >> 1);
   }
 
   void look_for_overs(int c, const Block& block) {
@@ -572,6 +583,7 @@ class CodeMeter final : public Meter {
   const audio::StreamFormat format_;
   const bool pictures_;
   const bool real_;
+  const bool exact_;    ///< codes fit into the rows' floats
   const double lsb_;  ///< of the container, full scale ±1
   double reach_ = 0;  ///< within which runs are near ones
   std::vector<Channel> channels_;

@@ -22,7 +22,9 @@ class RepeatFinder {
   [[nodiscard]] std::int64_t total() const { return total_; }
 
  private:
-  static constexpr std::size_t kSlots = 1 << 14;
+  /// Some 256 places are chosen within the longest buffer: few of them meet in one slot, and the small
+  /// table leaves the processor's cache to others.
+  static constexpr std::size_t kSlots = 1 << 12;
   struct Seen {
     std::uint32_t hash = 0;
     std::int64_t frame = -1;

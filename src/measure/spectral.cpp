@@ -115,7 +115,7 @@ class SpectralMeter final : public Meter {
     depths_.assign(lines_.size() * kDepths, 0);
     for (const double rate : kOldRates) {
       const double middle = rate / 2 * size_ / sample_rate_, reach = 0.9 * std::min(middle, size_ / 2.0 - middle);
-      if (rate / 2 < kHighestWall * sample_rate_ / 2 && reach >= kMirrorLeast) mirrors_.push_back({rate, middle, static_cast<int>(reach)});
+      if (rate / 2 < kHighestWall * sample_rate_ / 2 && reach >= kMirrorLeast) mirrors_.push_back({rate, static_cast<int>(std::lround(middle)), static_cast<int>(reach)});
     }
     log_.resize(lines_.size()), fine_.resize(lines_.size());
   }
@@ -152,8 +152,8 @@ class SpectralMeter final : public Meter {
     double hz = 0, share = 0, drop_db = 0;
   };
   struct Mirror {
-    double rate, middle;
-    int reach;
+    double rate;
+    int line, reach;  ///< of half the rate; how many lines there are on either side
     double sum = 0;
     std::int64_t count = 0;
     [[nodiscard]] double mean() const { return sum / static_cast<double>(count); }
@@ -189,8 +189,7 @@ class SpectralMeter final : public Meter {
   }
 
   void look() {
-    sums_[0] = 0;
-    for (std::size_t k = 0; k < lines_.size(); ++k) sums_[k + 1] = sums_[k] + static_cast<double>(lines_[k]);
+    add_up(lines_);
     const double total = 10 * std::log10(sums_.back() * scale_ + 1e-20);
     if (total < -130) return;  // digital silence
     ++spectra_;
@@ -204,6 +203,21 @@ class SpectralMeter final : public Meter {
     if (total > kLoudDb) find_wall();
     find_tones();
     if (spectra_ % kMirrorEvery == 1 && !mirrors_.empty() && total > kLoudDb) find_mirrors();
+  }
+
+  // sums_[k] becomes that of the values before k. Four at a time, so that only one addition in four waits for the last one.
+  void add_up(const std::vector<float>& values) {
+    sums_[0] = 0;
+    const auto value = [&](std::size_t k) { return static_cast<double>(values[k]); };
+    std::size_t k = 0;
+    for (; k + 4 <= values.size(); k += 4) {
+      const double sum = sums_[k], two = value(k) + value(k + 1);
+      sums_[k + 1] = sum + value(k);
+      sums_[k + 2] = sum + two;
+      sums_[k + 3] = sum + (two + value(k + 2));
+      sums_[k + 4] = sum + (two + (value(k + 2) + value(k + 3)));
+    }
+    for (; k < values.size(); ++k) sums_[k + 1] = sums_[k] + value(k);
   }
 
   double band(int b) const { return band_db_[static_cast<std::size_t>(b)]; }
@@ -256,9 +270,10 @@ class SpectralMeter final : public Meter {
     for (int k = from; k < to; ++k) {
       const auto n = static_cast<std::size_t>(k);
       const float here = lines_[n];
-      if (here <= lines_[n - 1] || here < lines_[n + 1]) continue;
+      // Seldom true, and asked first: a processor foresees that, but not where a noisy line is higher than the next.
       const double around = sums_[n + kToneReach + 1] - sums_[n + kToneGap] + sums_[n - kToneGap + 1] - sums_[n - kToneReach];
       if (static_cast<double>(here) * beside < static_cast<double>(over) * around) continue;
+      if (here <= lines_[n - 1] || here < lines_[n + 1]) continue;
       // A tone under a Hann window stands in three lines.
       const double db = 10 * std::log10((sums_[n + 2] - sums_[n - 1]) * scale_ + 1e-20);
       ++tone_count_[n];
@@ -268,19 +283,16 @@ class SpectralMeter final : public Meter {
 
   void find_mirrors() {
     for (std::size_t k = 0; k < lines_.size(); ++k) log_[k] = std::log10(lines_[k] + 1e-20f);
-    double sum = 0;
+    add_up(log_);
     for (std::size_t k = 0; k < lines_.size(); ++k) {
-      // Mean over the lines round it, as far as there are any.
-      if (k == 0) {
-        for (std::size_t i = 0; i <= kMirrorMean && i < lines_.size(); ++i) sum += static_cast<double>(log_[i]);
-      } else {
-        if (k + kMirrorMean < lines_.size()) sum += static_cast<double>(log_[k + kMirrorMean]);
-        if (k > kMirrorMean) sum -= static_cast<double>(log_[k - kMirrorMean - 1]);
-      }
+      // Less the mean over the lines round it, as far as there are any.
       const auto low = k > kMirrorMean ? k - kMirrorMean : 0, high = std::min(k + kMirrorMean, lines_.size() - 1);
-      fine_[k] = log_[k] - static_cast<float>(sum / static_cast<double>(high - low + 1));
+      fine_[k] = log_[k] - static_cast<float>((sums_[high + 1] - sums_[low]) / static_cast<double>(high - low + 1));
     }
     for (auto& mirror : mirrors_) {
+      // What lies below, seen from the mirror.
+      below_.clear();
+      for (int j = kToneGap; j < mirror.reach; ++j) below_.push_back(fine_[static_cast<std::size_t>(mirror.line - j)]);
       const auto like = likeness(mirror, 0);
       if (!like) continue;
       ++mirror.count;
@@ -290,18 +302,13 @@ class SpectralMeter final : public Meter {
 
   // Correlation of what lies below with what lies above, the other way round and some lines off.
   std::optional<double> likeness(const Mirror& mirror, int off) const {
-    double product = 0, below = 0, above = 0;
-    for (int j = kToneGap; j < mirror.reach; ++j) {
-      const double a = static_cast<double>(fine_[static_cast<std::size_t>(std::lround(mirror.middle - j))]);
-      const double b = static_cast<double>(fine_[static_cast<std::size_t>(std::lround(mirror.middle + j) + off)]);
-      product += a * b, below += a * a, above += b * b;
-    }
-    if (below <= 0 || above <= 0) return std::nullopt;
-    return product / std::sqrt(below * above);
+    const auto sums = dsp::pair_sums(below_.data(), fine_.data() + mirror.line + kToneGap + off, static_cast<int>(below_.size()));
+    if (sums.left_square <= 0 || sums.right_square <= 0) return std::nullopt;
+    return sums.product / std::sqrt(sums.left_square * sums.right_square);
   }
   // The overtones of one note are like themselves wherever the mirror stands; an image fits at one place alone.
   bool fits_elsewhere(const Mirror& mirror, double like) const {
-    const int room = std::min(kMirrorOff, static_cast<int>(lines_.size()) - 2 - static_cast<int>(mirror.middle) - mirror.reach);
+    const int room = std::min(kMirrorOff, static_cast<int>(lines_.size()) - 2 - mirror.line - mirror.reach);
     for (int off = kMirrorOwn; off <= room; ++off) {
       if (std::max(likeness(mirror, off).value_or(0), likeness(mirror, -off).value_or(0)) >= kMirrorElsewhere * like) return true;
     }
@@ -521,7 +528,7 @@ class SpectralMeter final : public Meter {
   const int bands_;
   std::optional<dsp::BandSpectrum> picture_;
   HoleFinder holes_;
-  std::vector<float> lines_, log_, fine_, mean_;
+  std::vector<float> lines_, log_, fine_, below_, mean_;
   std::vector<double> sums_, band_db_, drops_, tone_sum_, tone_square_;
   std::vector<std::int64_t> walls_, counts_, tone_count_;
   std::vector<int> depth_;

@@ -54,9 +54,7 @@ class Window {
     start = std::max(start, first_), end = std::min(end, end_);
     if (end <= start) return 0;
     const float* x = from(channel, start);
-    double sum = 0;
-    for (std::int64_t n = 0; n < end - start; ++n) sum += static_cast<double>(x[n]) * static_cast<double>(x[n]);
-    return sum / static_cast<double>(end - start);
+    return dsp::row_sums(x, static_cast<int>(end - start)).square / static_cast<double>(end - start);
   }
 
  private:
