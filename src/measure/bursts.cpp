@@ -4,6 +4,9 @@
 #include <cmath>
 #include <iterator>
 
+#include "measure/periodic.h"
+#include "measure/texture.h"
+
 namespace sendworthy::measure {
 namespace {
 
@@ -13,42 +16,9 @@ constexpr double kSteady = 2;      // 3 dB: how far it may fall in between
 constexpr std::size_t kBefore = 4, kSettle = 5;
 constexpr double kLowest = 1e-9;   // −90 dBFS
 constexpr std::size_t kMostBursts = 4096;
-constexpr double kShortestIntervalS = 3, kEvenlyS = 0.04, kAlikeLength = 0.1, kAlikeDb = 2;
-constexpr std::size_t kFewest = 3;
+constexpr double kAlikeLength = 0.1, kAlikeDb = 2;
 constexpr std::size_t kLooked = 256;                // bursts that are compared
-constexpr std::size_t kGrain = 320, kGrainLeast = 64, kLead = 256;  // sub-blocks
-constexpr std::ptrdiff_t kGrainMean = 4, kGrainOff = 10;
-constexpr double kSameGrain = 0.4;
-
-// Decibels less their mean over nine sub-blocks.
-std::vector<double> texture(const std::vector<float>& grain) {
-  std::vector<double> level, fine;
-  for (const float motion : grain) level.push_back(10 * std::log10(static_cast<double>(motion) + 1e-20));
-  for (std::ptrdiff_t n = kGrainMean; n + kGrainMean < std::ssize(level); ++n) {
-    double sum = 0;
-    for (auto k = n - kGrainMean; k <= n + kGrainMean; ++k) sum += level[static_cast<std::size_t>(k)];
-    fine.push_back(level[static_cast<std::size_t>(n)] - sum / (2 * kGrainMean + 1));
-  }
-  return fine;
-}
-
-// Whether two stretches are one and the same sound, a tick off at most.
-bool same_sound(const std::vector<float>& one, const std::vector<float>& other) {
-  const auto a = texture(one), b = texture(other);
-  for (auto off = -kGrainOff; off <= kGrainOff; ++off) {
-    double aa = 0, bb = 0, ab = 0;
-    for (std::ptrdiff_t n = std::max<std::ptrdiff_t>(0, -off); n < std::ssize(a) && n + off < std::ssize(b); ++n) {
-      const double x = a[static_cast<std::size_t>(n)], y = b[static_cast<std::size_t>(n + off)];
-      aa += x * x, bb += y * y, ab += x * y;
-    }
-    if (ab > 0 && ab >= kSameGrain * std::sqrt(aa * bb)) return true;
-  }
-  return false;
-}
-
-bool long_enough(const std::vector<float>& one, const std::vector<float>& other) {
-  return std::min(one.size(), other.size()) >= kGrainLeast;
-}
+constexpr std::size_t kGrain = 320, kLead = 256;  // sub-blocks
 
 // A loop brings what stands before a burst with it, a processor does not. Where nothing is known of that, the burst decides.
 bool same_again(const BurstFinder::Burst& one, const BurstFinder::Burst& other) {
@@ -139,31 +109,9 @@ std::vector<BurstFinder::Burst> BurstFinder::periodic() const {
     const auto la = static_cast<double>(a.end - a.first), lb = static_cast<double>(b.end - b.first);
     return std::abs(la - lb) <= kAlikeLength * std::max(la, lb) + 2 && std::abs(a.motion_db - b.motion_db) <= kAlikeDb;
   };
-  std::vector<const Burst*> best;
-  // From every burst as the first, with every later one as its neighbour; few are alike, so this stays short.
-  const std::size_t looked = std::min(found_.size(), kLooked);
-  for (std::size_t i = 0; i < looked; ++i) {
-    for (std::size_t k = i + 1; k < std::min(looked, i + 8); ++k) {
-      if (!alike(found_[i], found_[k])) continue;
-      const auto interval = static_cast<double>(found_[k].first - found_[i].first);
-      if (interval < static_cast<double>(ticks(kShortestIntervalS))) continue;
-      std::vector<const Burst*> chain{&found_[i]};
-      for (auto n = i + 1; n < looked; ++n) {
-        if (!alike(found_[i], found_[n])) continue;
-        const auto distance = static_cast<double>(found_[n].first - found_[i].first);
-        const double steps = std::round(distance / interval);
-        if (steps >= 1 && std::abs(distance - steps * interval) <= kEvenlyS / tick_s_ * std::max(1.0, std::sqrt(steps)))
-          chain.push_back(&found_[n]);
-      }
-      // Most of the intervals between the first and the last must be taken.
-      const double steps = std::round(static_cast<double>(chain.back()->first - chain.front()->first) / interval);
-      if (chain.size() >= kFewest && 3 * static_cast<double>(chain.size()) >= 2 * (steps + 1) && chain.size() > best.size() && !played_again(chain))
-        best = chain;
-    }
-  }
-  std::vector<Burst> found;
-  for (const auto* burst : best) found.push_back(*burst);
-  return found;
+  const std::span<const Burst> looked(found_.data(), std::min(found_.size(), kLooked));
+  return evenly_spaced(looked, ticks(kShortestIntervalS), kEvenlyS / tick_s_, alike,
+                       [](const std::vector<const Burst*>& chain) { return !played_again(chain); });
 }
 
 }  // namespace sendworthy::measure

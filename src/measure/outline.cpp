@@ -7,6 +7,7 @@
 
 #include "base/text.h"
 #include "measure/bursts.h"
+#include "measure/dips.h"
 #include "measure/meter.h"
 #include "measure/quiet.h"
 #include "measure/shape.h"
@@ -110,17 +111,20 @@ constexpr CatalogEntry kEntries[] = {
      .caveat = "A soft hi-hat or a clock that belongs to the song looks the same: evidence, no proof. Clicks under loud music are not seen.",
      .act = "Listen to the pauses of the voice and of soft instruments on headphones; turn the click down in the player's headphones, or edit it out."},
     {.id = "periodic_bursts",
-     .title = "Bursts at fixed intervals",
+     .title = "Bursts or dips at fixed intervals",
      .group = Group::continuity,
      .unit = Unit::count,
      .better = Better::lower,
-     .what = "Bursts of noise that come back again and again, as from a processor whose licence has run out.",
+     .what = "Bursts of noise, or moments without sound, that come back again and again, as from a processor whose licence has run out.",
      .how = "A heuristic: stretches of 0.15 to 4 s in which the steps from sample to sample leap by 6 dB, stay at one level, and drop "
             "at once; three or more of one length (10 %) and level (2 dB), a whole number of equal intervals of 3 s or more apart. Not where "
             "most of them are the one before, played again after the same sound (correlation 0.4 of the texture in 1.3 ms, of the burst and of the "
-            "0.3 s before it): a loop.",
+            "0.3 s before it): a loop. Or as many dips: 0.05 to 2 s in which level and steps lie 10 dB and more lower, and rise at the "
+            "end by what they fell at the start (steps within 6 dB, level within 15); of one length and depth (5 dB), where the sound before them is not the same each "
+            "time and no more such dips fall elsewhere.",
      .source = "common practice, no source",
-     .caveat = "Noise of a synthesizer that the arrangement repeats looks the same: evidence, no proof.",
+     .caveat = "Noise of a synthesizer that the arrangement repeats looks the same, and a gate on a beat of several seconds: evidence, no proof. "
+               "Noise that music covers is not found.",
      .act = "Listen at the places shown; open every plug-in once and look for one that runs as a trial."},
 };
 
@@ -139,6 +143,7 @@ class OutlineMeter final : public Meter {
         tick_s_(static_cast<double>(subs_) * dsp::kSubBlock / setup.format.sample_rate),
         kept_(static_cast<std::size_t>(kKeptS / tick_s_)),
         bursts_(tick_s_),
+        dips_(tick_s_),
         quiet_(tick_s_),
         before_(static_cast<std::size_t>(setup.format.channels), 0.0f) {}
 
@@ -191,6 +196,7 @@ class OutlineMeter final : public Meter {
     for (std::size_t i = 0; i < n; ++i) five += static_cast<double>(tail_[tail_.size() - 1 - i].power);
     loudest_ = std::max(loudest_, five / static_cast<double>(n));
     bursts_.take(tick, grain_);
+    dips_.take(tick, grain_);
     grain_.clear();
     quiet_.take(tick);
     power_ = moved_ = 0, frames_ = 0, in_tick_ = 0;
@@ -280,14 +286,22 @@ class OutlineMeter final : public Meter {
   }
 
   void repeated(Report& report) {
-    const auto found = bursts_.periodic();
-    auto& m = report.value("periodic_bursts", static_cast<double>(found.size()));
-    m.where_total = static_cast<std::int64_t>(found.size());
-    for (const auto& burst : found) {
-      if (m.where.size() < kMaxWhere) m.where.push_back(place(frame_of(burst.first), frame_of(burst.end), sample_rate_));
+    const auto bursts = bursts_.periodic();
+    const auto dips = dips_.periodic();
+    auto& m = report.value("periodic_bursts", static_cast<double>(std::max(bursts.size(), dips.size())));
+    const auto tell = [&](const auto& found, const char* what) {
+      m.where_total = static_cast<std::int64_t>(found.size());
+      for (const auto& one : found) {
+        if (m.where.size() < kMaxWhere) m.where.push_back(place(frame_of(one.first), frame_of(one.end), sample_rate_));
+      }
+      if (found.size() > 1)
+        m.note = std::string(what) + "every " + base::fixed(static_cast<double>(frame_of(found[1].first - found[0].first)) / sample_rate_, 2) + " s";
+    };
+    if (dips.size() > bursts.size()) {
+      tell(dips, "dips, ");
+    } else {
+      tell(bursts, "");
     }
-    if (found.size() > 1)
-      m.note = "every " + base::fixed(static_cast<double>(frame_of(found[1].first - found[0].first)) / sample_rate_, 2) + " s";
   }
 
   void pauses(Report& report) {
@@ -324,6 +338,7 @@ class OutlineMeter final : public Meter {
   std::vector<Tick> head_;  ///< the first kKeptS
   std::deque<Tick> tail_;   ///< the last
   BurstFinder bursts_;
+  DipFinder dips_;
   QuietFinder quiet_;
   std::vector<float> before_, motion_, grain_;
   double power_ = 0, moved_ = 0, loudest_ = 0;

@@ -395,6 +395,37 @@ TEST_SUITE("measure/edges") {
     CHECK(reals({concatenated({silence(kRate * 8), song, silence(kRate * 9)})})("audio_after_silence") < 0.5);
   }
 
+  TEST_CASE("dips at one interval are counted; stops, decays, uneven ones and a loop's own rhythm are not") {
+    auto song = tune(40);
+    const auto air = noise(77, 0.02, static_cast<std::int64_t>(song.size()));
+    for (std::size_t n = 0; n < song.size(); ++n) song[n] += air[n];
+    const auto turned_down = [](Samples x, const std::vector<double>& at_s, double seconds, double by, double tail = 0) {
+      for (const double at : at_s) {
+        const auto first = static_cast<std::size_t>(at * kRate), count = static_cast<std::size_t>(seconds * kRate);
+        for (std::size_t n = 0; n < count; ++n)
+          x[first + n] *= by + tail * std::exp(-static_cast<double>(n) / (0.1 * static_cast<double>(count)));
+      }
+      return x;
+    };
+    for (const double by : {0.02, 0.1, 0.2}) {
+      const auto r = reals({turned_down(song, {4.15, 9.85, 15.55, 21.25, 26.95}, 0.3, by)});
+      CAPTURE(by);
+      CHECK(r("periodic_bursts") >= 4);
+      CHECK(r.measurement("periodic_bursts").where.at(1).start_s == doctest::Approx(9.85).epsilon(0.003));
+      CHECK(r.measurement("periodic_bursts").where.at(1).end_s == doctest::Approx(10.15).epsilon(0.003));
+      CHECK(r.measurement("periodic_bursts").note.find("dips, every 5.7") == 0);
+    }
+    const auto none = [](const Samples& x) { return reals({x})("periodic_bursts") == 0; };
+    CHECK(none(turned_down(song, {4.3, 10.0}, 0.3, 0.02)));
+    CHECK(none(turned_down(song, {4.3, 8.1, 14.2, 24.9}, 0.3, 0.02)));
+    CHECK(none(turned_down(song, {4.3, 10.0, 15.7, 21.4}, 0.3, 0.6)));
+    // Turned off altogether is the arrangement's, or a hole, which others count; what dies away is a note that ends.
+    CHECK(none(turned_down(song, {4.3, 10.0, 15.7, 21.4}, 0.3, 0)));
+    CHECK(none(turned_down(song, {4.3, 10.0, 15.7, 21.4}, 0.3, 0.02, 0.98)));
+    const auto bar = turned_down(Samples(song.begin(), song.begin() + kRate * 5 + 211), {3.2}, 0.3, 0.05);
+    CHECK(none(concatenated({bar, bar, bar, bar, bar})));
+  }
+
   TEST_CASE("bursts of noise at one interval are counted, hits and single bursts are not") {
     auto song = tune(40);
     CHECK(reals({song})("periodic_bursts") == 0);
