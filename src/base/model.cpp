@@ -130,6 +130,19 @@ std::string_view to_string(Verdict verdict) {
   return "fail";
 }
 
+std::string_view to_string(Pair::Kind kind) {
+  switch (kind) {
+    case Pair::Kind::identical_bits: return "identical bits";
+    case Pair::Kind::identical_audio: return "identical audio";
+    case Pair::Kind::dither_only: return "dither only";
+    case Pair::Kind::gain_only: return "gain only";
+    case Pair::Kind::same_mix: return "same mix";
+    case Pair::Kind::edited: return "edited";
+    case Pair::Kind::different_mix: return "different mix";
+  }
+  return "different mix";
+}
+
 std::string_view to_string(LimitKind kind) {
   switch (kind) {
     case LimitKind::none: return "none";

@@ -69,24 +69,11 @@ struct CheckCommand {
 };
 
 Result<std::vector<RuleSet>> load_rules(const CheckCommand& command, const Config& config) {
-  auto names = command.rules;
-  if (names.empty()) names = config.rules;
-  if (names.empty()) names = {"premaster"};
-  std::vector<RuleSet> rule_sets;
-  std::vector<std::string> seen;
-  for (const auto& name : names) {
-    if (name.empty()) return fail(ErrorCode::usage, "--rules wants the name or the path of a rule set");
-    if (std::find(seen.begin(), seen.end(), name) != seen.end()) continue;
-    seen.push_back(name);
-    auto rule_set = named_rule_set(name);
-    if (!rule_set) return tl::unexpected(rule_set.error());
-    rule_sets.push_back(std::move(*rule_set));
-  }
-  if (!command.expect.empty()) {
-    auto expected = expectations(command.expect, catalog());
-    if (!expected) return tl::unexpected(expected.error());
-    rule_sets.push_back(std::move(*expected));
-  }
+  auto rule_sets = rule_sets_of(command.rules, config);
+  if (!rule_sets || command.expect.empty()) return rule_sets;
+  auto expected = expectations(command.expect, catalog());
+  if (!expected) return tl::unexpected(expected.error());
+  rule_sets->push_back(std::move(*expected));
   return rule_sets;
 }
 

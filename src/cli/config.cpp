@@ -1,5 +1,7 @@
 #include "cli/config.h"
 
+#include <algorithm>
+
 #include <sendworthy/catalog.h>
 
 #include <cstdlib>
@@ -127,6 +129,22 @@ Result<RuleSet> named_rule_set(const std::string& name) {
   auto error = set.error();
   if (exit_code_of(error.code) != kExitUsage) error.code = ErrorCode::rules;
   return tl::unexpected(error);
+}
+
+Result<std::vector<RuleSet>> rule_sets_of(std::vector<std::string> names, const Config& config) {
+  if (names.empty()) names = config.rules;
+  if (names.empty()) names = {"premaster"};
+  std::vector<RuleSet> rule_sets;
+  std::vector<std::string> seen;
+  for (const auto& name : names) {
+    if (name.empty()) return fail(ErrorCode::usage, "--rules wants the name or the path of a rule set");
+    if (std::find(seen.begin(), seen.end(), name) != seen.end()) continue;
+    seen.push_back(name);
+    auto rule_set = named_rule_set(name);
+    if (!rule_set) return tl::unexpected(rule_set.error());
+    rule_sets.push_back(std::move(*rule_set));
+  }
+  return rule_sets;
 }
 
 Result<Config> load_config() {

@@ -29,6 +29,10 @@ inline constexpr int kMaxJobs = 256;
 /// not an input without a sheet; else rules.
 [[nodiscard]] Result<RuleSet> named_rule_set(const std::string& name);
 
+/// The rule sets that a command judges by: those named, each once, else the user's own default, else premaster. Errors: as
+/// named_rule_set.
+[[nodiscard]] Result<std::vector<RuleSet>> rule_sets_of(std::vector<std::string> names, const Config& config);
+
 /// Everything at its default when there is no file. Error: rules, with file, line and column.
 [[nodiscard]] Result<Config> load_config();
 

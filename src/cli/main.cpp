@@ -17,9 +17,10 @@
 namespace sendworthy::cli {
 
 std::span<const Command> commands() {
-  static constexpr std::array<Command, 6> kCommands{{
+  static constexpr std::array<Command, 7> kCommands{{
       {"check", "FILE...", "judge files by a rule set and print a sheet", run_check},
       {"measure", "FILE...", "print all measurements, judge nothing", run_measure},
+      {"compare", "OLD NEW", "say what became of a bounce: what differs, where, by how much", run_compare},
       {"merge", "SHEET...", "make one sheet and one verdict of many JSONL sheets", run_merge},
       {"rules", "[NAME]", "list, show and validate rule sets", run_rules},
       {"explain", "[ID]", "explain a measurement, a rule, a status", run_explain},
@@ -31,7 +32,7 @@ std::span<const Command> commands() {
 namespace {
 
 /// Commands of the contract that this version does not have: a script that calls one shall hear it plainly.
-constexpr std::array<std::string_view, 6> kLater{"compare", "plan", "listen", "deliver", "watch", "desk"};
+constexpr std::array<std::string_view, 5> kLater{"plan", "listen", "deliver", "watch", "desk"};
 
 std::string program_help() {
   std::string text =
@@ -44,6 +45,7 @@ std::string program_help() {
       "  sendworthy check --rules cd masters/     a folder, by another rule set\n"
       "  sendworthy check mix.wav --format json   the sheet for a script\n"
       "  sendworthy measure mix.wav               only the numbers\n"
+      "  sendworthy compare old.wav new.wav       what became of a bounce\n"
       "  sendworthy explain true_peak             what a number means\n"
       "  sendworthy rules premaster               what is asked, and why\n"
       "\nCommands:\n";

@@ -11,6 +11,7 @@
 #include "base/text.h"
 #include "sheet/json_text.h"
 #include "sheet/order.h"
+#include "sheet/pair_words.h"
 #include "sheet/phrases.h"
 
 namespace sendworthy {
@@ -268,6 +269,99 @@ void write_rules(JsonText& json, const std::vector<RulesUsed>& rules) {
   json.end_array();
 }
 
+void write_change(JsonText& json, const Change& change, const Catalog& catalog) {
+  const auto* entry = catalog.find(change.id);
+  const int decimals = entry != nullptr ? entry->decimals : -1;
+  const auto before = number(change.before.outcome), after = number(change.after.outcome);
+  json.begin_object();
+  json.key("change");
+  before && after ? json.number(*after - *before, decimals) : json.null();
+  json.text("key", change.key);
+  json.key("new");
+  write_measurement(json, change.after, catalog);
+  json.key("old");
+  write_measurement(json, change.before, catalog);
+  json.end_object();
+}
+
+void write_pair(JsonText& json, const Pair& pair, const Catalog& catalog) {
+  json.begin_object();
+  json.boolean("aligned", pair.aligned);
+  json.key("changes");
+  json.begin_array();
+  for (const auto& change : pair.changes) write_change(json, change, catalog);
+  json.end_array();
+  json.key("channel_gains_db");
+  json.begin_number_list();
+  for (const double gain : pair.channel_gains_db) json.number(gain, 3);
+  json.end_array();
+  json.text_unless_empty("clock", pair.clock);
+  json.key("edits");
+  json.begin_array();
+  for (const auto& edit : pair.edits) {
+    json.begin_object();
+    json.seconds("new_end_s", edit.new_end_s);
+    json.seconds("new_start_s", edit.new_start_s);
+    json.seconds("old_end_s", edit.old_end_s);
+    json.seconds("old_start_s", edit.old_start_s);
+    json.text("words", words_of(edit));
+    json.end_object();
+  }
+  json.end_array();
+  json.number("gain_db", pair.gain_db, 3);
+  json.key("inverted_channels");
+  json.begin_number_list();
+  for (std::size_t c = 0; c < pair.inverted.size(); ++c) {
+    if (pair.inverted[c]) json.integer(static_cast<std::int64_t>(c) + 1);
+  }
+  json.end_array();
+  json.text("kind", to_string(pair.kind));
+  json.number("left_dbfs", pair.left_dbfs, 1);
+  json.text("new", pair.new_path);
+  json.integer("new_sample_rate", pair.new_rate);
+  json.key("null_by_octave");
+  json.begin_array();
+  for (const auto& octave : pair.octaves) {
+    json.begin_object();
+    json.number("centre_hz", octave.centre_hz, 2);
+    json.number("change_db", octave.change_db, 2);
+    json.number("null_db", octave.null_db, 1);
+    json.end_object();
+  }
+  json.end_array();
+  json.number("null_db", pair.null_db, 1);
+  json.number("null_outside_edits_db", pair.null_outside_db, 1);
+  json.key("null_over_time");
+  json.begin_object();
+  json.seconds("step_s", pair.null_step_s);
+  json.key("values");
+  json.begin_number_list();
+  for (const float value : pair.null_over_time) json.number(static_cast<double>(value), 1);
+  json.end_array();
+  json.end_object();
+  json.number("offset_frames", pair.offset_frames, 2);
+  json.seconds("offset_s", pair.offset_s);
+  json.text("old", pair.old_path);
+  json.integer("old_sample_rate", pair.old_rate);
+  json.number("speed", pair.speed, 9);
+  json.text("summary", summary_of(pair));
+  json.boolean("swapped_channels", pair.swapped);
+  json.key("turns");
+  json.begin_array();
+  for (const auto& turn : pair.turns) {
+    json.begin_object();
+    json.text("measure", turn.measure);
+    json.text("new", to_string(turn.after));
+    json.text("old", to_string(turn.before));
+    json.text("rule", turn.rule);
+    json.text("ruleset", turn.ruleset);
+    json.end_object();
+  }
+  json.end_array();
+  json.integer("unchanged", static_cast<std::int64_t>(pair.unchanged));
+  json.end_object();
+}
+
 void write_tool(JsonText& json, const Sheet& sheet) {
   json.key("tool");
   json.begin_object();
@@ -300,6 +394,12 @@ std::string render_json(const Sheet& sheet, const Catalog& catalog) {
   for (const auto* file : sheet::in_order(sheet.files)) sheet::write_file(json, *file, sheet.judged, catalog);
   json.end_array();
   sheet::write_findings(json, sheet.findings, catalog);
+  if (!sheet.pairs.empty()) {
+    json.key("pairs");
+    json.begin_array();
+    for (const auto& pair : sheet.pairs) sheet::write_pair(json, pair, catalog);
+    json.end_array();
+  }
   sheet::write_rules(json, sheet.rules);
   json.integer("schema", sheet.schema);
   sheet::write_tool(json, sheet);

@@ -22,4 +22,7 @@ void cautions(Page& page, const std::vector<const FileSheet*>& files);
 /// A sheet without a verdict: a table of measurements by group.
 [[nodiscard]] std::string measured_text(const Sheet& sheet, const Catalog& catalog, const TextOptions& options);
 
+/// Two files held against each other.
+[[nodiscard]] std::string pairs_text(const Sheet& sheet, const Catalog& catalog, const TextOptions& options);
+
 }  // namespace sendworthy::sheet

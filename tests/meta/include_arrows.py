@@ -20,7 +20,8 @@ ARROWS = {
     "safety": {"base"},
     "sheet": {"base"},
     "check": {"measure", "judge", "safety", "audio", "dsp", "base"},
-    "cli": {"check", "sheet", "base"},
+    "pair": {"check", "audio", "dsp", "base"},
+    "cli": {"pair", "check", "sheet", "base"},
 }
 
 # third-party header (pattern over the text between the brackets) -> where it may stand (pattern over the path below src/)
@@ -37,6 +38,7 @@ THIRD_PARTY = [
     (r"xxhash\.h", r"(base|audio|measure|judge)/"),
     (r"mpg123\.h", r"audio/mpeg_source\.cpp$"),
     (r"hwy/.*", r"dsp/"),
+    (r"soxr\.h", r"pair/reader\.cpp$"),
     (r"tl/expected\.hpp", r"include/sendworthy/result\.h$|(?!include/)"),
     (r"fmt/.*", r"(?!include/)"),
     # System calls: base/ and one file of the program, so that the rest moves to another system as it is.

@@ -191,6 +191,59 @@ struct FileSheet {
   std::optional<Error> error;  ///< set: no sheet could be made for this input
 };
 
+/// A measurement of two files that reads differently in them.
+struct Change {
+  std::string id;   ///< catalog id
+  std::string key;  ///< Measurement::key
+  Measurement before, after;
+};
+
+/// A finding that one file has and the other has not, or has in another status.
+struct Turn {
+  std::string ruleset, rule, measure;
+  Status before = Status::pass, after = Status::pass;
+};
+
+/// How the sound of an old file stands in a new one. Times are seconds of the old file unless said.
+struct Pair {
+  /// Each allows for less than the one before it. `same_mix`: the same but for where, how fast, which way round it stands.
+  enum class Kind { identical_bits, identical_audio, dither_only, gain_only, same_mix, edited, different_mix };
+
+  struct Edit {
+    double old_start_s = 0, old_end_s = 0;  ///< equal: nothing was there, something was put in
+    double new_start_s = 0, new_end_s = 0;  ///< of the new file; equal: taken out
+  };
+  struct Octave {
+    double centre_hz = 0;
+    double null_db = 0;    ///< what is left there over the old file's; at least −144
+    double change_db = 0;  ///< level of the new file over the old one's, beside the common gain
+  };
+
+  std::string old_path, new_path;
+  int old_rate = 0, new_rate = 0;  ///< Hz
+  Kind kind = Kind::different_mix;
+  bool aligned = false;  ///< false: nothing in common was found, and what follows says nothing
+  double offset_s = 0;
+  double offset_frames = 0;  ///< the same in frames of the new file; positive: the new one is later
+  double gain_db = 0;        ///< of the new file over the old one
+  std::vector<double> channel_gains_db;
+  std::vector<bool> inverted;  ///< by channel of the new file
+  bool swapped = false;        ///< left and right changed about
+  double speed = 1;            ///< seconds of the new file that one second of the old one takes
+  std::string clock;           ///< what may explain the speed: "44.1 kHz material played at 48 kHz"
+  double null_db = 0;          ///< what is left once the old one is taken out of the new one, over the old one; at least −144
+  double null_outside_db = 0;  ///< the same outside of the edits
+  double left_dbfs = 0;        ///< level of what is left outside of the edits
+  double null_step_s = 0;
+  std::vector<float> null_over_time;  ///< dB; not a number where the old file is silent or nothing was paired
+  std::vector<Octave> octaves;        ///< outside of the edits
+  std::vector<Edit> edits;
+  std::vector<Change> changes;  ///< sorted by key
+  std::size_t unchanged = 0;    ///< measurements that read the same
+  std::vector<Turn> turns;      ///< findings that appeared, went, or changed
+};
+[[nodiscard]] std::string_view to_string(Pair::Kind kind);  ///< "identical bits", …, "different mix"
+
 struct RulesUsed {
   std::string name;
   std::string title;
@@ -208,6 +261,7 @@ struct Sheet {
   Verdict verdict = Verdict::fail;
   std::vector<FileSheet> files;   ///< sorted by path
   std::vector<Finding> findings;  ///< of the whole set
+  std::vector<Pair> pairs;        ///< of `compare`
 };
 
 /// The worst of a file's findings: fail and not measured (unless optional) → fail, warn → warn, else pass.

@@ -1,0 +1,420 @@
+#include "pair/align.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <optional>
+#include <span>
+
+#include "base/text.h"
+#include "dsp/planar.h"
+#include "pair/correlate.h"
+
+namespace sendworthy::pair {
+namespace {
+
+constexpr std::int64_t kBlock = 32768;
+constexpr double kWindowS = 0.34, kReachS = 0.021;  // of the fine search; onsets tell a lag to 10 ms
+constexpr std::size_t kCandidates = 10, kProbes = 12;
+constexpr double kSilent = 1e-9;   // −90 dBFS
+constexpr double kFound = 0.3;     // a mean correlation of less is chance
+constexpr double kAsGood = 0.02, kHopeless = 0.3, kPerfect = 0.97;
+constexpr double kSame = 0.9, kSameShare = 0.93, kSameLeast = 0.35;  // window to window; relative to what the whole file gives
+constexpr double kNear = 2, kNearPerFrame = 3e-4;  // frames that a lag may move from window to window; clocks part by 300 ppm at most
+constexpr int kClimb = 6;
+constexpr std::int64_t kAhead = 60, kConfirm = 3, kPassage = 9;  // windows: in which the old lag may come back; that a new one must fit
+constexpr double kWideS = 60, kWideWindowS = 6;
+constexpr double kClearlyFaster = 1.3;
+constexpr double kDriftLeast = 0.4, kDriftRest = 0.35;  // frames
+constexpr int kDriftRounds = 3;
+
+struct Clock {
+  double speed;  // seconds of new per second of old
+  const char* what;
+};
+// Rates that are taken for each other, and film speeds.
+constexpr Clock kClocks[] = {
+    {44.1 / 48, "44.1 kHz material played at 48 kHz"}, {48 / 44.1, "48 kHz material played at 44.1 kHz"},
+    {1000.0 / 1001, "29.97 frames a second played at 30"}, {1001.0 / 1000, "30 frames a second played at 29.97"},
+    {24.0 / 25, "24 frames a second played at 25"}, {25.0 / 24, "25 frames a second played at 24"},
+};
+
+double mean_square(const Rows& rows) {
+  double sum = 0;
+  for (const auto& row : rows) sum += dsp::row_sums(row.data(), static_cast<int>(row.size())).square / static_cast<double>(std::max<std::size_t>(1, row.size()));
+  return rows.empty() ? 0 : sum / static_cast<double>(rows.size());
+}
+
+struct Fit {
+  double lag = 0;
+  double likeness = 0;
+};
+
+class Aligner {
+ public:
+  Aligner(const std::string& old_path, const std::string& new_path, const Hooks& hooks) : old_path_(old_path), new_path_(new_path), hooks_(hooks) {}
+
+  Result<Alignment> run() {
+    auto old_file = Reader::open(old_path_);
+    if (!old_file) return tl::unexpected(old_file.error());
+    auto new_file = Reader::open(new_path_);
+    if (!new_file) return tl::unexpected(new_file.error());
+    const double old_rate = old_file->format().sample_rate, new_rate = new_file->format().sample_rate;
+    result_.rate = std::min(old_rate, new_rate);
+    old_onsets_ = onsets_of(*old_file, 0), new_onsets_ = onsets_of(*new_file, 0.25);
+    if (stopped()) return fail(ErrorCode::interrupted, base::for_terminal(new_path_) + ": interrupted");
+    const auto old_seconds = static_cast<double>(old_file->length()) / old_rate;
+    const auto new_seconds = static_cast<double>(new_file->length()) / new_rate;
+    auto candidates = choose_clock();
+    window_ = std::llround(kWindowS * result_.rate), reach_ = std::llround(kReachS * result_.rate);
+    int size = 256;
+    while (size < 2 * (window_ + reach_)) size *= 2;
+    correlator_.emplace(size);
+    if (const auto opened = open(); !opened) return tl::unexpected(opened.error());
+    for (auto& one : candidates) one.lag *= Onsets::kStepS * result_.rate / result_.speed;
+    const auto none = std::ranges::find_if(candidates, [](const Candidate& one) { return one.lag == 0; });
+    if (none == candidates.end()) candidates.push_back({});
+    for (int round = 0;; ++round) {
+      result_.old_frames = static_cast<std::int64_t>(old_seconds * result_.rate);
+      result_.new_frames = static_cast<std::int64_t>(new_seconds / result_.speed * result_.rate);
+      if (!choose_lag(candidates)) {
+        result_.stretches.clear();
+        return result_;
+      }
+      follow(round);
+      if (stopped()) return fail(ErrorCode::interrupted, base::for_terminal(new_path_) + ": interrupted");
+      const auto slope = drift();
+      if (!slope || round == kDriftRounds) break;
+      result_.speed *= 1 + *slope;
+      // Where the first frames meet stays what it was.
+      candidates = {{result_.stretches.front().lag / (1 + *slope), 1}};
+      if (const auto opened = open(); !opened) return tl::unexpected(opened.error());
+    }
+    settle_lags();
+    return result_;
+  }
+
+ private:
+  [[nodiscard]] bool stopped() const { return hooks_.stop != nullptr && hooks_.stop->load(std::memory_order_relaxed); }
+
+  std::vector<float> onsets_of(Reader& file, double from) {
+    Onsets onsets(file.format().sample_rate);
+    Rows rows;
+    const auto guess = std::max<std::int64_t>(1, file.expected());
+    for (std::int64_t at = 0; !stopped(); at += kBlock) {
+      file.read(at, kBlock, rows);
+      const auto frames = std::min(kBlock, file.known_end() - at);
+      if (frames <= 0) break;
+      onsets.push(rows, frames);
+      if (hooks_.progress) hooks_.progress(from + 0.25 * std::min(1.0, static_cast<double>(at) / static_cast<double>(guess)));
+      if (frames < kBlock) break;
+    }
+    return onsets.finish();
+  }
+
+  std::vector<Candidate> choose_clock() {
+    const double apart = 5;
+    auto best = likely_lags(old_onsets_, new_onsets_, apart, kCandidates);
+    double likeness = best.empty() ? 0 : best.front().likeness;
+    for (const auto& clock : kClocks) {
+      auto other = likely_lags(stretched(old_onsets_, clock.speed), new_onsets_, apart, kCandidates);
+      if (other.empty() || other.front().likeness < kClearlyFaster * likeness || other.front().likeness < kFound) continue;
+      likeness = other.front().likeness;
+      best = std::move(other);
+      result_.speed = clock.speed, result_.clock = clock.what;
+    }
+    return best;
+  }
+
+  Result<void> open() {
+    auto old_file = open_old(old_path_, result_.rate);
+    if (!old_file) return tl::unexpected(old_file.error());
+    auto new_file = open_new(new_path_, result_);
+    if (!new_file) return tl::unexpected(new_file.error());
+    old_.emplace(std::move(*old_file)), new_.emplace(std::move(*new_file));
+    return {};
+  }
+
+  // The old file's window at `at`; false where it is silent.
+  bool take_window(std::int64_t at) {
+    old_->read(at, window_, a_);
+    return mean_square(a_) > kSilent;
+  }
+
+  // Correlation of the window in a_ with what stands `lag` later: the best pairing of channels, whatever their signs.
+  double likeness_at(std::int64_t at, std::int64_t lag) {
+    new_->read(at + lag, window_, b_);
+    if (!new_->met_sound()) return 0;
+    return pairing([&](const std::vector<float>& a, const std::vector<float>& b) {
+      const auto sums = dsp::pair_sums(a.data(), b.data(), static_cast<int>(window_));
+      const double scale = std::sqrt(sums.left_square * sums.right_square);
+      return std::pair{scale > 0 ? std::abs(sums.product) / scale : 0.0, sums.left_square};
+    });
+  }
+
+  // Channels one to one, and first and second changed about: the better mean, weighted by the old channels' energy.
+  template <class Of>
+  double pairing(Of of) const {
+    const auto channels = std::max(a_.size(), b_.size());
+    const auto mean = [&](bool swapped) {
+      double sum = 0, weight = 0;
+      for (std::size_t c = 0; c < channels; ++c) {
+        const auto ca = std::min(c, a_.size() - 1);
+        const auto cb = std::min(swapped && c < 2 ? 1 - c : c, b_.size() - 1);
+        const auto [value, energy] = of(a_[ca], b_[cb]);
+        sum += value * energy, weight += energy;
+      }
+      return weight > 0 ? sum / weight : 0;
+    };
+    return channels < 2 ? mean(false) : std::max(mean(false), mean(true));
+  }
+
+  // The best lag within `reach_` of `lag`.
+  Fit search(std::int64_t at, double lag) {
+    const auto middle = std::llround(lag);
+    Rows around;
+    new_->read(at + middle - reach_, window_ + 2 * reach_, around);
+    if (!new_->met_sound()) return {lag, 0};
+    std::vector<float> total;
+    const auto channels = std::min<std::size_t>(2, std::max(a_.size(), around.size()));
+    for (std::size_t ca = 0; ca < std::min(channels, a_.size()); ++ca) {
+      for (std::size_t cb = 0; cb < std::min(channels, around.size()); ++cb) {
+        correlator_->correlate(differences(a_[ca], first_), differences(around[cb], second_), true, values_);
+        if (total.empty()) total.assign(values_.size(), 0.0f);
+        for (std::size_t k = 0; k < total.size(); ++k) total[k] += values_[k] * values_[k];
+      }
+    }
+    // Lags at which the whole window lies in what was read: 0 … 2·reach_.
+    const auto from = total.begin() + window_ - 1;
+    const auto best = std::max_element(from, from + 2 * reach_ + 1) - from;
+    const auto found = middle - reach_ + best;
+    return {static_cast<double>(found), likeness_at(at, found)};
+  }
+  static std::span<const float> differences(const std::vector<float>& x, std::vector<float>& out) {
+    out.resize(x.size());
+    dsp::first_differences(x.data(), static_cast<int>(x.size()), x.front(), out.data());
+    return out;
+  }
+
+  // Windows from the first to the last sound of the old file.
+  std::vector<std::int64_t> probes() {
+    std::vector<std::int64_t> places;
+    const auto last = std::max<std::int64_t>(0, result_.old_frames - window_);
+    const auto count = std::min<std::int64_t>(4 * static_cast<std::int64_t>(kProbes), last / std::max<std::int64_t>(1, window_) + 1);
+    for (std::int64_t i = 0; i < count; ++i) {
+      const auto at = count == 1 ? 0 : last * i / (count - 1);
+      if (take_window(at)) places.push_back(at);
+    }
+    std::vector<std::int64_t> some;
+    const auto wanted = std::min(kProbes, places.size());
+    for (std::size_t i = 0; i < wanted; ++i) some.push_back(places[wanted == 1 ? 0 : i * (places.size() - 1) / (wanted - 1)]);
+    return some;
+  }
+
+  bool choose_lag(const std::vector<Candidate>& candidates) {
+    const auto places = probes();
+    if (places.empty()) return false;
+    struct Score {
+      double lag, mean;
+    };
+    std::vector<Score> scores;
+    double best = 0;
+    for (const auto& candidate : candidates) {
+      // One that lies further off cannot be taken before one that fits throughout.
+      if (best >= kPerfect && std::ranges::any_of(scores, [&](const Score& one) { return one.mean >= kPerfect && std::abs(one.lag) < std::abs(candidate.lag); })) continue;
+      double sum = 0;
+      std::size_t looked = 0;
+      std::vector<double> lags;
+      for (const auto at : places) {
+        (void)take_window(at);
+        const auto fit = search(at, candidate.lag);
+        sum += fit.likeness;
+        if (fit.likeness >= kFound) lags.push_back(fit.lag);
+        if (++looked >= 4 && sum < (best - kHopeless) * static_cast<double>(looked)) break;
+      }
+      if (lags.empty() || looked < places.size()) continue;
+      std::nth_element(lags.begin(), lags.begin() + static_cast<std::ptrdiff_t>(lags.size() / 2), lags.end());
+      scores.push_back({lags[lags.size() / 2], sum / static_cast<double>(places.size())});
+      best = std::max(best, scores.back().mean);
+    }
+    if (scores.empty()) return false;
+    const Score* chosen = nullptr;
+    for (const auto& score : scores) {
+      if (score.mean >= best - kAsGood && (chosen == nullptr || std::abs(score.lag) < std::abs(chosen->lag))) chosen = &score;
+    }
+    lag_ = chosen->lag, same_ = std::clamp(kSameShare * best, kSameLeast, kSame);
+    return best >= kFound;
+  }
+
+  struct Point {
+    std::int64_t at;
+    double lag, likeness;
+  };
+
+  // The lag between whole frames: up to the highest correlation nearby, then from that and those beside it.
+  Point placed(std::int64_t at, std::int64_t lag, double here) {
+    double before = likeness_at(at, lag - 1), after = likeness_at(at, lag + 1);
+    for (int i = 0; i < kClimb && std::max(before, after) > here; ++i) {
+      if (after > before) {
+        ++lag, before = here, here = after, after = likeness_at(at, lag + 1);
+      } else {
+        --lag, after = here, here = before, before = likeness_at(at, lag - 1);
+      }
+    }
+    const double bend = before - 2 * here + after;
+    return {at, static_cast<double>(lag) + (bend < 0 ? std::clamp(0.5 * (before - after) / bend, -0.5, 0.5) : 0.0), here};
+  }
+
+  // In how many windows in a row, from `at` on, the lag fits; or does not (`fitting` false).
+  std::int64_t run_of(std::int64_t at, double lag, bool fitting, std::int64_t most) {
+    std::int64_t run = 0;
+    for (; run < most && at < result_.old_frames; at += window_) {
+      if (!take_window(at)) continue;
+      if ((likeness_at(at, std::llround(lag)) >= same_) != fitting) break;
+      ++run;
+    }
+    return run;
+  }
+
+  // An edit that ends is no other lag, and in a loop other lags fit as well: a new one must hold on, and for longer than edits last
+  // where the old one comes back.
+  bool holds_on(std::int64_t at, double lag) {
+    const auto away = run_of(at, lag_, false, kAhead);
+    if (away < kPassage) return false;
+    return run_of(at, lag, true, kPassage) >= (away == kAhead ? kConfirm : kPassage);
+  }
+
+  void follow(int round) {
+    points_.clear();
+    int lost = 0;
+    for (std::int64_t at = 0; at < result_.old_frames && !stopped(); at += window_) {
+      if (hooks_.progress && round == 0)
+        hooks_.progress(0.5 + 0.3 * static_cast<double>(at) / static_cast<double>(std::max<std::int64_t>(1, result_.old_frames)));
+      if (!take_window(at)) continue;
+      auto lag = std::llround(lag_);
+      double likeness = likeness_at(at, lag);
+      if (likeness < same_) {
+        auto fit = search(at, lag_);
+        if (fit.likeness < same_ && lost++ % 4 == 0) fit = search_wide(at);
+        if (fit.likeness < same_ || !holds_on(at, fit.lag)) continue;
+        (void)take_window(at);
+        lag = std::llround(fit.lag), likeness = fit.likeness;
+      }
+      lost = 0;
+      points_.push_back(placed(at, lag, likeness));
+      lag_ = points_.back().lag;
+    }
+    // What follows one lag is one stretch, whatever lies between that does not fit.
+    result_.stretches.clear();
+    std::vector<std::vector<Point>> groups;
+    for (const auto& point : points_) {
+      if (groups.empty() || std::abs(point.lag - groups.back().back().lag) > kNear + kNearPerFrame * static_cast<double>(point.at - groups.back().back().at))
+        groups.push_back({});
+      groups.back().push_back(point);
+    }
+    for (auto& group : groups) {
+      std::vector<double> likeness;
+      for (const auto& point : group) likeness.push_back(point.likeness);
+      std::nth_element(likeness.begin(), likeness.begin() + static_cast<std::ptrdiff_t>(likeness.size() / 2), likeness.end());
+      result_.stretches.push_back({group.front().at, group.back().at + window_, group.front().lag, likeness[likeness.size() / 2]});
+    }
+    groups_ = std::move(groups);
+  }
+
+  // Where else does the sound of the next seconds stand?
+  Fit search_wide(std::int64_t at) {
+    const double steps = 1 / (Onsets::kStepS * result_.rate);
+    const auto begin = static_cast<std::ptrdiff_t>(static_cast<double>(at) * steps * result_.speed);
+    auto mine = stretched(old_onsets_, result_.speed);
+    const auto from = std::min<std::ptrdiff_t>(std::ssize(mine), begin), to = std::min<std::ptrdiff_t>(std::ssize(mine), begin + static_cast<std::ptrdiff_t>(kWideWindowS / Onsets::kStepS));
+    const auto wide = static_cast<std::ptrdiff_t>(kWideS / Onsets::kStepS);
+    const auto there = static_cast<std::ptrdiff_t>((static_cast<double>(at) + lag_) * steps * result_.speed);
+    const auto first = std::clamp<std::ptrdiff_t>(there - wide, 0, std::ssize(new_onsets_)), last = std::clamp<std::ptrdiff_t>(there + wide + (to - from), first, std::ssize(new_onsets_));
+    const std::vector<float> a(mine.begin() + from, mine.begin() + to), b(new_onsets_.begin() + first, new_onsets_.begin() + last);
+    Fit best;
+    for (const auto& candidate : likely_lags(a, b, 3, 3)) {
+      const double lag = (candidate.lag + static_cast<double>(first - from)) / (steps * result_.speed);
+      const auto fit = search(at, lag);
+      if (fit.likeness > best.likeness) best = fit;
+    }
+    return best;
+  }
+
+  // Frames that the lag moves per frame, where it moves evenly.
+  std::optional<double> drift() const {
+    const std::vector<Point>* longest = nullptr;
+    for (const auto& group : groups_) {
+      if (longest == nullptr || group.size() > longest->size()) longest = &group;
+    }
+    if (longest == nullptr || longest->size() < 8) return std::nullopt;
+    double n = 0, x = 0, y = 0, xx = 0, xy = 0;
+    for (const auto& point : *longest) {
+      const double at = static_cast<double>(point.at);
+      ++n, x += at, y += point.lag, xx += at * at, xy += at * point.lag;
+    }
+    const double slope = (n * xy - x * y) / (n * xx - x * x), base = (y - slope * x) / n;
+    double rest = 0;
+    for (const auto& point : *longest) {
+      const double off = point.lag - base - slope * static_cast<double>(point.at);
+      rest += off * off;
+    }
+    const double moved = std::abs(slope) * static_cast<double>(longest->back().at - longest->front().at);
+    if (moved < kDriftLeast || std::sqrt(rest / n) > kDriftRest) return std::nullopt;
+    return slope;
+  }
+
+  void settle_lags() {
+    for (std::size_t i = 0; i < groups_.size(); ++i) {
+      std::vector<double> lags;
+      for (const auto& point : groups_[i]) lags.push_back(point.lag);
+      std::nth_element(lags.begin(), lags.begin() + static_cast<std::ptrdiff_t>(lags.size() / 2), lags.end());
+      result_.stretches[i].lag = lags[lags.size() / 2];
+    }
+    // A window or two at a lag of their own amid others are chance.
+    std::erase_if(result_.stretches, [&](const Stretch& one) { return result_.stretches.size() > 1 && one.to - one.from <= 2 * window_; });
+    // Neighbours that met again at one lag are one.
+    std::vector<Stretch> merged;
+    for (const auto& one : result_.stretches) {
+      if (!merged.empty() && std::abs(merged.back().lag - one.lag) <= kNear) {
+        merged.back().to = one.to;
+      } else {
+        merged.push_back(one);
+      }
+    }
+    result_.stretches = std::move(merged);
+  }
+
+  const std::string& old_path_;
+  const std::string& new_path_;
+  const Hooks& hooks_;
+  Alignment result_;
+  std::vector<float> old_onsets_, new_onsets_, values_, first_, second_;
+  std::optional<Reader> old_, new_;
+  std::optional<Correlator> correlator_;
+  std::int64_t window_ = 0, reach_ = 0;
+  double lag_ = 0, same_ = kSame;
+  Rows a_, b_;
+  std::vector<Point> points_;
+  std::vector<std::vector<Point>> groups_;
+};
+
+}  // namespace
+
+Result<Reader> open_old(const std::string& path, double rate) {
+  auto file = Reader::open(path);
+  if (!file || file->format().sample_rate == rate) return file;
+  return Reader::open(path, file->format().sample_rate / rate);
+}
+
+Result<Reader> open_new(const std::string& path, const Alignment& alignment) {
+  auto file = Reader::open(path);
+  if (!file) return file;
+  const double step = file->format().sample_rate * alignment.speed / alignment.rate;
+  return step == 1 ? std::move(file) : Reader::open(path, step);
+}
+
+Result<Alignment> align(const std::string& old_path, const std::string& new_path, const Hooks& hooks) {
+  return Aligner(old_path, new_path, hooks).run();
+}
+
+}  // namespace sendworthy::pair

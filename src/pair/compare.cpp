@@ -1,0 +1,155 @@
+// Two files, checked and held against each other: the whole flow of `compare`.
+#include <sendworthy/compare.h>
+#include <sendworthy/render.h>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <string_view>
+#include <tuple>
+
+#include "base/text.h"
+#include "pair/align.h"
+#include "pair/null.h"
+
+namespace sendworthy {
+namespace {
+
+constexpr double kSameGainDb = 0.005, kSameGain = 1e-4;
+constexpr double kNullDb = -60, kConvertedNullDb = -50;  // what rounding, and what converters leave
+constexpr double kDitherSteps = 4.5;                     // both dithered: up to three steps and the rounding of each
+constexpr double kSameSpeed = 1e-7;
+constexpr double kLeastFrames = 0.01;
+
+bool is_problem(Status status) { return status != Status::pass && status != Status::note; }
+
+void find_changes(Pair& pair, const FileSheet& before, const FileSheet& after, const Catalog& names) {
+  std::map<std::string_view, const Measurement*> old_ones;
+  for (const auto& one : before.measurements) old_ones[one.key] = &one;
+  for (const auto& one : after.measurements) {
+    const auto old = old_ones.find(one.key);
+    if (old == old_ones.end()) continue;
+    const auto* entry = names.find(one.id);
+    const auto show = [&](const Measurement& m) {
+      return show_value(m.outcome, entry != nullptr ? entry->unit : Unit::text, entry != nullptr ? entry->decimals : -1);
+    };
+    if (show(*old->second) == show(one)) {
+      ++pair.unchanged;
+    } else {
+      pair.changes.push_back({one.id, one.key, *old->second, one});
+    }
+  }
+}
+
+void find_turns(Pair& pair, const FileSheet& before, const FileSheet& after) {
+  using Name = std::tuple<std::string, std::string, std::string>;
+  std::map<Name, std::pair<Status, Status>> both;
+  for (const auto& one : before.findings) both[{one.ruleset, one.rule, one.measure}].first = one.status;
+  for (const auto& one : after.findings) both[{one.ruleset, one.rule, one.measure}].second = one.status;
+  for (const auto& [name, statuses] : both) {
+    const auto& [was, is] = statuses;
+    if (was != is && (is_problem(was) || is_problem(is))) pair.turns.push_back({std::get<0>(name), std::get<1>(name), std::get<2>(name), was, is});
+  }
+}
+
+Pair::Kind kind_of(const Pair& pair, const pair::Null& null, const pair::Alignment& alignment, bool same_length) {
+  const bool inverted = std::ranges::any_of(pair.inverted, [](bool one) { return one; });
+  const bool moved = std::abs(pair.offset_frames) > kLeastFrames;
+  const bool in_place = !moved && !inverted && !pair.swapped && std::abs(pair.speed - 1) < kSameSpeed && !null.converted;
+  const bool same_gain = std::ranges::all_of(null.mapping.gains, [](double gain) { return std::abs(std::abs(gain) - 1) < kSameGain; });
+  if (null.islands.empty() && same_length && in_place && same_gain) {
+    if (null.largest_left == 0) return Pair::Kind::identical_audio;
+    if (null.largest_left <= kDitherSteps * null.step) return Pair::Kind::dither_only;
+  }
+  const double limit = null.converted ? kConvertedNullDb : kNullDb;
+  const bool nulls = null.outside_db <= limit || null.left_dbfs <= null.floor_dbfs;
+  if (!nulls) return Pair::Kind::different_mix;
+  double edited = 0;
+  for (const auto& one : null.islands) edited += static_cast<double>(one.old_to - one.old_from);
+  if (edited > 0.5 * static_cast<double>(alignment.old_frames)) return Pair::Kind::different_mix;
+  if (!null.islands.empty()) return Pair::Kind::edited;
+  return in_place ? Pair::Kind::gain_only : Pair::Kind::same_mix;
+}
+
+void describe(Pair& pair, const pair::Null& null, const pair::Alignment& alignment, int new_rate, bool same_length) {
+  const auto seconds = [&](std::int64_t frames) { return static_cast<double>(frames) / alignment.rate; };
+  pair.aligned = true;
+  pair.speed = std::abs(null.speed - 1) < kSameSpeed ? 1 : null.speed;
+  pair.clock = alignment.clock;
+  const double lag = null.stretches.front().lag;
+  pair.offset_s = lag / alignment.rate;
+  pair.offset_frames = pair.offset_s * new_rate * pair.speed;
+  if (std::abs(pair.offset_frames - std::round(pair.offset_frames)) < kLeastFrames) pair.offset_frames = std::round(pair.offset_frames);
+  pair.gain_db = null.mapping.gain_db();
+  if (std::abs(pair.gain_db) < kSameGainDb) pair.gain_db = 0;
+  pair.swapped = null.mapping.swapped;
+  for (const double gain : null.mapping.gains) {
+    pair.channel_gains_db.push_back(gain == 0 ? -144.0 : 20 * std::log10(std::abs(gain)));
+    pair.inverted.push_back(gain < 0);
+  }
+  pair.null_db = null.null_db, pair.null_outside_db = null.outside_db, pair.left_dbfs = null.left_dbfs;
+  pair.null_step_s = null.step_s, pair.null_over_time = null.over_time;
+  for (const auto& octave : null.octaves) pair.octaves.push_back({octave.centre_hz, octave.null_db, octave.change_db});
+  pair.kind = kind_of(pair, null, alignment, same_length);
+  // Of another mix everything differs: where it does so most is in the null over time.
+  if (pair.kind == Pair::Kind::different_mix) return;
+  for (const auto& one : null.islands)
+    pair.edits.push_back({seconds(one.old_from), seconds(one.old_to), seconds(one.new_from) * pair.speed, seconds(one.new_to) * pair.speed});
+}
+
+// Bits that need no listening: the sound itself is one.
+void describe_identical(Pair& pair, const FileSheet& file) {
+  pair.aligned = true;
+  pair.null_db = pair.null_outside_db = pair.left_dbfs = -144;
+  pair.channel_gains_db.assign(static_cast<std::size_t>(file.facts.channels), 0.0);
+  pair.inverted.assign(static_cast<std::size_t>(file.facts.channels), false);
+}
+
+}  // namespace
+
+bool is_identical(const Pair& pair) { return pair.kind == Pair::Kind::identical_bits || pair.kind == Pair::Kind::identical_audio; }
+
+Sheet compare_files(const std::string& old_path, const std::string& new_path, const std::vector<RuleSet>& rule_sets, CheckOptions options,
+                    const CheckHooks& hooks) {
+  options.file_digest = true;
+  auto sheet = check_files({old_path, new_path}, rule_sets, options, hooks);
+  const auto file = [&](const std::string& path) { return std::ranges::find_if(sheet.files, [&](const FileSheet& one) { return one.path == path; }); };
+  const auto before = file(old_path), after = file(new_path);
+  if (before->error || after->error) return sheet;
+  Pair pair;
+  pair.old_path = old_path, pair.new_path = new_path;
+  pair.old_rate = before->facts.sample_rate, pair.new_rate = after->facts.sample_rate;
+  find_changes(pair, *before, *after, catalog());
+  if (options.judge) find_turns(pair, *before, *after);
+  if (before->file_digest == after->file_digest || before->audio_digest == after->audio_digest) {
+    pair.kind = before->file_digest == after->file_digest ? Pair::Kind::identical_bits : Pair::Kind::identical_audio;
+    describe_identical(pair, *before);
+    sheet.pairs.push_back(std::move(pair));
+    return sheet;
+  }
+  pair::Hooks pairing;
+  pairing.stop = hooks.stop;
+  if (hooks.progress) pairing.progress = [&](double fraction) { hooks.progress({1, 2, new_path, fraction}); };
+  const auto give_up = [&](const Error& error) {
+    after->error = error;
+    after->verdict = sheet.verdict = Verdict::fail;
+    return sheet;
+  };
+  try {
+    const auto alignment = pair::align(old_path, new_path, pairing);
+    if (!alignment) return give_up(alignment.error());
+    if (!alignment->stretches.empty()) {
+      const auto null = pair::null_of(old_path, new_path, *alignment, pairing);
+      if (!null) return give_up(null.error());
+      const bool same_length = before->facts.frames == after->facts.frames && before->facts.sample_rate == after->facts.sample_rate &&
+                               before->facts.channels == after->facts.channels;
+      describe(pair, *null, *alignment, after->facts.sample_rate, same_length);
+    }
+  } catch (const std::exception& problem) {
+    return give_up({ErrorCode::unreadable, base::for_terminal(new_path) + ": " + base::for_terminal(problem.what()), {}});
+  }
+  sheet.pairs.push_back(std::move(pair));
+  return sheet;
+}
+
+}  // namespace sendworthy

@@ -1,0 +1,147 @@
+#include "pair/correlate.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <iterator>
+
+namespace sendworthy::pair {
+namespace {
+
+constexpr std::ptrdiff_t kLongest = 1 << 19;
+
+int power_of_two(std::size_t least) {
+  int size = 256;
+  while (static_cast<std::size_t>(size) < least) size *= 2;
+  return size;
+}
+
+}  // namespace
+
+Correlator::Correlator(int size) : fourier_(size), real_(static_cast<std::size_t>(size)), imaginary_(static_cast<std::size_t>(size)) {}
+
+void Correlator::correlate(std::span<const float> a, std::span<const float> b, bool half_white, std::vector<float>& values) {
+  const auto size = static_cast<std::size_t>(fourier_.size());
+  std::fill(real_.begin(), real_.end(), 0.0f), std::fill(imaginary_.begin(), imaginary_.end(), 0.0f);
+  // Two real signals in one transform: a as the real part, b as the imaginary one.
+  std::copy(a.begin(), a.end(), real_.begin());
+  std::copy(b.begin(), b.end(), imaginary_.begin());
+  fourier_.forward(real_, imaginary_);
+  const auto weight = [&](float power) { return half_white && power > 0 ? 1 / std::sqrt(std::sqrt(power)) : 1.0f; };
+  std::vector<float> product_real(size), product_imaginary(size);
+  for (std::size_t k = 0; k < size; ++k) {
+    const auto m = (size - k) % size;
+    // A = (Z[k] + Z*[m]) / 2, B = (Z[k] − Z*[m]) / 2i.
+    const float ar = 0.5f * (real_[k] + real_[m]), ai = 0.5f * (imaginary_[k] - imaginary_[m]);
+    const float br = 0.5f * (imaginary_[k] + imaginary_[m]), bi = -0.5f * (real_[k] - real_[m]);
+    const float w = weight((ar * ar + ai * ai) * (br * br + bi * bi));
+    // A*·B; real and imaginary parts change places, which makes the transform its own inverse.
+    product_imaginary[k] = w * (ar * br + ai * bi);
+    product_real[k] = w * (ar * bi - ai * br);
+  }
+  fourier_.forward(product_real, product_imaginary);
+  const auto before = std::ssize(a) - 1;
+  values.resize(a.size() + b.size() - 1);
+  for (std::ptrdiff_t k = 0; k < std::ssize(values); ++k) {
+    const auto lag = k - before;
+    values[static_cast<std::size_t>(k)] = product_imaginary[static_cast<std::size_t>(lag < 0 ? lag + std::ssize(real_) : lag)] / static_cast<float>(size);
+  }
+}
+
+std::int64_t Onsets::border(std::int64_t hop) const { return std::llround(static_cast<double>(hop) * kStepS * sample_rate_); }
+
+void Onsets::push(std::span<const std::vector<float>> rows, std::int64_t frames) {
+  if (last_.size() != rows.size()) last_.assign(rows.size(), 0.0f), border_ = border(1);
+  for (std::int64_t n = 0; n < frames;) {
+    const auto end = std::min(frames, n + border_ - at_);
+    for (std::size_t c = 0; c < rows.size(); ++c) {
+      double sum = 0;
+      float last = last_[c];
+      for (auto k = n; k < end; ++k) {
+        const float here = rows[c][static_cast<std::size_t>(k)];
+        sum += static_cast<double>(here - last) * static_cast<double>(here - last);
+        last = here;
+      }
+      last_[c] = last, energy_ += sum;
+    }
+    at_ += end - n, n = end;
+    if (at_ == border_) {
+      levels_.push_back(static_cast<float>(energy_ / static_cast<double>(border_ - border(hop_))));
+      energy_ = 0, border_ = border(++hop_ + 1);
+    }
+  }
+}
+
+std::vector<float> Onsets::finish() {
+  // Rises of the logarithm over a floor well under the loud parts, so that noise in pauses does not count like music.
+  double mean = 0;
+  for (const float level : levels_) mean += static_cast<double>(level) / static_cast<double>(std::max<std::size_t>(1, levels_.size()));
+  const double floor = mean * 1e-3 + 1e-14;
+  std::vector<float> rises(levels_.size(), 0.0f);
+  double last = std::log(floor), sum = 0;
+  for (std::size_t i = 0; i < levels_.size(); ++i) {
+    const double here = std::log(static_cast<double>(levels_[i]) + floor);
+    rises[i] = static_cast<float>(std::max(0.0, here - last));
+    sum += static_cast<double>(rises[i]);
+    last = here;
+  }
+  const auto usual = static_cast<float>(sum / static_cast<double>(std::max<std::size_t>(1, rises.size())));
+  for (auto& rise : rises) rise -= usual;
+  return rises;
+}
+
+std::vector<Candidate> likely_lags(const std::vector<float>& a, const std::vector<float>& b, double apart, std::size_t most) {
+  std::vector<Candidate> found;
+  if (a.empty() || b.empty()) return found;
+  if (std::max(std::ssize(a), std::ssize(b)) > kLongest) {
+    found = likely_lags(stretched(a, 0.5), stretched(b, 0.5), apart / 2, most);
+    for (auto& one : found) one.lag *= 2;
+    return found;
+  }
+  const auto energy = [](const std::vector<float>& x) {
+    double sum = 0;
+    for (const float v : x) sum += static_cast<double>(v) * static_cast<double>(v);
+    return sum;
+  };
+  const double scale = std::sqrt(energy(a) * energy(b));
+  if (scale <= 0) return found;
+  Correlator correlator(power_of_two(a.size() + b.size()));
+  std::vector<float> values;
+  correlator.correlate(a, b, false, values);
+  const auto before = std::ssize(a) - 1;
+  // Peaks, the highest first.
+  std::vector<std::ptrdiff_t> peaks;
+  for (std::ptrdiff_t k = 0; k < std::ssize(values); ++k) {
+    const float here = values[static_cast<std::size_t>(k)];
+    if (here <= 0 || (k > 0 && values[static_cast<std::size_t>(k - 1)] > here)) continue;
+    if (k + 1 < std::ssize(values) && values[static_cast<std::size_t>(k + 1)] > here) continue;
+    peaks.push_back(k);
+  }
+  const auto higher = [&](std::ptrdiff_t x, std::ptrdiff_t y) {
+    const float vx = values[static_cast<std::size_t>(x)], vy = values[static_cast<std::size_t>(y)];
+    return vx != vy ? vx > vy : std::abs(x - before) < std::abs(y - before);
+  };
+  const auto kept = std::min<std::ptrdiff_t>(std::ssize(peaks), 16 * static_cast<std::ptrdiff_t>(most));
+  std::partial_sort(peaks.begin(), peaks.begin() + kept, peaks.end(), higher);
+  for (std::ptrdiff_t i = 0; i < kept && found.size() < most; ++i) {
+    const double lag = static_cast<double>(peaks[static_cast<std::size_t>(i)] - before);
+    if (std::ranges::any_of(found, [&](const Candidate& one) { return std::abs(one.lag - lag) <= apart; })) continue;
+    found.push_back({lag, static_cast<double>(values[static_cast<std::size_t>(peaks[static_cast<std::size_t>(i)])]) / scale});
+  }
+  return found;
+}
+
+std::vector<float> stretched(const std::vector<float>& series, double factor) {
+  const auto count = static_cast<std::size_t>(static_cast<double>(series.size()) * factor);
+  std::vector<float> out(count, 0.0f);
+  for (std::size_t i = 0; i < count; ++i) {
+    const double at = static_cast<double>(i) / factor;
+    const auto k = static_cast<std::size_t>(at);
+    const auto rest = static_cast<float>(at - static_cast<double>(k));
+    const float here = k < series.size() ? series[k] : 0.0f, next = k + 1 < series.size() ? series[k + 1] : here;
+    out[i] = here + rest * (next - here);
+  }
+  return out;
+}
+
+}  // namespace sendworthy::pair

@@ -1,0 +1,543 @@
+#include "pair/null.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstddef>
+#include <limits>
+#include <numbers>
+#include <utility>
+
+#include "base/text.h"
+#include "dsp/fourier.h"
+#include "dsp/planar.h"
+
+namespace sendworthy::pair {
+namespace {
+
+constexpr double kBlockS = 0.01;
+constexpr std::int64_t kChunk = 16384;
+constexpr int kTaps = 64;               // of the fractional delay
+constexpr double kWholeFrame = 0.002;   // an offset this near to a whole frame is one
+constexpr double kExplained = 0.5;      // of what is left, by a shift
+constexpr int kRefinements = 4;
+constexpr std::int64_t kFitBlocks = 16;
+constexpr std::size_t kMostAlike = 20;  // one piece in so many
+constexpr double kSameShare = 1e-6, kOverUsualShare = 8;  // of energy that the usual gain leaves: in an edit it is far more
+constexpr double kFloorDb = -144;
+constexpr double kOverUsualDb = 15, kIslandLeastDb = -50, kSoft = 1e-5;  // soft blocks are held against the loud ones less 50 dB
+constexpr double kJoinS = 0.15, kSeamDb = -30;
+constexpr double kConverterCut = 0.8;   // times half the lower rate, where the filter lies 6 dB down
+constexpr double kQuanta = 4;           // mean square in steps: both dithered, and what gain leaves
+constexpr double kOverUsualLeftDb = 15; // over what is usually left, as a level
+constexpr double kSilent = 1e-12;
+constexpr double kLastOctave = 0.45;
+constexpr int kSpectrum = 4096;
+constexpr double kSwapClearly = 0.8;    // energy left with channels changed about, over that without
+constexpr std::size_t kMostTimes = 4096, kMostIslands = 256;
+
+double db(double ratio) { return ratio <= 0 ? kFloorDb : std::max(kFloorDb, 10 * std::log10(ratio)); }
+
+double bessel_i0(double x) {
+  double sum = 1, term = 1;
+  for (int k = 1; k < 60; ++k) {
+    term *= (x / (2 * k)) * (x / (2 * k));
+    sum += term;
+  }
+  return sum;
+}
+
+// Kaiser-windowed sinc: y[n] = Σ taps[t]·x[n + t − kTaps/2 + 1] is x at n + fraction, up to `cut` times half the rate.
+std::array<float, kTaps> fraction_taps(double fraction, double cut) {
+  std::array<float, kTaps> taps{};
+  const double beta = 10;
+  for (int t = 0; t < kTaps; ++t) {
+    const double at = t - (kTaps / 2 - 1) - fraction, u = at / (kTaps / 2.0);
+    if (std::abs(u) >= 1) continue;
+    const double sinc = at == 0 ? cut : std::sin(std::numbers::pi * cut * at) / (std::numbers::pi * at);
+    taps[static_cast<std::size_t>(t)] = static_cast<float>(sinc * bessel_i0(beta * std::sqrt(1 - u * u)) / bessel_i0(beta));
+  }
+  return taps;
+}
+
+// A file, read a fixed lag later, up to `cut` times half the rate.
+class Delayed {
+ public:
+  Delayed(Reader& file, double lag, double cut) : file_(file), whole_(static_cast<std::int64_t>(std::floor(lag))) {
+    double fraction = lag - std::floor(lag);
+    if (fraction < kWholeFrame) fraction = 0;
+    if (fraction > 1 - kWholeFrame) fraction = 0, ++whole_;
+    plain_ = fraction == 0 && cut == 1;
+    if (!plain_) taps_ = fraction_taps(fraction, cut);
+  }
+  void read(std::int64_t at, std::int64_t frames, Rows& rows) {
+    if (plain_) {
+      file_.read(at + whole_, frames, rows);
+      return;
+    }
+    file_.read(at + whole_ - (kTaps / 2 - 1), frames + kTaps - 1, wide_);
+    rows.resize(wide_.size());
+    for (std::size_t c = 0; c < wide_.size(); ++c) {
+      rows[c].assign(static_cast<std::size_t>(frames), 0.0f);
+      for (int t = 0; t < kTaps; ++t) {
+        const float tap = taps_[static_cast<std::size_t>(t)];
+        const float* x = wide_[c].data() + t;
+        float* y = rows[c].data();
+        for (std::int64_t n = 0; n < frames; ++n) y[n] += tap * x[n];
+      }
+    }
+  }
+
+ private:
+  Reader& file_;
+  std::int64_t whole_;
+  bool plain_ = false;
+  std::array<float, kTaps> taps_{};
+  Rows wide_;
+};
+
+// What gains follow from, over a piece of both files: energies, and products of each new channel with the old one of the same
+// number and, of the first two, with the other.
+struct Sums {
+  std::vector<double> old_square, new_square, straight, crossed;
+};
+
+class Nuller {
+ public:
+  Nuller(Reader old_file, Reader new_file, const std::string& new_path, const Alignment& alignment, const Hooks& hooks)
+      : old_(std::move(old_file)), new_(std::move(new_file)), new_path_(new_path), alignment_(alignment), hooks_(hooks),
+        block_(std::max<std::int64_t>(1, std::llround(kBlockS * alignment.rate))) {
+    stretches_ = alignment.stretches;
+    if (!stretches_.empty()) {
+      // What lies before the first window that fits and behind the last is held against the other file too.
+      stretches_.front().from = 0;
+      stretches_.back().to = alignment.old_frames;
+    }
+    blocks_ = static_cast<std::size_t>(alignment.old_frames / block_ + 1);
+    // Converters differ near the top; below, they must not.
+    if (old_.step() != 1 || new_.step() != 1) cut_ = kConverterCut;
+    for (const auto* file : {&old_, &new_}) {
+      const auto& format = file->format();
+      const int bits = format.lossy || format.kind == audio::SampleKind::real ? 24 : std::clamp(format.container_bits, 8, 24);
+      const double step = std::ldexp(1.0, 1 - bits);
+      quantum_ = std::max(quantum_, step * step);
+    }
+    channels_ = std::max(old_.format().channels, new_.format().channels);
+  }
+
+  Result<Null> run() {
+    fit();
+    for (int round = 0; round < kRefinements && refine(); ++round) fit();
+    residual();
+    if (set_limit()) {
+      if (stretches_.size() > 1) {
+        find_seams();
+        residual();
+      }
+      find_islands();
+      spectra();
+    }
+    if (hooks_.stop != nullptr && hooks_.stop->load(std::memory_order_relaxed)) return fail(ErrorCode::interrupted, "interrupted");
+    for (auto* file : {&old_, &new_}) {
+      if (file->error()) return tl::unexpected(*file->error());
+    }
+    null_.speed = alignment_.speed;
+    null_.step = std::sqrt(quantum_), null_.floor_dbfs = db(kQuanta * quantum_), null_.converted = cut_ != 1;
+    null_.stretches = stretches_;
+    return null_;
+  }
+
+ private:
+  // Channel c of the new file stands for this one of the old.
+  [[nodiscard]] std::size_t partner(int c) const {
+    const int other = null_.mapping.swapped && c < 2 ? 1 - c : c;
+    return static_cast<std::size_t>(std::min(other, old_.format().channels - 1));
+  }
+  [[nodiscard]] static const std::vector<float>& row(const Rows& rows, int c) {
+    return rows[std::min(static_cast<std::size_t>(c), rows.size() - 1)];
+  }
+
+  template <class Take>
+  void each_chunk(const Stretch& stretch, double from_share, double share, Take take) {
+    Delayed now(old_, 0, cut_), later(new_, stretch.lag, cut_);
+    // A whole number of blocks at a time, which all lie on one grid.
+    const auto chunk = kChunk / block_ * block_;
+    for (auto at = stretch.from / block_ * block_; at < stretch.to; at += chunk) {
+      if (hooks_.stop != nullptr && hooks_.stop->load(std::memory_order_relaxed)) return;
+      const auto frames = std::min(chunk, (stretch.to - at + block_ - 1) / block_ * block_);
+      now.read(at, frames, a_);
+      later.read(at, frames, b_);
+      take(at, frames);
+      if (hooks_.progress) hooks_.progress(from_share + share * static_cast<double>(at) / static_cast<double>(std::max<std::int64_t>(1, alignment_.old_frames)));
+    }
+  }
+
+  // Least squares piece by piece; pieces that the usual gain does not explain are left out of the second round, so that an edit
+  // does not bend the gain of everything else.
+  void fit() {
+    std::vector<Sums> pieces;
+    const auto channels = static_cast<std::size_t>(channels_);
+    const bool two = channels_ == 2 && old_.format().channels == 2 && new_.format().channels == 2;
+    const auto piece = kFitBlocks * block_;
+    for (const auto& stretch : stretches_) {
+      each_chunk(stretch, 0.8, 0.1, [&](std::int64_t, std::int64_t frames) {
+        for (std::int64_t from = 0; from < frames; from += piece) {
+          const auto count = static_cast<int>(std::min(piece, frames - from));
+          Sums sums{std::vector<double>(channels), std::vector<double>(channels), std::vector<double>(channels), std::vector<double>(channels)};
+          for (int c = 0; c < channels_; ++c) {
+            const auto i = static_cast<std::size_t>(c);
+            const auto pair = dsp::pair_sums(row(a_, c).data() + from, row(b_, c).data() + from, count);
+            sums.old_square[i] = pair.left_square, sums.new_square[i] = pair.right_square, sums.straight[i] = pair.product;
+            if (two) sums.crossed[i] = dsp::pair_sums(row(a_, 1 - c).data() + from, row(b_, c).data() + from, count).product;
+          }
+          pieces.push_back(std::move(sums));
+        }
+      });
+    }
+    null_.mapping = {};
+    if (two) {
+      const auto left = [&](bool swapped) {
+        double sum = 0;
+        for (const auto& one : pieces) {
+          for (std::size_t c = 0; c < 2; ++c) {
+            const double square = one.old_square[swapped ? 1 - c : c], product = swapped ? one.crossed[c] : one.straight[c];
+            sum += square > 0 ? one.new_square[c] - product * product / square : one.new_square[c];
+          }
+        }
+        return sum;
+      };
+      const double straight = left(false);
+      null_.mapping.swapped = straight > 0 && left(true) < kSwapClearly * straight;
+    }
+    for (std::size_t c = 0; c < channels; ++c) {
+      const std::size_t from = null_.mapping.swapped && c < 2 ? 1 - c : c;
+      const auto product_of = [&](const Sums& one) { return null_.mapping.swapped && c < 2 ? one.crossed[c] : one.straight[c]; };
+      // The pieces most alike tell the gain: where a voice was taken out, those without it.
+      std::vector<std::pair<double, double>> unlike;  // 1 − ρ², and the piece's own gain
+      for (const auto& one : pieces) {
+        const double old_square = one.old_square[from], new_square = one.new_square[c], own = product_of(one);
+        if (old_square <= kSilent * static_cast<double>(piece)) continue;
+        unlike.emplace_back(new_square > 0 ? 1 - own * own / (old_square * new_square) : 1, own / old_square);
+      }
+      std::sort(unlike.begin(), unlike.end());
+      std::vector<double> gains;
+      for (std::size_t i = 0; i < (unlike.size() + kMostAlike - 1) / kMostAlike; ++i) gains.push_back(unlike[i].second);
+      const double usual = median(gains);
+      const auto share_left = [&](const Sums& one) {
+        const double all = one.new_square[c] + usual * usual * one.old_square[from];
+        return all > 0 ? (all - 2 * usual * product_of(one)) / all : 0;
+      };
+      std::vector<double> shares;
+      for (const auto& one : pieces) {
+        if (one.old_square[from] > kSilent * static_cast<double>(piece)) shares.push_back(share_left(one));
+      }
+      std::sort(shares.begin(), shares.end());
+      const double limit = std::max(kSameShare, kOverUsualShare * (shares.empty() ? 0 : shares[shares.size() / kMostAlike]));
+      double product = 0, square = 0;
+      for (const auto& one : pieces) {
+        if (share_left(one) <= limit) product += product_of(one), square += one.old_square[from];
+      }
+      null_.mapping.gains.push_back(square > 0 ? product / square : usual);
+    }
+  }
+
+  // What is left of two sounds that lie e frames apart is the slope of the first, times e: by least squares, piece by piece, for
+  // every stretch. False where nothing is to be mended.
+  bool refine() {
+    bool mended = false;
+    for (auto& stretch : stretches_) {
+      struct Piece {
+        double at, product, slope, rest;
+      };
+      std::vector<Piece> pieces;
+      each_chunk(stretch, 0.92, 0, [&](std::int64_t at, std::int64_t frames) {
+        Piece piece{static_cast<double>(at + frames / 2), 0, 0, 0};
+        for (int c = 0; c < channels_; ++c) {
+          const auto gain = static_cast<float>(null_.mapping.gains[static_cast<std::size_t>(c)]);
+          const float* a = a_[partner(c)].data();
+          const float* b = row(b_, c).data();
+          slope_.assign(static_cast<std::size_t>(frames), 0.0f), rest_.assign(static_cast<std::size_t>(frames), 0.0f);
+          for (std::int64_t n = 1; n + 1 < frames; ++n) {
+            slope_[static_cast<std::size_t>(n)] = gain * 0.5f * (a[n + 1] - a[n - 1]);
+            rest_[static_cast<std::size_t>(n)] = b[n] - gain * a[n];
+          }
+          const auto sums = dsp::pair_sums(slope_.data(), rest_.data(), static_cast<int>(frames));
+          piece.product += sums.product, piece.slope += sums.left_square, piece.rest += sums.right_square;
+        }
+        // Where more is left than a shift explains there is an edit.
+        if (piece.slope > 0 && piece.product * piece.product >= kExplained * piece.slope * piece.rest) pieces.push_back(piece);
+      });
+      if (pieces.empty()) continue;
+      double weight = 0, x = 0, y = 0, xx = 0, xy = 0;
+      for (const auto& piece : pieces) {
+        const double off = std::clamp(piece.product / piece.slope, -1.0, 1.0), w = piece.slope;
+        weight += w, x += w * piece.at, y += w * off, xx += w * piece.at * piece.at, xy += w * piece.at * off;
+      }
+      const double spread = weight * xx - x * x;
+      const double slope = new_.step() != 1 && stretches_.size() == 1 && pieces.size() >= 8 && spread > 0 ? (weight * xy - x * y) / spread : 0;
+      const double off = (y - slope * x) / weight;
+      if (std::abs(off) < kWholeFrame && std::abs(slope) * static_cast<double>(alignment_.old_frames) < kWholeFrame) continue;
+      // b(n + lag) = a(n + off + slope·n): time of the new file runs that much slower.
+      stretch.lag -= off;
+      if (slope != 0) {
+        alignment_.speed /= 1 + slope;
+        auto again = open_new(new_path_, alignment_);
+        if (!again) return false;
+        new_ = std::move(*again);
+      }
+      mended = true;
+    }
+    return mended;
+  }
+
+  static double median(std::vector<double>& values) {
+    if (values.empty()) return 0;
+    const auto at = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+    std::nth_element(values.begin(), at, values.end());
+    return *at;
+  }
+
+  void residual() {
+    expected_.assign(blocks_, 0.0f), left_.assign(blocks_, 0.0f), paired_.assign(blocks_, 0), largest_.assign(blocks_, 0.0f);
+    for (const auto& stretch : stretches_) {
+      each_chunk(stretch, 0.92, 0.04, [&](std::int64_t at, std::int64_t frames) {
+        for (int c = 0; c < channels_; ++c) {
+          const auto gain = static_cast<float>(null_.mapping.gains[static_cast<std::size_t>(c)]);
+          const float* a = a_[partner(c)].data();
+          const float* b = row(b_, c).data();
+          rest_.resize(static_cast<std::size_t>(frames));
+          for (std::int64_t n = 0; n < frames; ++n) rest_[static_cast<std::size_t>(n)] = b[n] - gain * a[n];
+          for (std::int64_t from = 0; from < frames; from += block_) {
+            const auto index = static_cast<std::size_t>((at + from) / block_);
+            const auto count = static_cast<int>(std::min(block_, frames - from));
+            if (index >= blocks_) break;
+            const auto sound = dsp::row_sums(a + from, count), rest = dsp::row_sums(rest_.data() + from, count);
+            expected_[index] += static_cast<float>(static_cast<double>(gain) * static_cast<double>(gain) * sound.square);
+            left_[index] += static_cast<float>(rest.square);
+            largest_[index] = std::max(largest_[index], static_cast<float>(rest.peak));
+            paired_[index] = 1;
+          }
+        }
+      });
+    }
+  }
+
+  // From where on a block differs. False where nothing was paired.
+  bool set_limit() {
+    // A soft block is held against the loud ones, so that noise under a fade is no difference.
+    std::vector<float> loud;
+    for (std::size_t i = 0; i < blocks_; ++i) {
+      if (paired_[i]) loud.push_back(expected_[i]);
+    }
+    if (loud.empty()) return false;
+    const auto high = loud.begin() + static_cast<std::ptrdiff_t>(0.95 * static_cast<double>(loud.size() - 1));
+    std::nth_element(loud.begin(), high, loud.end());
+    soft_ = static_cast<double>(*high) * kSoft + 1e-20;
+    std::vector<double> depth;
+    for (std::size_t i = 0; i < blocks_; ++i) {
+      if (paired_[i] && static_cast<double>(expected_[i]) > soft_) depth.push_back(db(static_cast<double>(left_[i]) / static_cast<double>(expected_[i])));
+    }
+    limit_ = std::max(kIslandLeastDb, median(depth) + kOverUsualDb);
+    std::vector<double> rest;
+    for (std::size_t i = 0; i < blocks_; ++i) {
+      if (paired_[i]) rest.push_back(static_cast<double>(left_[i]));
+    }
+    least_ = std::max(kQuanta * quantum_ * static_cast<double>(block_ * channels_), median(rest) * std::pow(10, kOverUsualLeftDb / 10));
+    return true;
+  }
+
+  [[nodiscard]] bool parts(double rest, double sound, double limit_db) const {
+    return rest > least_ && db(rest / std::max(soft_, sound)) > limit_db;
+  }
+
+  void find_islands() {
+    differs_.assign(blocks_, false);
+    for (std::size_t i = 0; i < blocks_; ++i) {
+      if (paired_[i]) differs_[i] = parts(static_cast<double>(left_[i]), static_cast<double>(expected_[i]), limit_);
+    }
+    auto marked = differs_;
+    for (const auto& [from, to] : seams_) {
+      for (auto k = from; k < std::max(to, from + 1) && k < blocks_; ++k) marked[k] = true;
+    }
+    const auto join = static_cast<std::size_t>(kJoinS / kBlockS);
+    for (std::size_t i = 0; i < blocks_; ++i) {
+      if (!marked[i]) continue;
+      std::size_t end = i + 1;
+      for (std::size_t k = end; k < blocks_ && k < end + join; ++k) {
+        if (marked[k]) end = k + 1;
+      }
+      const auto from = static_cast<std::int64_t>(i) * block_, to = std::min(static_cast<std::int64_t>(end) * block_, alignment_.old_frames);
+      const bool seam_alone = end == i + 1 && std::ranges::any_of(seams_, [&](const auto& seam) { return seam.first == i && seam.second == i; });
+      const auto there = [&](std::int64_t frame) { return std::clamp<std::int64_t>(frame, 0, alignment_.new_frames); };
+      const auto end_frame = seam_alone ? from : to;
+      if (null_.islands.size() < kMostIslands)
+        null_.islands.push_back({from, end_frame, there(from + lag_at(from, false)), there(end_frame + lag_at(to, true))});
+      i = end;
+    }
+    sum_up();
+  }
+
+  // The lag of the stretch that holds a frame, or of the one nearest: before it (`after` false) or behind it.
+  [[nodiscard]] std::int64_t lag_at(std::int64_t frame, bool after) const {
+    const Stretch* chosen = after ? &stretches_.back() : &stretches_.front();
+    for (const auto& one : stretches_) {
+      if (after && one.to > frame) {
+        chosen = &one;
+        break;
+      }
+      if (!after && one.from < frame) chosen = &one;
+    }
+    return std::llround(chosen->lag);
+  }
+
+  // Between two stretches the old file's blocks belong to the first as long as they fit it, then to nobody, then to the second.
+  void find_seams() {
+    for (std::size_t s = 0; s + 1 < stretches_.size(); ++s) {
+      auto &one = stretches_[s], &next = stretches_[s + 1];
+      const auto reach = std::llround(0.4 * alignment_.rate);
+      const auto from = std::max<std::int64_t>(one.from, (one.to - reach)) / block_ * block_, to = std::min<std::int64_t>(next.to, next.from + reach);
+      if (to <= from) continue;
+      std::vector<bool> first, second;
+      fits(from, to, one.lag, first);
+      fits(from, to, next.lag, second);
+      std::size_t leave = 0;
+      while (leave < first.size() && first[leave]) ++leave;
+      std::size_t meet = second.size();
+      while (meet > leave && second[meet - 1]) --meet;
+      const auto base = static_cast<std::size_t>(from / block_);
+      one.to = from + static_cast<std::int64_t>(leave) * block_, next.from = from + static_cast<std::int64_t>(meet) * block_;
+      seams_.emplace_back(base + leave, base + meet);
+    }
+  }
+
+  void fits(std::int64_t from, std::int64_t to, double lag, std::vector<bool>& out) {
+    const auto frames = (to - from + block_ - 1) / block_ * block_;
+    Delayed now(old_, 0, cut_), later(new_, lag, cut_);
+    now.read(from, frames, a_);
+    later.read(from, frames, b_);
+    out.assign(static_cast<std::size_t>(frames / block_), false);
+    for (std::size_t k = 0; k < out.size(); ++k) {
+      double sound = 0, rest = 0;
+      for (int c = 0; c < channels_; ++c) {
+        const double gain = null_.mapping.gains[static_cast<std::size_t>(c)];
+        const auto pair = dsp::pair_sums(a_[partner(c)].data() + static_cast<std::int64_t>(k) * block_, row(b_, c).data() + static_cast<std::int64_t>(k) * block_, static_cast<int>(block_));
+        sound += gain * gain * pair.left_square;
+        rest += pair.right_square - 2 * gain * pair.product + gain * gain * pair.left_square;
+      }
+      out[k] = !parts(rest, sound, std::max(limit_, kSeamDb));
+    }
+  }
+
+  void sum_up() {
+    double sound = 0, rest = 0, outside_sound = 0, outside_rest = 0;
+    std::int64_t outside = 0;
+    for (std::size_t i = 0; i < blocks_; ++i) {
+      if (!paired_[i]) continue;
+      sound += static_cast<double>(expected_[i]), rest += static_cast<double>(left_[i]);
+      if (differs_[i]) continue;
+      outside_sound += static_cast<double>(expected_[i]), outside_rest += static_cast<double>(left_[i]);
+      null_.largest_left = std::max(null_.largest_left, static_cast<double>(largest_[i]));
+      ++outside;
+    }
+    null_.null_db = sound > 0 ? db(rest / sound) : 0;
+    null_.outside_db = outside_sound > 0 ? db(outside_rest / outside_sound) : null_.null_db;
+    null_.left_dbfs = outside > 0 ? db(outside_rest / (static_cast<double>(outside * block_) * channels_)) : kFloorDb;
+    const auto together = std::max<std::size_t>(10, (blocks_ + kMostTimes - 1) / kMostTimes);
+    null_.step_s = static_cast<double>(together) * static_cast<double>(block_) / alignment_.rate;
+    for (std::size_t i = 0; i < blocks_; i += together) {
+      double here = 0, there = 0;
+      for (auto k = i; k < std::min(blocks_, i + together); ++k) {
+        if (paired_[k]) here += static_cast<double>(expected_[k]), there += static_cast<double>(left_[k]);
+      }
+      null_.over_time.push_back(here > soft_ ? static_cast<float>(db(there / here)) : std::numeric_limits<float>::quiet_NaN());
+    }
+  }
+
+  // Octaves of both files and of what is left, where the two do not part.
+  void spectra() {
+    if (differs_.empty()) return;
+    dsp::Fourier fourier(kSpectrum);
+    std::vector<float> window(kSpectrum), real(kSpectrum), imaginary(kSpectrum), old_lines(kSpectrum / 2 + 1), new_lines(kSpectrum / 2 + 1), rest_lines(kSpectrum / 2 + 1);
+    for (int n = 0; n < kSpectrum; ++n) window[static_cast<std::size_t>(n)] = static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * n / kSpectrum));
+    const auto add = [&](const float* first, const float* second, std::vector<float>& lines) {
+      dsp::multiply(window, first, real.data());
+      dsp::multiply(window, second, imaginary.data());
+      fourier.forward(real, imaginary);
+      dsp::add_pair_powers(real, imaginary, lines);
+    };
+    std::vector<double> old_power(old_lines.size(), 0), new_power(old_power), rest_power(old_power);
+    std::array<std::vector<float>, 2> scaled, rest;
+    for (const auto& stretch : stretches_) {
+      each_chunk(stretch, 0.96, 0.04, [&](std::int64_t at, std::int64_t frames) {
+        std::fill(old_lines.begin(), old_lines.end(), 0.0f), std::fill(new_lines.begin(), new_lines.end(), 0.0f), std::fill(rest_lines.begin(), rest_lines.end(), 0.0f);
+        for (std::int64_t from = 0; from + kSpectrum <= frames; from += kSpectrum) {
+          const auto first = static_cast<std::size_t>((at + from) / block_), last = std::min(blocks_, static_cast<std::size_t>((at + from + kSpectrum) / block_ + 1));
+          if (std::find(differs_.begin() + static_cast<std::ptrdiff_t>(std::min(first, last)), differs_.begin() + static_cast<std::ptrdiff_t>(last), true) != differs_.begin() + static_cast<std::ptrdiff_t>(last)) continue;
+          for (int c = 0; c < channels_; c += 2) {
+            const int other = std::min(c + 1, channels_ - 1);
+            int k = 0;
+            for (const int channel : {c, other}) {
+              const auto i = static_cast<std::size_t>(k++);
+              const auto gain = static_cast<float>(null_.mapping.gains[static_cast<std::size_t>(channel)]);
+              scaled[i].resize(kSpectrum), rest[i].resize(kSpectrum);
+              const float* a = a_[partner(channel)].data() + from;
+              const float* b = row(b_, channel).data() + from;
+              for (std::size_t n = 0; n < kSpectrum; ++n) scaled[i][n] = gain * a[n], rest[i][n] = b[n] - gain * a[n];
+            }
+            add(scaled[0].data(), scaled[1].data(), old_lines);
+            add(rest[0].data(), rest[1].data(), rest_lines);
+            add(row(b_, c).data() + from, row(b_, other).data() + from, new_lines);
+          }
+        }
+        for (std::size_t k = 0; k < old_lines.size(); ++k)
+          old_power[k] += static_cast<double>(old_lines[k]), new_power[k] += static_cast<double>(new_lines[k]), rest_power[k] += static_cast<double>(rest_lines[k]);
+      });
+    }
+    const double line_hz = alignment_.rate / kSpectrum;
+    double most = 0;
+    for (const double power : old_power) most = std::max(most, power);
+    for (int octave = -5; octave <= 6; ++octave) {
+      const double centre = 1000 * std::pow(2.0, octave);
+      const double from = centre / std::numbers::sqrt2, to = std::min(centre * std::numbers::sqrt2, kLastOctave * alignment_.rate);
+      if (from >= to) break;
+      double old_sum = 0, new_sum = 0, rest_sum = 0;
+      for (auto k = static_cast<std::size_t>(std::ceil(from / line_hz)); k < old_power.size() && static_cast<double>(k) * line_hz < to; ++k)
+        old_sum += old_power[k], new_sum += new_power[k], rest_sum += rest_power[k];
+      if (old_sum > 1e-12 * most) null_.octaves.push_back({centre, db(rest_sum / old_sum), db(new_sum / old_sum)});
+    }
+  }
+
+  Reader old_, new_;
+  const std::string& new_path_;
+  Alignment alignment_;
+  const Hooks& hooks_;
+  std::vector<Stretch> stretches_;
+  std::vector<std::pair<std::size_t, std::size_t>> seams_;  ///< blocks between two stretches: first, one past the last
+  const std::int64_t block_;
+  std::size_t blocks_ = 0;
+  int channels_ = 0;
+  Null null_;
+  Rows a_, b_;
+  std::vector<float> rest_, slope_, expected_, left_, largest_;
+  std::vector<char> paired_;
+  std::vector<bool> differs_;
+  double soft_ = 0, limit_ = kIslandLeastDb, least_ = 0, quantum_ = 0, cut_ = 1;
+};
+
+}  // namespace
+
+double Mapping::gain_db() const {
+  double square = 0;
+  for (const double gain : gains) square += gain * gain;
+  return gains.empty() || square <= 0 ? kFloorDb : 10 * std::log10(square / static_cast<double>(gains.size()));
+}
+
+Result<Null> null_of(const std::string& old_path, const std::string& new_path, const Alignment& alignment, const Hooks& hooks) {
+  auto old_file = open_old(old_path, alignment.rate);
+  if (!old_file) return tl::unexpected(old_file.error());
+  auto new_file = open_new(new_path, alignment);
+  if (!new_file) return tl::unexpected(new_file.error());
+  return Nuller(std::move(*old_file), std::move(*new_file), new_path, alignment, hooks).run();
+}
+
+}  // namespace sendworthy::pair

@@ -1,0 +1,53 @@
+// What is left of the new file once the old one was taken out of it: where, when, and in which octave.
+#pragma once
+
+#include <sendworthy/result.h>
+
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "pair/align.h"
+
+namespace sendworthy::pair {
+
+/// How the new file's channels follow from the old one's.
+struct Mapping {
+  bool swapped = false;         ///< first and second channel changed about
+  std::vector<double> gains;    ///< of each new channel, linear; negative: polarity inverted
+  [[nodiscard]] double gain_db() const;  ///< of all channels together
+};
+
+/// A piece in which the two part, frames at the alignment's clock. Old: what stood there; new: what stands there now.
+struct Island {
+  std::int64_t old_from = 0, old_to = 0, new_from = 0, new_to = 0;
+};
+
+struct Octave {
+  double centre_hz = 0;
+  double null_db = 0;  ///< energy left over the old file's, in this octave; at least −144
+  double change_db = 0;  ///< level of the new file over that of the old one, after the common gain
+};
+
+struct Null {
+  Mapping mapping;
+  double speed = 1;                 ///< the alignment's, to the last digit that the residual tells
+  std::vector<Stretch> stretches;   ///< likewise, and with their ends where the sounds part
+  double null_db = 0;           ///< over all that was paired: energy left over the old file's; at least −144
+  double outside_db = 0;        ///< the same outside of the islands
+  double largest_left = 0;      ///< outside of the islands, full scale 1
+  double left_dbfs = 0;         ///< mean level of what is left outside of the islands
+  double step = 0;              ///< of the coarser word length, full scale 1; real samples count as 24 bits
+  double floor_dbfs = 0;        ///< what two dithered words of that length leave, and a gain between them
+  bool converted = false;       ///< another rate or speed: held against each other below 0.4 of half the lower rate
+  std::vector<Island> islands;  ///< in order
+  double step_s = 0;            ///< of `over_time`
+  std::vector<float> over_time; ///< null depth, dB, along the old file; NaN where it is silent or not paired
+  std::vector<Octave> octaves;  ///< outside of the islands, 31.5 Hz … as far as the rate reaches
+};
+
+/// Residual b − g·a in blocks of 10 ms with g by least squares over all stretches, fractions of a frame by windowed sinc.
+/// An island is where the residual stands 15 dB and more over the file's usual, to 10 ms; pieces nearer than 0.15 s are one.
+[[nodiscard]] Result<Null> null_of(const std::string& old_path, const std::string& new_path, const Alignment& alignment, const Hooks& hooks = {});
+
+}  // namespace sendworthy::pair

@@ -1,0 +1,141 @@
+#include "pair/reader.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <utility>
+
+#include <soxr.h>
+
+namespace sendworthy::pair {
+namespace {
+
+constexpr std::int64_t kBlock = 8192, kKeep = 1 << 20, kSpare = 1 << 18;
+
+}  // namespace
+
+class Reader::Converter {
+ public:
+  Converter(double step, int channels) : channels_(static_cast<unsigned>(channels)) {
+    const auto quality = soxr_quality_spec(SOXR_VHQ, 0);
+    const auto types = soxr_io_spec(SOXR_FLOAT32_I, SOXR_FLOAT32_I);
+    soxr_ = soxr_create(step, 1, channels_, nullptr, &types, &quality, nullptr);
+  }
+  Converter(const Converter&) = delete;
+  Converter& operator=(const Converter&) = delete;
+  ~Converter() { soxr_delete(soxr_); }
+
+  [[nodiscard]] bool works() const { return soxr_ != nullptr; }
+  /// `frames` 0: the end; call until nothing comes any more.
+  std::int64_t process(const float* in, std::int64_t frames, std::vector<float>& out, double step) {
+    const auto room = static_cast<std::size_t>(static_cast<double>(frames) / step) + 4096;
+    out.resize(room * channels_);
+    std::size_t used = 0, got = 0;
+    const soxr_in_t from = frames > 0 ? in : nullptr;
+    if (soxr_process(soxr_, from, static_cast<std::size_t>(frames), &used, out.data(), room, &got) != nullptr) return 0;
+    return static_cast<std::int64_t>(got);
+  }
+
+ private:
+  unsigned channels_;
+  soxr_t soxr_ = nullptr;
+};
+
+Reader::Reader(std::string path, double step) : path_(std::move(path)), step_(step) {}
+Reader::Reader(Reader&&) noexcept = default;
+Reader& Reader::operator=(Reader&&) noexcept = default;
+Reader::~Reader() = default;
+
+Result<Reader> Reader::open(const std::string& path, double step) {
+  Reader reader(path, step);
+  if (!reader.restart()) return tl::unexpected(*reader.error_);
+  return reader;
+}
+
+std::int64_t Reader::expected() const {
+  return static_cast<std::int64_t>(static_cast<double>(source_->expected_frames().value_or(0)) / step_);
+}
+
+bool Reader::restart() {
+  auto opened = audio::open_file(path_);
+  if (!opened) {
+    error_ = opened.error();
+    return false;
+  }
+  source_ = std::move(opened->source);
+  format_ = source_->format();
+  kept_.assign(static_cast<std::size_t>(format_.channels), {});
+  begin_ = end_ = 0;
+  converter_.reset();
+  if (step_ == 1) return true;
+  converter_ = std::make_unique<Converter>(step_, format_.channels);
+  if (converter_->works()) return true;
+  error_ = Error{ErrorCode::unreadable, path_ + ": its sample rate cannot be converted", {}};
+  return false;
+}
+
+void Reader::append(const float* interleaved, std::int64_t frames) {
+  const auto channels = static_cast<std::size_t>(format_.channels);
+  for (std::size_t c = 0; c < channels; ++c) {
+    auto& row = kept_[c];
+    const auto old = row.size();
+    row.resize(old + static_cast<std::size_t>(frames));
+    for (std::size_t n = 0; n < static_cast<std::size_t>(frames); ++n) row[old + n] = interleaved[n * channels + c];
+  }
+  end_ += frames;
+}
+
+// One more block; false at the end.
+bool Reader::more() {
+  if (length_ && end_ >= *length_) return false;
+  const auto channels = static_cast<std::int64_t>(format_.channels);
+  block_.resize(static_cast<std::size_t>(kBlock * channels));
+  std::int64_t got = 0;
+  if (format_.kind == audio::SampleKind::integer) {
+    codes_.resize(block_.size());
+    got = source_->read_codes(codes_.data(), kBlock);
+    for (std::size_t i = 0; i < static_cast<std::size_t>(got * channels); ++i) block_[i] = static_cast<float>(codes_[i]) * 0x1p-31f;
+  } else {
+    reals_.resize(block_.size());
+    got = source_->read_reals(reals_.data(), kBlock);
+    for (std::size_t i = 0; i < static_cast<std::size_t>(got * channels); ++i)
+      block_[i] = std::isfinite(reals_[i]) ? static_cast<float>(std::clamp(reals_[i], -1e12, 1e12)) : 0.0f;
+  }
+  if (converter_) {
+    const auto made = converter_->process(block_.data(), got, converted_, step_);
+    if (made > 0) append(converted_.data(), made);
+    if (got == 0 && made == 0) length_ = end_;
+    return got > 0 || made > 0;
+  }
+  if (got > 0) append(block_.data(), got);
+  if (got == 0) length_ = end_;
+  return got > 0;
+}
+
+void Reader::read(std::int64_t from, std::int64_t frames, Rows& rows) {
+  const auto to = from + frames;
+  if (std::max<std::int64_t>(0, from) < begin_ && to > 0 && !restart()) length_ = 0;
+  while (end_ < to && more()) {
+    const auto drop = std::min(std::max<std::int64_t>(0, from), end_ - kKeep) - begin_;
+    if (drop < kSpare) continue;
+    for (auto& row : kept_) row.erase(row.begin(), row.begin() + static_cast<std::ptrdiff_t>(drop));
+    begin_ += drop;
+  }
+  const auto first = std::clamp(from, begin_, end_), last = std::clamp(to, first, end_);
+  rows.resize(kept_.size());
+  met_sound_ = last > first;
+  for (std::size_t c = 0; c < kept_.size(); ++c) {
+    rows[c].assign(static_cast<std::size_t>(frames), 0.0f);
+    if (last > first)
+      std::copy_n(kept_[c].begin() + static_cast<std::ptrdiff_t>(first - begin_), last - first,
+                  rows[c].begin() + static_cast<std::ptrdiff_t>(first - from));
+  }
+}
+
+std::int64_t Reader::length() {
+  Rows none;
+  while (!length_) read(end_, kBlock, none);
+  return *length_;
+}
+
+}  // namespace sendworthy::pair

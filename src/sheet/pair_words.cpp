@@ -1,0 +1,118 @@
+#include "sheet/pair_words.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "base/text.h"
+#include "sheet/phrases.h"
+
+namespace sendworthy::sheet {
+namespace {
+
+constexpr double kShortS = 0.015;  // of an edit: less is nothing
+
+std::string decibels(double value) { return base::fixed(std::abs(value), 2) + " dB " + (value < 0 ? "softer" : "louder"); }
+
+std::string gain_words(const Pair& pair) {
+  const auto& gains = pair.channel_gains_db;
+  const auto extremes = std::minmax_element(gains.begin(), gains.end());
+  if (gains.size() > 1 && *extremes.second - *extremes.first >= 0.05) {
+    std::string text;
+    for (std::size_t c = 0; c < std::min<std::size_t>(gains.size(), 8); ++c) {
+      text += (text.empty() ? "" : ", ") + channel_name(static_cast<int>(c) + 1, static_cast<int>(gains.size())) + " " +
+              (std::abs(gains[c]) < 0.005 ? "unchanged" : decibels(gains[c]));
+    }
+    return text;
+  }
+  return pair.gain_db == 0 ? "" : decibels(pair.gain_db);
+}
+
+std::string polarity_words(const Pair& pair) {
+  const auto inverted = std::count(pair.inverted.begin(), pair.inverted.end(), true);
+  if (inverted == 0) return "";
+  if (inverted == static_cast<std::ptrdiff_t>(pair.inverted.size())) return "polarity inverted";
+  std::string text;
+  for (std::size_t c = 0; c < pair.inverted.size(); ++c) {
+    if (pair.inverted[c]) text += (text.empty() ? "" : " and ") + channel_name(static_cast<int>(c) + 1, static_cast<int>(pair.inverted.size()));
+  }
+  return text + " inverted";
+}
+
+std::string speed_words(const Pair& pair) {
+  if (pair.speed == 1) return "";
+  const double percent = 100 * (1 / pair.speed - 1);
+  const auto amount = std::abs(percent) >= 0.05 ? base::fixed(std::abs(percent), 2) + " %" : base::fixed(std::abs(1e4 * percent), 1) + " ppm";
+  return amount + (percent > 0 ? " faster" : " slower") + (pair.clock.empty() ? "" : " (" + base::for_terminal(pair.clock) + ")");
+}
+
+std::string offset_words(const Pair& pair) {
+  if (std::abs(pair.offset_frames) < 0.005) return "";
+  const double frames = std::abs(pair.offset_frames);
+  const bool whole = frames == std::round(frames);
+  return base::fixed(frames, whole ? 0 : 2) + (frames == 1 ? " frame " : " frames ") + (pair.offset_frames > 0 ? "later" : "earlier") + " (" +
+         base::fixed(std::abs(pair.offset_s), 4) + " s)";
+}
+
+std::string rate_words(const Pair& pair) {
+  return pair.old_rate == pair.new_rate ? "" : rate_text(pair.new_rate) + " instead of " + rate_text(pair.old_rate);
+}
+
+// The place alone; words_of() has it in both files.
+std::string edit_words(const Pair& pair) {
+  if (pair.edits.size() != 1) return "Edited in " + plural(static_cast<std::int64_t>(pair.edits.size()), "place", "places") + ", else the same";
+  const auto words = words_of(pair.edits.front());
+  return "Edited: " + words.substr(0, words.find(" (")) + "; else the same";
+}
+
+std::string beginning(const Pair& pair) {
+  switch (pair.kind) {
+    case Pair::Kind::identical_bits: return "The very same file, to the last byte";
+    case Pair::Kind::identical_audio: return "The same audio to the last bit; only what stands around it differs";
+    case Pair::Kind::dither_only: return "The same but for dither: what is left stays within a few steps of the shorter word";
+    case Pair::Kind::gain_only: return "The same but for level";
+    case Pair::Kind::same_mix: return "The same mix";
+    case Pair::Kind::edited: return edit_words(pair);
+    case Pair::Kind::different_mix: break;
+  }
+  return pair.aligned ? "A different mix" : "Nothing in common was found: another song, or another take";
+}
+
+}  // namespace
+
+std::string summary_of(const Pair& pair) {
+  std::string text = beginning(pair);
+  if (pair.aligned) {
+    for (const auto& part : {gain_words(pair), offset_words(pair), polarity_words(pair), std::string(pair.swapped ? "left and right swapped" : ""), speed_words(pair), rate_words(pair)}) {
+      if (!part.empty()) text += "; " + part;
+    }
+  }
+  return text + ".";
+}
+
+std::string words_of(const Pair::Edit& edit) {
+  const double old_length = edit.old_end_s - edit.old_start_s, new_length = edit.new_end_s - edit.new_start_s;
+  const auto there = " (new file: " + base::clock_time(edit.new_start_s) + (new_length < kShortS ? "" : " to " + base::clock_time(edit.new_end_s)) + ")";
+  if (old_length < kShortS && new_length >= kShortS) return base::fixed(new_length, 3) + " s put in at " + base::clock_time(edit.old_start_s) + there;
+  const auto span = base::clock_time(edit.old_start_s) + " to " + base::clock_time(edit.old_end_s);
+  if (new_length < kShortS && old_length >= kShortS) return span + " taken out" + there;
+  return span + (std::abs(old_length - new_length) < kShortS ? " changed" : " replaced") + there;
+}
+
+std::string octave_name(double centre_hz) {
+  // 31.25 Hz is called 31.5, as the preferred frequencies are (ISO 266).
+  if (centre_hz < 40) return "31.5 Hz";
+  if (centre_hz < 100) return "63 Hz";
+  return centre_hz < 1000 ? base::fixed(centre_hz, 0) + " Hz" : base::shortest(centre_hz / 1000) + " kHz";
+}
+
+std::string difference_of(const Change& change, const Catalog& catalog) {
+  const auto before = number(change.before.outcome), after = number(change.after.outcome);
+  const auto* entry = catalog.find(change.id);
+  if (!before || !after || entry == nullptr || entry->unit == Unit::boolean) return "";
+  const auto text = digits(*after - *before, entry->decimals);
+  return *after > *before && !text.empty() ? "+" + text : text;
+}
+
+std::string words_of(const Turn& turn) { return std::string(to_string(turn.after)) + ", was " + std::string(to_string(turn.before)); }
+
+}  // namespace sendworthy::sheet

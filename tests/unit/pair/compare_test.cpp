@@ -1,0 +1,286 @@
+// Two bounces with known answers: offset, gain, polarity, order, edits, rates and clocks, each put into packaged music.
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include <sendworthy/compare.h>
+#include <sendworthy/render.h>
+
+#include <soxr.h>
+
+#include "faults/sample.h"
+#include "signals.h"
+
+using namespace sendworthy;
+using test::Clip;
+using Kind = Pair::Kind;
+
+namespace {
+
+Clip with(const Clip& clip, const std::function<void(std::vector<double>&)>& change) {
+  auto out = clip;
+  for (auto& channel : out.channels) change(channel);
+  return out;
+}
+
+Clip louder(const Clip& clip, double db) {
+  return with(clip, [&](auto& x) {
+    for (auto& v : x) v *= test::from_db(db);
+  });
+}
+
+Clip later(const Clip& clip, std::int64_t frames) {
+  return with(clip, [&](auto& x) { x.insert(x.begin(), static_cast<std::size_t>(frames), 0.0); });
+}
+
+/// Other music from `at` on: what stands `from` seconds further.
+Clip edited(const Clip& clip, double at_s, double length_s, double from_s) {
+  return with(clip, [&](auto& x) {
+    const auto at = static_cast<std::size_t>(at_s * clip.rate), count = static_cast<std::size_t>(length_s * clip.rate), from = static_cast<std::size_t>(from_s * clip.rate);
+    std::copy_n(std::vector<double>(x).begin() + static_cast<std::ptrdiff_t>(from), count, x.begin() + static_cast<std::ptrdiff_t>(at));
+  });
+}
+
+/// By libsoxr, `factor` times as many frames.
+Clip resampled(const Clip& clip, double factor, int rate) {
+  auto out = clip;
+  out.rate = rate;
+  const auto types = soxr_io_spec(SOXR_FLOAT64, SOXR_FLOAT64);
+  const auto quality = soxr_quality_spec(SOXR_VHQ, 0);
+  for (auto& channel : out.channels) {
+    std::vector<double> made(static_cast<std::size_t>(static_cast<double>(channel.size()) * factor) + 16);
+    std::size_t used = 0, got = 0;
+    REQUIRE(soxr_oneshot(1, factor, 1, channel.data(), channel.size(), &used, made.data(), made.size(), &got, &types, &quality, nullptr) == nullptr);
+    made.resize(got);
+    channel = std::move(made);
+  }
+  return out;
+}
+
+Sheet compared(const Clip& before, const Clip& after, const test::Wrapping& old_file = {}, const test::Wrapping& new_file = {}, int jobs = 1) {
+  const test::Folder folder;
+  CheckOptions options;
+  options.judge = false;
+  options.jobs = jobs;
+  return compare_files(test::write_sample(folder.path, "old", before, old_file), test::write_sample(folder.path, "new", after, new_file), {}, options);
+}
+
+Pair pair_of(const Clip& before, const Clip& after, const test::Wrapping& old_file = {}, const test::Wrapping& new_file = {}) {
+  const auto sheet = compared(before, after, old_file, new_file);
+  REQUIRE(sheet.pairs.size() == 1);
+  return sheet.pairs.front();
+}
+
+const Clip& song() { return test::music(); }
+
+}  // namespace
+
+TEST_SUITE("pair/compare") {
+  TEST_CASE("the same bytes, the same audio in another container, the same but for dither") {
+    const test::Folder folder;
+    const auto path = test::write_sample(folder.path, "a", song(), {});
+    const auto same = compare_files(path, path, {}, {});
+    REQUIRE(same.pairs.size() == 1);
+    CHECK(same.pairs[0].kind == Kind::identical_bits);
+    CHECK(is_identical(same.pairs[0]));
+    const auto other = pair_of(song(), song(), {}, {.container = "FLAC"});
+    CHECK(other.kind == Kind::identical_audio);
+    CHECK(is_identical(other));
+    test::Random random(3);
+    const auto dithered = with(song(), [&](auto& x) {
+      for (auto& v : x) v += (random.unit() - random.unit()) / 32768;
+    });
+    const auto dither = pair_of(song(), dithered, {}, {.bits = 16});
+    CHECK(dither.kind == Kind::dither_only);
+    CHECK(!is_identical(dither));
+    // Total error of TPDF dither and quantising: half a step RMS (-93.3 dB re a full-scale sine; needs 5b): -96.3 dBFS.
+    CHECK(dither.left_dbfs == doctest::Approx(-96.3).epsilon(0.005));
+  }
+
+  TEST_CASE("gain, offset, polarity and order are told, each by itself and all at once") {
+    const auto gain = pair_of(song(), louder(song(), -1.5));
+    CHECK(gain.kind == Kind::gain_only);
+    CHECK(gain.gain_db == doctest::Approx(-1.5).epsilon(0.0005));
+    CHECK(gain.null_db < -100);
+    CHECK(gain.offset_frames == 0);
+    for (const int frames : {1, 777, 100000}) {
+      const auto offset = pair_of(song(), later(song(), frames));
+      CHECK(offset.kind == Kind::same_mix);
+      CHECK(offset.offset_frames == frames);
+      const auto back = pair_of(later(song(), frames), song());
+      CHECK(back.offset_frames == -frames);
+    }
+    auto turned = song();
+    for (auto& v : turned.channels[1]) v = -v;
+    CHECK(pair_of(song(), turned).inverted == std::vector<bool>{false, true});
+    auto swapped = song();
+    std::swap(swapped.channels[0], swapped.channels[1]);
+    CHECK(pair_of(song(), swapped).swapped);
+    CHECK(!pair_of(song(), song(), {}, {.bits = 16}).swapped);
+    auto all = later(louder(swapped, 2.25), 4321);
+    for (auto& channel : all.channels)
+      for (auto& v : channel) v = -v;
+    const auto found = pair_of(song(), all);
+    CHECK(found.kind == Kind::same_mix);
+    CHECK(found.swapped);
+    CHECK(found.inverted == std::vector<bool>{true, true});
+    CHECK(found.offset_frames == 4321);
+    CHECK(found.gain_db == doctest::Approx(2.25).epsilon(0.0005));
+    auto balance = song();
+    for (auto& v : balance.channels[0]) v *= test::from_db(-3);
+    const auto sides = pair_of(song(), balance);
+    CHECK(sides.channel_gains_db.at(0) == doctest::Approx(-3).epsilon(0.001));
+    CHECK(std::abs(sides.channel_gains_db.at(1)) < 0.001);
+  }
+
+  TEST_CASE("an edit is placed within 50 ms, a piece taken out and one put in as well") {
+    const auto change = pair_of(song(), edited(song(), 4.2, 2.0, 8.1));
+    CHECK(change.kind == Kind::edited);
+    REQUIRE(change.edits.size() == 1);
+    CHECK(std::abs(change.edits[0].old_start_s - 4.2) < 0.05);
+    CHECK(std::abs(change.edits[0].old_end_s - 6.2) < 0.05);
+    CHECK(change.null_outside_db < -100);
+    const auto shorter = with(song(), [](auto& x) { x.erase(x.begin() + 4 * 48000 + 1234, x.begin() + 5 * 48000); });
+    const auto cut = pair_of(song(), shorter);
+    CHECK(cut.kind == Kind::edited);
+    REQUIRE(cut.edits.size() == 1);
+    CHECK(std::abs(cut.edits[0].old_start_s - (4 + 1234.0 / 48000)) < 0.05);
+    CHECK(std::abs(cut.edits[0].old_end_s - 5) < 0.05);
+    CHECK(std::abs(cut.edits[0].new_start_s - cut.edits[0].new_end_s) < 0.02);
+    const auto put = pair_of(shorter, song());
+    REQUIRE(put.edits.size() == 1);
+    CHECK(put.edits[0].old_end_s - put.edits[0].old_start_s < 0.02);
+    CHECK(std::abs(put.edits[0].new_end_s - 5) < 0.05);
+    // A hole of 10 ms.
+    const auto hole = pair_of(song(), with(song(), [](auto& x) { std::fill_n(x.begin() + 300000, 480, 0.0); }));
+    REQUIRE(hole.edits.size() == 1);
+    CHECK(std::abs(hole.edits[0].old_start_s - 6.25) < 0.05);
+    CHECK(std::abs(hole.edits[0].old_end_s - 6.26) < 0.05);
+  }
+
+  TEST_CASE("offset, gain, an edit of two seconds and another rate in one file") {
+    const auto after = resampled(later(louder(edited(song(), 4.2, 2.0, 8.1), -1.5), 777), 44100.0 / 48000, 44100);
+    const auto found = pair_of(song(), after);
+    CHECK(found.kind == Kind::edited);
+    REQUIRE(found.edits.size() == 1);
+    CHECK(std::abs(found.edits[0].old_start_s - 4.2) < 0.05);
+    CHECK(std::abs(found.edits[0].old_end_s - 6.2) < 0.05);
+    CHECK(found.gain_db == doctest::Approx(-1.5).epsilon(0.001));
+    CHECK(found.offset_s == doctest::Approx(777.0 / 48000).epsilon(0.001));
+    CHECK(found.null_outside_db < -60);
+    CHECK(found.speed == 1);
+  }
+
+  TEST_CASE("loops that fit at many places are taken at the nearest, and an edit in them stays one") {
+    auto loop = song();
+    for (auto& channel : loop.channels) {
+      const std::vector<double> bar(channel.begin() + 96000, channel.begin() + 96000 + 82345);
+      channel.clear();
+      for (int i = 0; i < 10; ++i) channel.insert(channel.end(), bar.begin(), bar.end());
+    }
+    const auto offset = pair_of(loop, later(louder(loop, -1.5), 22050));
+    CHECK(offset.kind == Kind::same_mix);
+    CHECK(offset.offset_frames == 22050);
+    auto other = later(loop, 1000);
+    for (auto& channel : other.channels) {
+      for (std::size_t n = 240000; n < 336000; ++n) channel[n] *= -0.3;
+    }
+    const auto found = pair_of(loop, other);
+    CHECK(found.kind == Kind::edited);
+    REQUIRE(found.edits.size() == 1);
+    CHECK(std::abs(found.edits[0].old_start_s - 239000.0 / 48000) < 0.05);
+    CHECK(std::abs(found.edits[0].old_end_s - 335000.0 / 48000) < 0.05);
+  }
+
+  TEST_CASE("speeds: 44.1 kHz material with 48 in its header, and a clock that is off by 50 millionths") {
+    auto mislabelled = resampled(song(), 44100.0 / 48000, 44100);
+    mislabelled.rate = 48000;
+    const auto wrong = pair_of(song(), mislabelled);
+    CHECK(wrong.kind == Kind::same_mix);
+    CHECK(wrong.speed == doctest::Approx(0.91875).epsilon(1e-6));
+    CHECK(wrong.clock == "44.1 kHz material played at 48 kHz");
+    auto twice = song();  // long enough to be sure
+    for (auto& channel : twice.channels) channel.insert(channel.end(), song().channels[0].rbegin(), song().channels[0].rend());
+    const auto drifting = pair_of(twice, resampled(twice, 1 / 1.00005, 48000));
+    CHECK(drifting.kind == Kind::same_mix);
+    CHECK(std::abs(drifting.speed - 1 / 1.00005) < 1e-6);
+    CHECK(drifting.null_db < -60);
+  }
+
+  TEST_CASE("what is left is arithmetic: noise 40 dB under the music, in one octave only") {
+    auto noisy = song();
+    for (std::size_t c = 0; c < 2; ++c) {
+      double power = 0;
+      for (const double v : noisy.channels[c]) power += v * v;
+      auto hiss = test::noise(11 + c, 1, noisy.frames());
+      const double scale = std::sqrt(power / static_cast<double>(noisy.frames()) * 1e-4 * 3);
+      for (std::size_t n = 0; n < hiss.size(); ++n) noisy.channels[c][n] += scale * hiss[n];
+    }
+    const auto found = pair_of(song(), noisy);
+    CHECK(found.kind == Kind::different_mix);
+    CHECK(found.null_db == doctest::Approx(-40).epsilon(0.005));
+    auto tone = song();
+    const auto sine = test::sine(48000, 1000, 0.05, tone.frames());
+    for (auto& channel : tone.channels) {
+      for (std::size_t n = 0; n < channel.size(); ++n) channel[n] += sine[n];
+    }
+    const auto one = pair_of(song(), tone);
+    CHECK(one.kind == Kind::different_mix);
+    for (const auto& octave : one.octaves) {
+      CAPTURE(octave.centre_hz);
+      CHECK((octave.null_db > -30) == (octave.centre_hz == 1000));
+    }
+  }
+
+  TEST_CASE("another song, silence, one channel against two, and files that are hardly there") {
+    auto other = song();
+    for (std::size_t c = 0; c < 2; ++c) other.channels[c] = test::noise(20 + c, 0.3, song().frames());
+    CHECK(!pair_of(song(), other).aligned);
+    const auto silent = with(song(), [](auto& x) { std::fill(x.begin(), x.end(), 0.0); });
+    CHECK(!pair_of(song(), silent).aligned);
+    CHECK(!pair_of(silent, song()).aligned);
+    auto mono = song();
+    for (std::size_t n = 0; n < mono.channels[0].size(); ++n) mono.channels[0][n] = (mono.channels[0][n] + mono.channels[1][n]) / 2;
+    mono.channels.resize(1);
+    const auto one = pair_of(mono, song());
+    CHECK(one.aligned);
+    CHECK(one.kind >= Kind::edited);  // some of the loops are mono themselves
+    for (const std::size_t frames : {1u, 100u, 5000u}) {
+      const auto bit = with(song(), [&](auto& x) { x = std::vector<double>(x.begin() + 200000, x.begin() + 200000 + static_cast<std::ptrdiff_t>(frames)); });
+      const auto pair = pair_of(bit, louder(bit, -6));
+      CHECK(pair.kind != Kind::identical_audio);
+      if (frames == 5000) CHECK(pair.gain_db == doctest::Approx(-6).epsilon(0.001));
+    }
+  }
+
+  TEST_CASE("changes of measurements and findings are listed, and no number of threads changes a byte") {
+    const test::Folder folder;
+    const auto before = test::write_sample(folder.path, "old", song(), {});
+    const auto after = test::write_sample(folder.path, "new", louder(song(), 15), {.bits = 32, .real = true});
+    const auto set = parse_rule_set("[ruleset]\nname = \"t\"\n[[rule]]\nid = \"peak\"\nmeasure = \"sample_peak\"\nfail_above = 0\nwhy = \"w\"\nremedy = \"r\"\nsource = \"s\"\n", "", {}, catalog());
+    REQUIRE(set.has_value());
+    std::string text;
+    for (const int jobs : {1, 2}) {
+      CheckOptions options;
+      options.jobs = jobs;
+      const auto sheet = compare_files(before, after, {*set}, options);
+      REQUIRE(sheet.pairs.size() == 1);
+      const auto& pair = sheet.pairs.front();
+      const auto peak = std::ranges::find_if(pair.changes, [](const Change& one) { return one.id == "sample_peak"; });
+      REQUIRE(peak != pair.changes.end());
+      CHECK(*number(peak->after.outcome) - *number(peak->before.outcome) == doctest::Approx(15).epsilon(0.001));
+      CHECK(pair.unchanged > 20);
+      REQUIRE(pair.turns.size() == 1);
+      CHECK(pair.turns[0].rule == "peak");
+      CHECK(pair.turns[0].before == Status::pass);
+      CHECK(pair.turns[0].after == Status::fail);
+      const auto json = render_json(sheet, catalog());
+      CHECK((text.empty() || json == text));
+      text = json;
+    }
+    const auto none = compare_files(before, folder.path + "/none.wav", {}, {});
+    CHECK(none.pairs.empty());
+    CHECK(std::ranges::any_of(none.files, [](const FileSheet& file) { return file.error && file.error->code == ErrorCode::missing; }));
+  }
+}
