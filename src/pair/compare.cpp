@@ -19,7 +19,7 @@ constexpr double kSameGainDb = 0.005, kSameGain = 1e-4;
 constexpr double kNullDb = -60, kConvertedNullDb = -50;  // what rounding, and what converters leave
 constexpr double kDitherSteps = 4.5;                     // both dithered: up to three steps and the rounding of each
 constexpr double kSameSpeed = 1e-7;
-constexpr double kLeastFrames = 0.01;
+constexpr double kLeastFrames = 0.01, kLeastEndS = 0.0005;
 
 bool is_problem(Status status) { return status != Status::pass && status != Status::note; }
 
@@ -68,7 +68,7 @@ Pair::Kind kind_of(const Pair& pair, const pair::Null& null, const pair::Alignme
   for (const auto& one : null.islands) edited += static_cast<double>(one.old_to - one.old_from);
   if (edited > 0.5 * static_cast<double>(alignment.old_frames)) return Pair::Kind::different_mix;
   if (!null.islands.empty()) return Pair::Kind::edited;
-  return in_place ? Pair::Kind::gain_only : Pair::Kind::same_mix;
+  return in_place && pair.gain_db != 0 ? Pair::Kind::gain_only : Pair::Kind::same_mix;
 }
 
 void describe(Pair& pair, const pair::Null& null, const pair::Alignment& alignment, int new_rate, bool same_length) {
@@ -80,6 +80,8 @@ void describe(Pair& pair, const pair::Null& null, const pair::Alignment& alignme
   pair.offset_s = lag / alignment.rate;
   pair.offset_frames = pair.offset_s * new_rate * pair.speed;
   if (std::abs(pair.offset_frames - std::round(pair.offset_frames)) < kLeastFrames) pair.offset_frames = std::round(pair.offset_frames);
+  pair.ends_later_s = seconds(alignment.new_frames - alignment.old_frames) - null.stretches.back().lag / alignment.rate;
+  if (std::abs(pair.ends_later_s) < kLeastEndS) pair.ends_later_s = 0;
   pair.gain_db = null.mapping.gain_db();
   if (std::abs(pair.gain_db) < kSameGainDb) pair.gain_db = 0;
   pair.swapped = null.mapping.swapped;

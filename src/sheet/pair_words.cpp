@@ -53,6 +53,18 @@ std::string offset_words(const Pair& pair) {
          base::fixed(std::abs(pair.offset_s), 4) + " s)";
 }
 
+std::string end_words(const Pair& pair) {
+  // An edit at the end says it already.
+  if (pair.ends_later_s == 0 || (!pair.edits.empty() && pair.ends_later_s < 0)) return "";
+  return "ends " + base::fixed(std::abs(pair.ends_later_s), 3) + " s " + (pair.ends_later_s > 0 ? "later" : "earlier");
+}
+
+std::string rest_words(const Pair& pair) {
+  if (pair.kind == Pair::Kind::different_mix) return "what is left lies " + base::fixed(std::abs(pair.null_db), 1) + " dB " + (pair.null_db < 0 ? "under" : "over") + " the old file";
+  if (pair.kind != Pair::Kind::same_mix || pair.left_dbfs <= -144) return "";
+  return "what is left lies at " + base::fixed(pair.left_dbfs, 1) + " dBFS";
+}
+
 std::string rate_words(const Pair& pair) {
   return pair.old_rate == pair.new_rate ? "" : rate_text(pair.new_rate) + " instead of " + rate_text(pair.old_rate);
 }
@@ -82,7 +94,7 @@ std::string beginning(const Pair& pair) {
 std::string summary_of(const Pair& pair) {
   std::string text = beginning(pair);
   if (pair.aligned) {
-    for (const auto& part : {gain_words(pair), offset_words(pair), polarity_words(pair), std::string(pair.swapped ? "left and right swapped" : ""), speed_words(pair), rate_words(pair)}) {
+    for (const auto& part : {gain_words(pair), offset_words(pair), polarity_words(pair), std::string(pair.swapped ? "left and right swapped" : ""), speed_words(pair), rate_words(pair), end_words(pair), rest_words(pair)}) {
       if (!part.empty()) text += "; " + part;
     }
   }

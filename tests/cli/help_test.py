@@ -5,7 +5,7 @@ import lab
 
 COMMANDS = ("check", "measure", "merge", "rules", "explain", "selftest")
 # Named in the contract; this version does not have them.
-LATER = ("compare", "plan", "listen", "deliver", "watch", "desk")
+LATER = ("plan", "listen", "deliver", "watch", "desk")
 
 
 class Help(lab.Case):

@@ -225,6 +225,7 @@ struct Pair {
   bool aligned = false;  ///< false: nothing in common was found, and what follows says nothing
   double offset_s = 0;
   double offset_frames = 0;  ///< the same in frames of the new file; positive: the new one is later
+  double ends_later_s = 0;   ///< how long the new file goes on after the old one's end
   double gain_db = 0;        ///< of the new file over the old one
   std::vector<double> channel_gains_db;
   std::vector<bool> inverted;  ///< by channel of the new file
