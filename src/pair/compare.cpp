@@ -96,7 +96,7 @@ void describe(Pair& pair, const pair::Null& null, const pair::Alignment& alignme
   // Of another mix everything differs: where it does so most is in the null over time.
   if (pair.kind == Pair::Kind::different_mix) return;
   for (const auto& one : null.islands)
-    pair.edits.push_back({seconds(one.old_from), seconds(one.old_to), seconds(one.new_from) * pair.speed, seconds(one.new_to) * pair.speed});
+    pair.edits.push_back({seconds(one.old_from), seconds(one.old_to), seconds(one.new_from) * pair.speed, seconds(one.new_to) * pair.speed, one.level_db});
 }
 
 // Bits that need no listening: the sound itself is one.

@@ -23,6 +23,8 @@ constexpr double kExplained = 0.5;      // of what is left, by a shift
 constexpr int kRefinements = 4;
 constexpr std::int64_t kFitBlocks = 16;
 constexpr std::size_t kMostAlike = 20;  // one piece in so many
+constexpr std::int64_t kLongestLevel = 1 << 20;          // frames of a piece that are looked at
+constexpr double kLevelRest = 1e-4, kSameLevelDb = 0.05;
 constexpr double kSameShare = 1e-6, kOverUsualShare = 8;  // of energy that the usual gain leaves: in an edit it is far more
 constexpr double kFloorDb = -144;
 constexpr double kOverUsualDb = 15, kIslandLeastDb = -50, kSoft = 1e-5;  // soft blocks are held against the loud ones less 50 dB
@@ -371,10 +373,32 @@ class Nuller {
       const auto there = [&](std::int64_t frame) { return std::clamp<std::int64_t>(frame, 0, alignment_.new_frames); };
       const auto end_frame = seam_alone ? from : to;
       if (null_.islands.size() < kMostIslands)
-        null_.islands.push_back({from, end_frame, there(from + lag_at(from, false)), there(end_frame + lag_at(to, true))});
+        null_.islands.push_back({from, end_frame, there(from + lag_at(from, false)), there(end_frame + lag_at(to, true)), own_level(from, end_frame)});
       i = end;
     }
     sum_up();
+  }
+
+  // A fader that was moved: the piece nulls with a gain of its own, one for all channels. Its first and last blocks hold the move.
+  std::optional<double> own_level(std::int64_t from, std::int64_t to) {
+    const auto stretch = std::ranges::find_if(stretches_, [&](const Stretch& one) { return one.from <= from && one.to >= to; });
+    const auto first = from + 2 * block_, count = std::min<std::int64_t>(to - 2 * block_ - first, kLongestLevel);
+    if (stretch == stretches_.end() || count < 2 * block_) return std::nullopt;
+    Delayed now(old_, 0, cut_), later(new_, stretch->lag, cut_);
+    now.read(first, count, a_);
+    later.read(first, count, b_);
+    std::optional<double> level;
+    for (int c = 0; c < channels_; ++c) {
+      const double gain = null_.mapping.gains[static_cast<std::size_t>(c)];
+      const auto pair = dsp::pair_sums(a_[partner(c)].data(), row(b_, c).data(), static_cast<int>(count));
+      if (pair.left_square <= soft_ || gain == 0) continue;
+      const double own = pair.product / pair.left_square, rest = pair.right_square - own * pair.product;
+      if (own / gain <= 0 || rest > kLevelRest * pair.right_square) return std::nullopt;
+      const double here = 20 * std::log10(own / gain);
+      if (level && std::abs(here - *level) > kSameLevelDb) return std::nullopt;
+      if (!level) level = here;
+    }
+    return level && std::abs(*level) >= kSameLevelDb ? level : std::nullopt;
   }
 
   // The lag of the stretch that holds a frame, or of the one nearest: before it (`after` false) or behind it.

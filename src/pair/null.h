@@ -4,6 +4,7 @@
 #include <sendworthy/result.h>
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -21,6 +22,7 @@ struct Mapping {
 /// A piece in which the two part, frames at the alignment's clock. Old: what stood there; new: what stands there now.
 struct Island {
   std::int64_t old_from = 0, old_to = 0, new_from = 0, new_to = 0;
+  std::optional<double> level_db;  ///< where a level of its own is all that differs: over the common gain
 };
 
 struct Octave {

@@ -300,6 +300,7 @@ void write_pair(JsonText& json, const Pair& pair, const Catalog& catalog) {
   json.begin_array();
   for (const auto& edit : pair.edits) {
     json.begin_object();
+    if (edit.level_db) json.number("level_db", *edit.level_db, 2);
     json.seconds("new_end_s", edit.new_end_s);
     json.seconds("new_start_s", edit.new_start_s);
     json.seconds("old_end_s", edit.old_end_s);

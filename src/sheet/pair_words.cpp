@@ -106,6 +106,7 @@ std::string words_of(const Pair::Edit& edit) {
   const auto there = " (new file: " + base::clock_time(edit.new_start_s) + (new_length < kShortS ? "" : " to " + base::clock_time(edit.new_end_s)) + ")";
   if (old_length < kShortS && new_length >= kShortS) return base::fixed(new_length, 3) + " s put in at " + base::clock_time(edit.old_start_s) + there;
   const auto span = base::clock_time(edit.old_start_s) + " to " + base::clock_time(edit.old_end_s);
+  if (edit.level_db) return span + " " + decibels(*edit.level_db) + there;
   if (new_length < kShortS && old_length >= kShortS) return span + " taken out" + there;
   return span + (std::abs(old_length - new_length) < kShortS ? " changed" : " replaced") + there;
 }

@@ -212,6 +212,7 @@ struct Pair {
   struct Edit {
     double old_start_s = 0, old_end_s = 0;  ///< equal: nothing was there, something was put in
     double new_start_s = 0, new_end_s = 0;  ///< of the new file; equal: taken out
+    std::optional<double> level_db;         ///< where a level of its own is all that differs
   };
   struct Octave {
     double centre_hz = 0;

@@ -152,6 +152,14 @@ TEST_SUITE("pair/compare") {
     REQUIRE(put.edits.size() == 1);
     CHECK(put.edits[0].old_end_s - put.edits[0].old_start_s < 0.02);
     CHECK(std::abs(put.edits[0].new_end_s - 5) < 0.05);
+    // A fader that was moved for three seconds.
+    const auto ride = pair_of(song(), with(song(), [](auto& x) {
+      for (std::size_t n = 200000; n < 344000; ++n) x[n] *= test::from_db(1.5);
+    }));
+    REQUIRE(ride.edits.size() == 1);
+    REQUIRE(ride.edits[0].level_db.has_value());
+    CHECK(*ride.edits[0].level_db == doctest::Approx(1.5).epsilon(0.002));
+    CHECK(!change.edits[0].level_db);
     // A hole of 10 ms.
     const auto hole = pair_of(song(), with(song(), [](auto& x) { std::fill_n(x.begin() + 300000, 480, 0.0); }));
     REQUIRE(hole.edits.size() == 1);
