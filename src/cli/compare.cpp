@@ -20,6 +20,7 @@ const Manual& manual() {
       {
           {"sendworthy compare mix-3.wav mix-4.wav", "what did the last change touch?"},
           {"sendworthy compare delivered.wav returned.wav --format json", "for a script: the pair under \"pairs\""},
+          {"sendworthy compare mix-3.wav mix-4.wav --format html -o changes.html", "a page with what is left over time and by octave"},
           {"sendworthy compare approved.wav export.wav --quiet", "one line, and exit code 1 where they differ"},
       },
       {
@@ -44,7 +45,7 @@ int run_compare(const Words& words) {
   arguments.section("Judging");
   arguments.values("--rules", "NAME|PATH", rules, "a rule set whose findings are held against each other; may be repeated");
   arguments.value("--fail-on", "WHAT", fail_on, "fail or never: whether a difference makes exit code 1 (default: fail)");
-  output.output.declare(arguments, {"text", "json"});
+  output.output.declare(arguments, {"text", "json", "html"});
   output.output.declare_quiet(arguments);
   run.declare(arguments);
   if (const auto parsed = arguments.parse(words); !parsed) return report(parsed.error(), "compare");

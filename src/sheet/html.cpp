@@ -10,7 +10,8 @@
 
 #include "base/text.h"
 #include "sheet/file_plots.h"
-#include "sheet/html_assets.h"
+#include "sheet/html_frame.h"
+#include "sheet/html_pair.h"
 #include "sheet/order.h"
 #include "sheet/phrases.h"
 
@@ -22,8 +23,6 @@ constexpr std::size_t kPlacesShown = 4;
 // Characters of findings beyond which paper gets smaller type, so that two pages still do for 25 of them.
 constexpr std::size_t kMuchText = 3500, kVeryMuchText = 8500;
 
-std::string safe(std::string_view text) { return base::for_xml(base::for_terminal(text)); }
-
 class HtmlPage {
  public:
   HtmlPage(const Sheet& sheet, const Catalog& catalog)
@@ -33,23 +32,13 @@ class HtmlPage {
     const bool several = files_.size() != 1;
     const auto title =
         several ? plural(static_cast<std::int64_t>(files_.size()), "file", "files") : path_of(*files_.front());
-    out_ +=
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
-        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src '";
-    out_ += std::string(kPageStyleDigest) + "'; script-src '" + std::string(kPageScriptDigest) +
-            "'; base-uri 'none'; form-action 'none'\">\n<meta name=\"viewport\" content=\"width=device-width, "
-            "initial-scale=1\">\n"
-            "<meta name=\"color-scheme\" content=\"light dark\">\n<title>";
-    out_ += std::string(verdict_word(sheet_.verdict)) + ": " + safe(title) + "</title>\n<style>" +
-            std::string(kPageStyle) + "</style>\n</head>\n<body>\n";
+    out_ = page_head(std::string(verdict_word(sheet_.verdict)) + ": " + title);
     header(title, several);
     out_ += "<main>\n";
     if (several) index();
     set_findings();
     for (std::size_t i = 0; i < files_.size(); ++i) file(*files_[i], i + 1, several);
-    out_ += "</main>\n<footer class=\"soft\"><p>sendworthy " + safe(sheet_.tool_version) +
-            ". Nothing passes that was not measured; what was not asked was not judged.</p></footer>\n<script>" +
-            std::string(kPageScript) + "</script>\n</body>\n</html>\n";
+    out_ += "</main>\n" + page_foot(sheet_.tool_version);
     return std::move(out_);
   }
 
@@ -212,15 +201,7 @@ class HtmlPage {
         out_ += "<p class=\"soft\">No pictures: this sheet was joined from written ones, which carry no sound.</p>\n";
       return;
     }
-    out_ += "<h3>Pictures</h3>\n<div class=\"tools\" role=\"group\" aria-label=\"Pictures over time\">";
-    for (const auto& [move, label] : {std::pair{"closer", "Closer"},
-                                      {"wider", "Wider"},
-                                      {"earlier", "Earlier"},
-                                      {"later", "Later"},
-                                      {"all", "Whole file"},
-                                      {"back", "Back to the finding"}})
-      out_ += "<button type=\"button\" data-move=\"" + std::string(move) + "\">" + label + "</button>";
-    out_ += "<p class=\"soft shown\" role=\"status\"></p></div>\n<div class=\"pictures\">\n";
+    out_ += "<h3>Pictures</h3>\n" + picture_tools(true) + "<div class=\"pictures\">\n";
     for (const auto& plot : plots) out_ += figure_of(plot);
     out_ += "</div>\n";
     if (file.facts.channels != 2)
@@ -319,6 +300,8 @@ class HtmlPage {
 }  // namespace
 }  // namespace sheet
 
-std::string render_html(const Sheet& sheet, const Catalog& catalog) { return sheet::HtmlPage(sheet, catalog).write(); }
+std::string render_html(const Sheet& sheet, const Catalog& catalog) {
+  return sheet.pairs.empty() ? sheet::HtmlPage(sheet, catalog).write() : sheet::pair_page(sheet, catalog);
+}
 
 }  // namespace sendworthy

@@ -65,7 +65,7 @@ button:disabled{opacity:.45;cursor:default}
 button{font:inherit;font-size:.9rem;padding:.3rem .8rem;min-height:2rem;color:var(--ink);background:var(--paper);border:1.5px solid var(--soft);border-radius:0;cursor:pointer}
 table{border-collapse:collapse;width:100%;font-size:.9rem}
 th,td{text-align:left;padding:.3rem .8rem .3rem 0;border-bottom:1px solid var(--rule);vertical-align:top;}
-td:first-child,td:nth-child(3){overflow-wrap:anywhere}
+td:first-child,td:nth-child(3),.changes td{overflow-wrap:anywhere}
 .blank{display:inline-block;min-width:14rem;border-bottom:1px solid var(--soft)}
 @page{margin:10mm}
 @media print{
@@ -224,7 +224,7 @@ for (const file of document.querySelectorAll("section.file")) {
 }
 )js";
 
-const std::string_view kPageStyleDigest = "sha256-kPhiPzgS5z1BEYV90muKroXA8DAFS90VfuQkIj8O60M=";
+const std::string_view kPageStyleDigest = "sha256-F3Q4/oXrXetsqs3geYFQvbFDpd8Zv1btHIRfVq1cgZA=";
 const std::string_view kPageScriptDigest = "sha256-V2Pa1IdzTqOsF/8PVSUCtn/YXfxfgZCipED96OOvDjQ=";
 
 }  // namespace sendworthy::sheet

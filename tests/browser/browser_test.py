@@ -70,6 +70,7 @@ class Pages:
         self.page("many", "--rules", self.many(), "long.wav")
         self.page("hostile", "--rules", self.hostile(), self.hostile_song())
         self.merged()
+        self.pair()
 
     def program(self, *arguments):
         environment = {"PATH": "/usr/bin:/bin", "HOME": str(self.folder)}
@@ -113,6 +114,14 @@ class Pages:
         (self.room / name).write_bytes(lab.riff(1, 2, 48000, 16, data, extra=b"LIST" + struct.pack("<I", len(info)) + info))
         return name
 
+    def pair(self):
+        """The song with one loop turned down, one passage of other music, and a hostile name."""
+        new = "new \"><script>alert(4)<'script>.wav"
+        subprocess.run(["sox", "-m", "|sox song.wav -p trim 0 12", "|sox loud.wav -p trim 12 3 pad 12 0", "|sox song.wav -p trim 15 pad 15 0", "-b", "24", new],
+                       cwd=self.room, check=True, capture_output=True)
+        self.pages["pair"] = self.folder / "pair.html"
+        self.pages["pair"].write_bytes(self.program("compare", "--format", "html", "song.wav", new))
+
     def merged(self):
         parts = [self.room / "one.jsonl", self.room / "two.jsonl"]
         for part, name in zip(parts, ("song.wav", "loud.wav")):
@@ -155,7 +164,7 @@ class PageInABrowser(unittest.TestCase):
                     self.assertEqual(size["cut"], [], width)
 
     def test_every_picture_is_there(self):
-        expected = {"song": 8, "long": 8, "loud": 8, "many": 8, "hostile": 8, "merged": 0}
+        expected = {"song": 8, "long": 8, "loud": 8, "many": 8, "hostile": 8, "merged": 0, "pair": 2}
         for name, count in expected.items():
             self.assertEqual(self.seen[name]["sizes"]["1280"]["plots"], count, name)
         self.assertGreater(self.seen["several"]["sizes"]["1280"]["plots"], 30)
@@ -240,7 +249,7 @@ class PageInABrowser(unittest.TestCase):
 
     def test_two_pages_of_paper_hold_a_sheet_of_up_to_25_findings(self):
         self.assertIn("25 fail", self.seen["many"]["text"])
-        for name in ("song", "long", "loud", "many", "hostile"):
+        for name in ("song", "long", "loud", "many", "hostile", "pair"):
             for paper in ("A4", "Letter"):
                 self.assertLessEqual(self.seen[name][paper], 2, f"{name} on {paper}")
                 self.assertGreaterEqual(self.seen[name][paper], 1)
@@ -260,6 +269,7 @@ class PageInABrowser(unittest.TestCase):
         self.assertIn("<script>alert(1)", text)
         self.assertIn("onerror=alert(2)", text)
         self.assertIn("<script>alert(3)</script>", text)
+        self.assertIn("<script>alert(4)<'script>", self.seen["pair"]["text"])
 
 
 if __name__ == "__main__":

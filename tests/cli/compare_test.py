@@ -66,6 +66,19 @@ class Compare(lab.Case):
         self.assertEqual((self.room / "x.txt").read_bytes(), out)
         self.assertEqual(self.leftovers(), [])
 
+    def test_the_page_names_every_place(self):
+        self.put("new <b>.wav", self.wav(self.song[:32000] + [(-0.2 * b, 0.5 * a) for a, b in self.song[32000:48000]] + self.song[48000:]))
+        code, out, _ = self.run_program("compare", "old.wav", "new <b>.wav", "--format", "html")
+        page = out.decode()
+        self.assertEqual(code, 1)
+        self.assertNotIn("new <b>", page)
+        for words in ("Edited: ", "Where they part (1)", "What is left, over time", "What is left, by octave", "Measurements that changed"):
+            self.assertIn(words, page)
+        self.assertEqual(page.count("<svg"), 2)
+        same = self.run_program("compare", "old.wav", "old.wav", "--format", "html")
+        self.assertEqual(same[0], 0)
+        self.assertIn(b"The very same file", same[1])
+
     def test_findings_that_turned_are_named(self):
         rules = self.put_rules("loud", "fail_above = -10.0")
         self.put("new.wav", self.wav([(a / 2, b / 2) for a, b in self.song]))
@@ -74,7 +87,7 @@ class Compare(lab.Case):
         self.assertIn("pass, was fail", self.run_program("compare", "--rules", rules, "old.wav", "new.wav")[1].decode())
 
     def test_a_call_that_is_wrong_and_files_that_are_none(self):
-        for arguments in ([], ["old.wav"], ["old.wav", "old.wav", "old.wav"], ["--format", "html", "old.wav", "old.wav"],
+        for arguments in ([], ["old.wav"], ["old.wav", "old.wav", "old.wav"], ["--format", "junit", "old.wav", "old.wav"],
                           ["--rules", "nothing-like-it", "old.wav", "old.wav"], ["--output", "old.wav", "old.wav", "old.wav"]):
             code, out, err = self.run_program("compare", *arguments)
             self.assertEqual((code, out), (2, b""), arguments)
