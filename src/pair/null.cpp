@@ -21,7 +21,8 @@ constexpr int kTaps = 64;               // of the fractional delay
 constexpr double kWholeFrame = 0.002;   // an offset this near to a whole frame is one
 constexpr double kExplained = 0.5;      // of what is left, by a shift
 constexpr int kRefinements = 4;
-constexpr std::int64_t kFitBlocks = 16;
+constexpr std::int64_t kFitBlocks = 16, kMostPieces = 1 << 16;
+constexpr int kMostBlocks = 1 << 20;    // three hours of 10 ms; longer files get longer blocks
 constexpr std::size_t kMostAlike = 20;  // one piece in so many
 constexpr std::int64_t kLongestLevel = 1 << 20;          // frames of a piece that are looked at
 constexpr double kLevelRest = 1e-4, kSameLevelDb = 0.05;
@@ -98,17 +99,17 @@ class Delayed {
   Rows wide_;
 };
 
-// What gains follow from, over a piece of both files: energies, and products of each new channel with the old one of the same
+// What gains follow from, over a piece of both files: energies, and products of a new channel with the old one of the same
 // number and, of the first two, with the other.
 struct Sums {
-  std::vector<double> old_square, new_square, straight, crossed;
+  double old_square = 0, new_square = 0, straight = 0, crossed = 0;
 };
 
 class Nuller {
  public:
   Nuller(Reader old_file, Reader new_file, const std::string& new_path, const Alignment& alignment, const Hooks& hooks)
       : old_(std::move(old_file)), new_(std::move(new_file)), new_path_(new_path), alignment_(alignment), hooks_(hooks),
-        block_(std::max<std::int64_t>(1, std::llround(kBlockS * alignment.rate))) {
+        block_(std::max<std::int64_t>({1, std::llround(kBlockS * alignment.rate), alignment.old_frames / kMostBlocks})) {
     stretches_ = alignment.stretches;
     if (!stretches_.empty()) {
       // What lies before the first window that fits and behind the last is held against the other file too.
@@ -163,7 +164,7 @@ class Nuller {
   void each_chunk(const Stretch& stretch, double from_share, double share, Take take) {
     Delayed now(old_, 0, cut_), later(new_, stretch.lag, cut_);
     // A whole number of blocks at a time, which all lie on one grid.
-    const auto chunk = kChunk / block_ * block_;
+    const auto chunk = std::max<std::int64_t>(1, kChunk / block_) * block_;
     for (auto at = stretch.from / block_ * block_; at < stretch.to; at += chunk) {
       if (hooks_.stop != nullptr && hooks_.stop->load(std::memory_order_relaxed)) return;
       const auto frames = std::min(chunk, (stretch.to - at + block_ - 1) / block_ * block_);
@@ -177,22 +178,20 @@ class Nuller {
   // Least squares piece by piece; pieces that the usual gain does not explain are left out of the second round, so that an edit
   // does not bend the gain of everything else.
   void fit() {
-    std::vector<Sums> pieces;
-    const auto channels = static_cast<std::size_t>(channels_);
+    // By channel; as many pieces as an hour has, or longer ones.
+    std::vector<std::vector<Sums>> pieces(static_cast<std::size_t>(channels_));
     const bool two = channels_ == 2 && old_.format().channels == 2 && new_.format().channels == 2;
-    const auto piece = kFitBlocks * block_;
+    const auto piece = std::max<std::int64_t>(kFitBlocks, static_cast<std::int64_t>(blocks_) / kMostPieces) * block_;
     for (const auto& stretch : stretches_) {
       each_chunk(stretch, 0.8, 0.1, [&](std::int64_t, std::int64_t frames) {
         for (std::int64_t from = 0; from < frames; from += piece) {
           const auto count = static_cast<int>(std::min(piece, frames - from));
-          Sums sums{std::vector<double>(channels), std::vector<double>(channels), std::vector<double>(channels), std::vector<double>(channels)};
           for (int c = 0; c < channels_; ++c) {
-            const auto i = static_cast<std::size_t>(c);
             const auto pair = dsp::pair_sums(row(a_, c).data() + from, row(b_, c).data() + from, count);
-            sums.old_square[i] = pair.left_square, sums.new_square[i] = pair.right_square, sums.straight[i] = pair.product;
-            if (two) sums.crossed[i] = dsp::pair_sums(row(a_, 1 - c).data() + from, row(b_, c).data() + from, count).product;
+            Sums sums{pair.left_square, pair.right_square, pair.product};
+            if (two) sums.crossed = dsp::pair_sums(row(a_, 1 - c).data() + from, row(b_, c).data() + from, count).product;
+            pieces[static_cast<std::size_t>(c)].push_back(sums);
           }
-          pieces.push_back(std::move(sums));
         }
       });
     }
@@ -200,10 +199,10 @@ class Nuller {
     if (two) {
       const auto left = [&](bool swapped) {
         double sum = 0;
-        for (const auto& one : pieces) {
-          for (std::size_t c = 0; c < 2; ++c) {
-            const double square = one.old_square[swapped ? 1 - c : c], product = swapped ? one.crossed[c] : one.straight[c];
-            sum += square > 0 ? one.new_square[c] - product * product / square : one.new_square[c];
+        for (std::size_t c = 0; c < 2; ++c) {
+          for (std::size_t i = 0; i < pieces[c].size(); ++i) {
+            const double square = pieces[swapped ? 1 - c : c][i].old_square, product = swapped ? pieces[c][i].crossed : pieces[c][i].straight;
+            sum += square > 0 ? pieces[c][i].new_square - product * product / square : pieces[c][i].new_square;
           }
         }
         return sum;
@@ -211,36 +210,43 @@ class Nuller {
       const double straight = left(false);
       null_.mapping.swapped = straight > 0 && left(true) < kSwapClearly * straight;
     }
-    for (std::size_t c = 0; c < channels; ++c) {
-      const std::size_t from = null_.mapping.swapped && c < 2 ? 1 - c : c;
-      const auto product_of = [&](const Sums& one) { return null_.mapping.swapped && c < 2 ? one.crossed[c] : one.straight[c]; };
-      // The pieces most alike tell the gain: where a voice was taken out, those without it.
-      std::vector<std::pair<double, double>> unlike;  // 1 − ρ², and the piece's own gain
-      for (const auto& one : pieces) {
-        const double old_square = one.old_square[from], new_square = one.new_square[c], own = product_of(one);
-        if (old_square <= kSilent * static_cast<double>(piece)) continue;
-        unlike.emplace_back(new_square > 0 ? 1 - own * own / (old_square * new_square) : 1, own / old_square);
+    for (std::size_t c = 0; c < pieces.size(); ++c) {
+      // The old channel's own energies stand beside the new channel's.
+      auto mine = pieces[c];
+      if (null_.mapping.swapped && c < 2) {
+        for (std::size_t i = 0; i < mine.size(); ++i) mine[i].old_square = pieces[1 - c][i].old_square, mine[i].straight = mine[i].crossed;
       }
-      std::sort(unlike.begin(), unlike.end());
-      std::vector<double> gains;
-      for (std::size_t i = 0; i < (unlike.size() + kMostAlike - 1) / kMostAlike; ++i) gains.push_back(unlike[i].second);
-      const double usual = median(gains);
-      const auto share_left = [&](const Sums& one) {
-        const double all = one.new_square[c] + usual * usual * one.old_square[from];
-        return all > 0 ? (all - 2 * usual * product_of(one)) / all : 0;
-      };
-      std::vector<double> shares;
-      for (const auto& one : pieces) {
-        if (one.old_square[from] > kSilent * static_cast<double>(piece)) shares.push_back(share_left(one));
-      }
-      std::sort(shares.begin(), shares.end());
-      const double limit = std::max(kSameShare, kOverUsualShare * (shares.empty() ? 0 : shares[shares.size() / kMostAlike]));
-      double product = 0, square = 0;
-      for (const auto& one : pieces) {
-        if (share_left(one) <= limit) product += product_of(one), square += one.old_square[from];
-      }
-      null_.mapping.gains.push_back(square > 0 ? product / square : usual);
+      null_.mapping.gains.push_back(gain_of(mine, static_cast<double>(piece)));
     }
+  }
+
+  static double gain_of(const std::vector<Sums>& pieces, double frames) {
+    // The pieces most alike tell the gain: where a voice was taken out, those without it.
+    std::vector<std::pair<double, double>> unlike;  // 1 − ρ², and the piece's own gain
+    for (const auto& one : pieces) {
+      if (one.old_square <= kSilent * frames) continue;
+      const double both = one.old_square * one.new_square;
+      unlike.emplace_back(both > 0 ? 1 - one.straight * one.straight / both : 1, one.straight / one.old_square);
+    }
+    std::sort(unlike.begin(), unlike.end());
+    std::vector<double> gains;
+    for (std::size_t i = 0; i < (unlike.size() + kMostAlike - 1) / kMostAlike; ++i) gains.push_back(unlike[i].second);
+    const double usual = median(gains);
+    const auto share_left = [&](const Sums& one) {
+      const double all = one.new_square + usual * usual * one.old_square;
+      return all > 0 ? (all - 2 * usual * one.straight) / all : 0;
+    };
+    std::vector<double> shares;
+    for (const auto& one : pieces) {
+      if (one.old_square > kSilent * frames) shares.push_back(share_left(one));
+    }
+    std::sort(shares.begin(), shares.end());
+    const double limit = std::max(kSameShare, kOverUsualShare * (shares.empty() ? 0 : shares[shares.size() / kMostAlike]));
+    double product = 0, square = 0;
+    for (const auto& one : pieces) {
+      if (share_left(one) <= limit) product += one.straight, square += one.old_square;
+    }
+    return square > 0 ? product / square : usual;
   }
 
   // What is left of two sounds that lie e frames apart is the slope of the first, times e: by least squares, piece by piece, for
@@ -361,7 +367,7 @@ class Nuller {
     for (const auto& [from, to] : seams_) {
       for (auto k = from; k < std::max(to, from + 1) && k < blocks_; ++k) marked[k] = true;
     }
-    const auto join = static_cast<std::size_t>(kJoinS / kBlockS);
+    const auto join = static_cast<std::size_t>(std::max(1.0, kJoinS * alignment_.rate / static_cast<double>(block_)));
     for (std::size_t i = 0; i < blocks_; ++i) {
       if (!marked[i]) continue;
       std::size_t end = i + 1;
