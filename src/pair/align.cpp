@@ -61,6 +61,7 @@ class Aligner {
     if (!new_file) return tl::unexpected(new_file.error());
     const double old_rate = old_file->format().sample_rate, new_rate = new_file->format().sample_rate;
     result_.rate = std::min(old_rate, new_rate);
+    result_.channels = common_channels(old_file->format(), new_file->format());
     old_onsets_ = onsets_of(*old_file, 0), new_onsets_ = onsets_of(*new_file, 0.25);
     if (stopped()) return fail(ErrorCode::interrupted, base::for_terminal(new_path_) + ": interrupted");
     const auto old_seconds = static_cast<double>(old_file->length()) / old_rate;
@@ -127,7 +128,7 @@ class Aligner {
   }
 
   Result<void> open() {
-    auto old_file = open_old(old_path_, result_.rate);
+    auto old_file = open_old(old_path_, result_);
     if (!old_file) return tl::unexpected(old_file.error());
     auto new_file = open_new(new_path_, result_);
     if (!new_file) return tl::unexpected(new_file.error());
@@ -400,17 +401,17 @@ class Aligner {
 
 }  // namespace
 
-Result<Reader> open_old(const std::string& path, double rate) {
-  auto file = Reader::open(path);
-  if (!file || file->format().sample_rate == rate) return file;
-  return Reader::open(path, file->format().sample_rate / rate);
+Result<Reader> open_old(const std::string& path, const Alignment& alignment) {
+  auto file = Reader::open(path, 1, alignment.channels);
+  if (!file || file->format().sample_rate == alignment.rate) return file;
+  return Reader::open(path, file->format().sample_rate / alignment.rate, alignment.channels);
 }
 
 Result<Reader> open_new(const std::string& path, const Alignment& alignment) {
-  auto file = Reader::open(path);
+  auto file = Reader::open(path, 1, alignment.channels);
   if (!file) return file;
   const double step = file->format().sample_rate * alignment.speed / alignment.rate;
-  return step == 1 ? std::move(file) : Reader::open(path, step);
+  return step == 1 ? std::move(file) : Reader::open(path, step, alignment.channels);
 }
 
 Result<Alignment> align(const std::string& old_path, const std::string& new_path, const Hooks& hooks) {

@@ -23,6 +23,7 @@ struct Stretch {
 /// All frames are of the old file's clock at `rate`, the lower of both sample rates.
 struct Alignment {
   double rate = 0;
+  int channels = 0;  ///< to which both were folded down; 0: they have equally many
   double speed = 1;  ///< seconds of the new file that one second of the old one takes
   std::int64_t old_frames = 0, new_frames = 0;
   std::vector<Stretch> stretches;  ///< in the old file's order; empty: the two share nothing that could be found
@@ -35,7 +36,7 @@ struct Hooks {
 };
 
 /// A file at the alignment's clock.
-[[nodiscard]] Result<Reader> open_old(const std::string& path, double rate);
+[[nodiscard]] Result<Reader> open_old(const std::string& path, const Alignment& alignment);
 [[nodiscard]] Result<Reader> open_new(const std::string& path, const Alignment& alignment);
 
 /// Coarse by onsets of both whole files, then fine by generalised cross-correlation in windows of a third of a second, and from

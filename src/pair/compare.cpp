@@ -55,7 +55,7 @@ void find_turns(Pair& pair, const FileSheet& before, const FileSheet& after) {
 Pair::Kind kind_of(const Pair& pair, const pair::Null& null, const pair::Alignment& alignment, bool same_length) {
   const bool inverted = std::ranges::any_of(pair.inverted, [](bool one) { return one; });
   const bool moved = std::abs(pair.offset_frames) > kLeastFrames;
-  const bool in_place = !moved && !inverted && !pair.swapped && std::abs(pair.speed - 1) < kSameSpeed && !null.converted;
+  const bool in_place = pair.folded_to == 0 && !moved && !inverted && !pair.swapped && std::abs(pair.speed - 1) < kSameSpeed && !null.converted;
   const bool same_gain = std::ranges::all_of(null.mapping.gains, [](double gain) { return std::abs(std::abs(gain) - 1) < kSameGain; });
   if (null.islands.empty() && same_length && in_place && same_gain) {
     if (null.largest_left == 0) return Pair::Kind::identical_audio;
@@ -74,6 +74,7 @@ Pair::Kind kind_of(const Pair& pair, const pair::Null& null, const pair::Alignme
 void describe(Pair& pair, const pair::Null& null, const pair::Alignment& alignment, int new_rate, bool same_length) {
   const auto seconds = [&](std::int64_t frames) { return static_cast<double>(frames) / alignment.rate; };
   pair.aligned = true;
+  pair.folded_to = alignment.channels;
   pair.speed = std::abs(null.speed - 1) < kSameSpeed ? 1 : null.speed;
   pair.clock = alignment.clock;
   const double lag = null.stretches.front().lag;

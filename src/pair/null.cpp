@@ -125,7 +125,7 @@ class Nuller {
       const double step = std::ldexp(1.0, 1 - bits);
       quantum_ = std::max(quantum_, step * step);
     }
-    channels_ = std::max(old_.format().channels, new_.format().channels);
+    channels_ = std::max(old_.channels(), new_.channels());
   }
 
   Result<Null> run() {
@@ -154,7 +154,7 @@ class Nuller {
   // Channel c of the new file stands for this one of the old.
   [[nodiscard]] std::size_t partner(int c) const {
     const int other = null_.mapping.swapped && c < 2 ? 1 - c : c;
-    return static_cast<std::size_t>(std::min(other, old_.format().channels - 1));
+    return static_cast<std::size_t>(std::min(other, old_.channels() - 1));
   }
   [[nodiscard]] static const std::vector<float>& row(const Rows& rows, int c) {
     return rows[std::min(static_cast<std::size_t>(c), rows.size() - 1)];
@@ -180,7 +180,7 @@ class Nuller {
   void fit() {
     // By channel; as many pieces as an hour has, or longer ones.
     std::vector<std::vector<Sums>> pieces(static_cast<std::size_t>(channels_));
-    const bool two = channels_ == 2 && old_.format().channels == 2 && new_.format().channels == 2;
+    const bool two = channels_ == 2 && old_.channels() == 2 && new_.channels() == 2;
     const auto piece = std::max<std::int64_t>(kFitBlocks, static_cast<std::int64_t>(blocks_) / kMostPieces) * block_;
     for (const auto& stretch : stretches_) {
       each_chunk(stretch, 0.8, 0.1, [&](std::int64_t, std::int64_t frames) {
@@ -563,7 +563,7 @@ double Mapping::gain_db() const {
 }
 
 Result<Null> null_of(const std::string& old_path, const std::string& new_path, const Alignment& alignment, const Hooks& hooks) {
-  auto old_file = open_old(old_path, alignment.rate);
+  auto old_file = open_old(old_path, alignment);
   if (!old_file) return tl::unexpected(old_file.error());
   auto new_file = open_new(new_path, alignment);
   if (!new_file) return tl::unexpected(new_file.error());

@@ -11,6 +11,31 @@ namespace sendworthy::pair {
 namespace {
 
 constexpr std::int64_t kBlock = 8192, kKeep = 1 << 20, kSpare = 1 << 18;
+constexpr float kHalfPower = 0.70710678f;
+
+// ITU-R BS.775-3, Annex 4, Table 2: the centre and each surround at -3 dB into the sides they stand on; the LFE channel is left out.
+std::vector<std::vector<float>> fold_of(const audio::StreamFormat& format, int channels) {
+  std::vector<std::vector<float>> sides(2, std::vector<float>(static_cast<std::size_t>(format.channels), 0.0f));
+  if (format.channels == 1) sides[0][0] = sides[1][0] = 1;
+  for (std::size_t c = 0; c < static_cast<std::size_t>(format.channels) && format.channels > 1; ++c) {
+    using enum audio::Speaker;
+    switch (format.speakers[c]) {
+      case left: sides[0][c] = 1; break;
+      case right: sides[1][c] = 1; break;
+      case centre: sides[0][c] = sides[1][c] = kHalfPower; break;
+      case left_surround:
+      case left_back: sides[0][c] = kHalfPower; break;
+      case right_surround:
+      case right_back: sides[1][c] = kHalfPower; break;
+      case centre_back: sides[0][c] = sides[1][c] = 0.5f; break;
+      default: break;
+    }
+  }
+  if (channels == 2) return sides;
+  for (std::size_t c = 0; c < sides[0].size(); ++c) sides[0][c] = 0.5f * (sides[0][c] + sides[1][c]);
+  sides.resize(1);
+  return sides;
+}
 
 }  // namespace
 
@@ -41,13 +66,19 @@ class Reader::Converter {
   soxr_t soxr_ = nullptr;
 };
 
-Reader::Reader(std::string path, double step) : path_(std::move(path)), step_(step) {}
+Reader::Reader(std::string path, double step, int channels) : path_(std::move(path)), step_(step), folded_to_(channels) {}
 Reader::Reader(Reader&&) noexcept = default;
 Reader& Reader::operator=(Reader&&) noexcept = default;
 Reader::~Reader() = default;
 
-Result<Reader> Reader::open(const std::string& path, double step) {
-  Reader reader(path, step);
+int common_channels(const audio::StreamFormat& a, const audio::StreamFormat& b) {
+  if (a.channels == b.channels) return 0;
+  const auto known = [](const audio::StreamFormat& format) { return format.channels <= 2 || format.layout_known; };
+  return known(a) && known(b) ? std::min({2, a.channels, b.channels}) : 0;
+}
+
+Result<Reader> Reader::open(const std::string& path, double step, int channels) {
+  Reader reader(path, step, channels);
   if (!reader.restart()) return tl::unexpected(*reader.error_);
   return reader;
 }
@@ -64,7 +95,9 @@ bool Reader::restart() {
   }
   source_ = std::move(opened->source);
   format_ = source_->format();
-  kept_.assign(static_cast<std::size_t>(format_.channels), {});
+  fold_.clear();
+  if (folded_to_ != 0 && folded_to_ != format_.channels) fold_ = fold_of(format_, folded_to_);
+  kept_.assign(fold_.empty() ? static_cast<std::size_t>(format_.channels) : fold_.size(), {});
   begin_ = end_ = 0;
   converter_.reset();
   if (step_ == 1) return true;
@@ -76,10 +109,15 @@ bool Reader::restart() {
 
 void Reader::append(const float* interleaved, std::int64_t frames) {
   const auto channels = static_cast<std::size_t>(format_.channels);
-  for (std::size_t c = 0; c < channels; ++c) {
+  for (std::size_t c = 0; c < kept_.size(); ++c) {
     auto& row = kept_[c];
     const auto old = row.size();
-    row.resize(old + static_cast<std::size_t>(frames));
+    row.resize(old + static_cast<std::size_t>(frames), 0.0f);
+    for (std::size_t from = 0; from < channels && !fold_.empty(); ++from) {
+      const float share = fold_[c][from];
+      for (std::size_t n = 0; n < static_cast<std::size_t>(frames) && share != 0; ++n) row[old + n] += share * interleaved[n * channels + from];
+    }
+    if (!fold_.empty()) continue;
     for (std::size_t n = 0; n < static_cast<std::size_t>(frames); ++n) row[old + n] = interleaved[n * channels + c];
   }
   end_ += frames;

@@ -20,14 +20,16 @@ using Rows = std::vector<std::vector<float>>;
 class Reader {
  public:
   /// `step`: frames of the file per frame that is read; 1 leaves them as they are, anything else is converted by libsoxr at its
-  /// highest quality, so that frame n stands where frame n·step stood. Errors: as audio::open_file.
-  [[nodiscard]] static Result<Reader> open(const std::string& path, double step = 1);
+  /// highest quality, so that frame n stands where frame n·step stood. `channels`: 0 as they are; 1 or 2 folded down to as many,
+  /// by ITU-R BS.775 from surround, the mean of both from stereo. Errors: as audio::open_file.
+  [[nodiscard]] static Result<Reader> open(const std::string& path, double step = 1, int channels = 0);
   Reader(Reader&&) noexcept;
   Reader& operator=(Reader&&) noexcept;
   ~Reader();
 
   [[nodiscard]] const audio::StreamFormat& format() const { return format_; }
   [[nodiscard]] double step() const { return step_; }
+  [[nodiscard]] int channels() const { return static_cast<int>(kept_.size()); }  ///< as read
   /// Frames [from, from + frames) of every channel; silence outside of the file.
   void read(std::int64_t from, std::int64_t frames, Rows& rows);
   /// How many frames there are; reads to the end where that is not known yet.
@@ -43,13 +45,15 @@ class Reader {
 
  private:
   class Converter;
-  Reader(std::string path, double step);
+  Reader(std::string path, double step, int channels);
   bool restart();
   bool more();
   void append(const float* interleaved, std::int64_t frames);
 
   std::string path_;
   double step_;
+  int folded_to_;
+  std::vector<std::vector<float>> fold_;  ///< row of what is read × channel of the file; empty: as they are
   audio::StreamFormat format_;
   std::unique_ptr<audio::Source> source_;
   std::unique_ptr<Converter> converter_;
@@ -62,5 +66,9 @@ class Reader {
   bool met_sound_ = false;
   std::optional<Error> error_;
 };
+
+/// To how many channels both have to be folded so that they can be held against each other: 0 where they have equally many, or
+/// one of them more than two whose places are not known.
+[[nodiscard]] int common_channels(const audio::StreamFormat& a, const audio::StreamFormat& b);
 
 }  // namespace sendworthy::pair

@@ -310,6 +310,7 @@ void write_pair(JsonText& json, const Pair& pair, const Catalog& catalog) {
   }
   json.end_array();
   json.seconds("ends_later_s", pair.ends_later_s);
+  json.integer("folded_to_channels", pair.folded_to);
   json.number("gain_db", pair.gain_db, 3);
   json.key("inverted_channels");
   json.begin_number_list();

@@ -65,6 +65,10 @@ std::string rest_words(const Pair& pair) {
   return "what is left lies at " + base::fixed(pair.left_dbfs, 1) + " dBFS";
 }
 
+std::string fold_words(const Pair& pair) {
+  return pair.folded_to == 0 ? "" : std::string("held against each other in ") + (pair.folded_to == 1 ? "mono" : "stereo");
+}
+
 std::string rate_words(const Pair& pair) {
   return pair.old_rate == pair.new_rate ? "" : rate_text(pair.new_rate) + " instead of " + rate_text(pair.old_rate);
 }
@@ -94,7 +98,7 @@ std::string beginning(const Pair& pair) {
 std::string summary_of(const Pair& pair) {
   std::string text = beginning(pair);
   if (pair.aligned) {
-    for (const auto& part : {gain_words(pair), offset_words(pair), polarity_words(pair), std::string(pair.swapped ? "left and right swapped" : ""), speed_words(pair), rate_words(pair), end_words(pair), rest_words(pair)}) {
+    for (const auto& part : {gain_words(pair), offset_words(pair), polarity_words(pair), std::string(pair.swapped ? "left and right swapped" : ""), speed_words(pair), rate_words(pair), fold_words(pair), end_words(pair), rest_words(pair)}) {
       if (!part.empty()) text += "; " + part;
     }
   }

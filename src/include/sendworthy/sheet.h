@@ -222,6 +222,7 @@ struct Pair {
 
   std::string old_path, new_path;
   int old_rate = 0, new_rate = 0;  ///< Hz
+  int folded_to = 0;               ///< channels to which both were folded down, since they have unlike numbers; 0: none
   Kind kind = Kind::different_mix;
   bool aligned = false;  ///< false: nothing in common was found, and what follows says nothing
   double offset_s = 0;

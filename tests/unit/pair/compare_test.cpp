@@ -252,8 +252,25 @@ TEST_SUITE("pair/compare") {
     for (std::size_t n = 0; n < mono.channels[0].size(); ++n) mono.channels[0][n] = (mono.channels[0][n] + mono.channels[1][n]) / 2;
     mono.channels.resize(1);
     const auto one = pair_of(mono, song());
-    CHECK(one.aligned);
-    CHECK(one.kind >= Kind::edited);  // some of the loops are mono themselves
+    CHECK(one.kind == Kind::same_mix);
+    CHECK(one.folded_to == 1);
+    CHECK(one.gain_db == 0);
+    CHECK(pair_of(song(), mono).kind == Kind::same_mix);
+    // 5.1 in the order L R C LFE Ls Rs; folded down by ITU-R BS.775-3, Annex 4, Table 2.
+    auto surround = song(), stereo = song();
+    surround.channels.resize(6, std::vector<double>(song().channels[0].size(), 0.0));
+    const double half = std::sqrt(0.5);
+    for (std::size_t n = 0; n < stereo.channels[0].size(); ++n) {
+      const auto at = (n + 100000) % stereo.channels[0].size();
+      surround.channels[2][n] = 0.3 * song().channels[0][at], surround.channels[3][n] = 0.2;
+      surround.channels[4][n] = 0.2 * song().channels[1][at], surround.channels[5][n] = -0.1 * song().channels[0][at];
+      for (std::size_t c = 0; c < 2; ++c) stereo.channels[c][n] += half * (surround.channels[2][n] + surround.channels[4 + c][n]);
+    }
+    const auto fold = pair_of(surround, stereo, {.speakers = 0x3F}, {});
+    CHECK(fold.kind == Kind::same_mix);
+    CHECK(fold.folded_to == 2);
+    CHECK(fold.null_db < -100);
+    CHECK(pair_of(surround, song(), {.speakers = 0x3F}, {}).kind == Kind::different_mix);
     for (const std::size_t frames : {1u, 100u, 5000u}) {
       const auto bit = with(song(), [&](auto& x) { x = std::vector<double>(x.begin() + 200000, x.begin() + 200000 + static_cast<std::ptrdiff_t>(frames)); });
       const auto pair = pair_of(bit, louder(bit, -6));
