@@ -25,7 +25,7 @@ const Manual& manual() {
       },
       {
           "Places are those of the old file, and in brackets those of the new one. Edits are found to some 10 ms.",
-          "Files of another rate or speed are held against each other below 0.4 of half the lower rate, since converters "
+          "Files of another rate or speed are held against each other below three eighths of the lower rate, since converters "
           "differ above.",
           "Exit codes: 0 identical bits or identical audio; 1 they differ (0 with --fail-on never); 2 the call, the configuration or a "
           "rule set is wrong; 3 a file without a sheet, or an output that could not be written; 130 interrupted.",

@@ -55,7 +55,7 @@ constexpr CatalogEntry kEntries[] = {
      .act = "Export again; integers were written into a float file, or the other way round."},
     {.id = "byte_order_suspect", .title = "Bytes in the wrong order", .group = Group::format, .unit = Unit::boolean,
      .what = "Noise that turns into sound when its bytes are swapped, or its samples are read as unsigned numbers.",
-     .how = "Every 128th stretch of 64 frames that sounds (every 4th of the first 262144 frames) is read a second time. A stretch tells "
+     .how = "Every 128th stretch of 64 frames that sounds (every 4th until 1024 were) is read a second time. A stretch tells "
             "of swapped bytes where steps from sample to sample, against the deviation from the mean, are 2.5 times smaller in "
             "power so and no longer like noise; of unsigned samples where the steps are 6 times smaller in power, no longer like "
             "noise either, and those through zero like the others. True where eight stretches and nine of ten that tell anything say so.",
@@ -67,7 +67,7 @@ constexpr CatalogEntry kEntries[] = {
 constexpr double kFloatLsb = 1.0 / 8388608;  // of 24 bits
 constexpr int kShifts = 33;
 constexpr std::size_t kMaxEvents = 64;
-constexpr std::int64_t kReadEvery = 128, kReadEveryEarly = 4, kEarlySubs = 4096, kFewestReadings = 8;
+constexpr std::int64_t kReadEvery = 128, kReadEveryEarly = 4, kEarlyReadings = 1024, kFewestReadings = 8;
 constexpr double kLikeNoise = 0.4, kSmoother = 2.5, kFewerSteps = 6, kStepOverOthers = 8;
 constexpr std::int64_t kManyNear = 10;  // as many as make the usual rule of flat runs warn
 
@@ -450,10 +450,12 @@ class CodeMeter final : public Meter {
   void look_at_bytes(const Block& block) {
     const auto first = block.first_frame / dsp::kSubBlock;
     for (int s = 0; (s + 1) * dsp::kSubBlock <= block.frames; ++s) {
-      const auto number = first + s, every = number < kEarlySubs ? kReadEveryEarly : kReadEvery;
+      const auto number = first + s, every = sounding_ < kEarlyReadings ? kReadEveryEarly : kReadEvery;
       if (number % every != 0) continue;
       const int c = static_cast<int>(number / every % block.channels);
-      if (block.high(c)[s] != 0 || block.low(c)[s] != 0) read_again(block, c, s * dsp::kSubBlock);
+      if (block.high(c)[s] == 0 && block.low(c)[s] == 0) continue;
+      ++sounding_;
+      read_again(block, c, s * dsp::kSubBlock);
     }
   }
 
@@ -583,6 +585,7 @@ class CodeMeter final : public Meter {
   const audio::StreamFormat format_;
   const bool pictures_;
   const bool real_;
+  std::int64_t sounding_ = 0;  ///< stretches that were read a second time
   const bool exact_;    ///< codes fit into the rows' floats
   const double lsb_;  ///< of the container, full scale ±1
   double reach_ = 0;  ///< within which runs are near ones

@@ -17,15 +17,24 @@ constexpr std::int64_t kBlock = 32768;
 constexpr double kWindowS = 0.34, kReachS = 0.021;  // of the fine search; onsets tell a lag to 10 ms
 constexpr std::size_t kCandidates = 10, kProbes = 12;
 constexpr double kSilent = 1e-9;   // −90 dBFS
+constexpr float kAsHigh = 0.998f;    // of the highest correlation: as good
 constexpr double kFound = 0.3;     // a mean correlation of less is chance
 constexpr double kAsGood = 0.02, kHopeless = 0.3, kPerfect = 0.97;
-constexpr double kSame = 0.9, kSameShare = 0.93, kSameLeast = 0.35;  // window to window; relative to what the whole file gives
-constexpr double kNear = 2, kNearPerFrame = 3e-4;  // frames that a lag may move from window to window; clocks part by 300 ppm at most
-constexpr int kClimb = 6;
-constexpr std::int64_t kAhead = 60, kConfirm = 3, kPassage = 9;  // windows: in which the old lag may come back; that a new one must fit
-constexpr double kWideS = 60, kWideWindowS = 6;
+constexpr double kStrong = 0.97;      // two windows of it at one lag are something in common
+// What a window must reach at a lag, from what the better ones of the whole file reach: an edit must not lower it, and in a song a
+// lag that is off by a beat comes near.
+constexpr double kSameMost = 0.97, kSameLess = 0.03, kSameHalf = 1.5, kSameLeast = 0.35;
+constexpr double kNear = 2, kNearPerFrame = 4e-4;  // frames that a lag may move from window to window; clocks part by 400 ppm at most
+constexpr double kStep = 0.6;                      // frames by which a lag must step where the clocks agree
+constexpr std::size_t kHold = 3;                   // windows in which it must stay there
+constexpr int kClimb = 8;
+constexpr std::int64_t kOftenLost = 12, kSeldom = 8;  // windows
+constexpr std::int64_t kPassage = 9;  // windows: for so long the old lag must be gone and the new one hold, or to the end
+constexpr std::int64_t kWideSamples = 1 << 24;  // three minutes of stereo: looking far back shall not mean decoding again
+constexpr double kWideS = 60, kWideWindowS = 6, kAsLikely = 0.005;
 constexpr double kClearlyFaster = 1.3;
-constexpr double kDriftLeast = 0.4, kDriftRest = 0.35;  // frames
+constexpr double kDriftLeast = 0.4, kDriftRest = 0.5;  // frames
+constexpr double kDriftShare = 0.02;  // of the whole drift: a fast one smears each window
 constexpr int kDriftRounds = 3;
 
 struct Clock {
@@ -64,8 +73,7 @@ class Aligner {
     result_.channels = common_channels(old_file->format(), new_file->format());
     old_onsets_ = onsets_of(*old_file, 0), new_onsets_ = onsets_of(*new_file, 0.25);
     if (stopped()) return fail(ErrorCode::interrupted, base::for_terminal(new_path_) + ": interrupted");
-    const auto old_seconds = static_cast<double>(old_file->length()) / old_rate;
-    const auto new_seconds = static_cast<double>(new_file->length()) / new_rate;
+    const auto old_length = old_file->length(), new_length = new_file->length();
     auto candidates = choose_clock();
     window_ = std::llround(kWindowS * result_.rate), reach_ = std::llround(kReachS * result_.rate);
     int size = 256;
@@ -76,21 +84,24 @@ class Aligner {
     const auto none = std::ranges::find_if(candidates, [](const Candidate& one) { return one.lag == 0; });
     if (none == candidates.end()) candidates.push_back({});
     for (int round = 0;; ++round) {
-      result_.old_frames = static_cast<std::int64_t>(old_seconds * result_.rate);
-      result_.new_frames = static_cast<std::int64_t>(new_seconds / result_.speed * result_.rate);
+      result_.old_frames = old_->step() == 1 ? old_length : std::llround(static_cast<double>(old_length) / old_->step());
+      result_.new_frames = new_->step() == 1 ? new_length : std::llround(static_cast<double>(new_length) / new_->step());
       if (!choose_lag(candidates)) {
         result_.stretches.clear();
         return result_;
       }
       follow(round);
       if (stopped()) return fail(ErrorCode::interrupted, base::for_terminal(new_path_) + ": interrupted");
-      const auto slope = drift();
-      if (!slope || round == kDriftRounds) break;
-      result_.speed *= 1 + *slope;
-      // Where the first frames meet stays what it was.
-      candidates = {{result_.stretches.front().lag / (1 + *slope), 1}};
+      for (const auto* file : {&*old_, &*new_}) {
+        if (file->error()) return tl::unexpected(*file->error());
+      }
+      const auto line = drift();
+      if (!line || round == kDriftRounds) break;
+      result_.speed *= 1 + line->slope;
+      candidates = {{line->start / (1 + line->slope), 1}};
       if (const auto opened = open(); !opened) return tl::unexpected(opened.error());
     }
+    group(kStep);
     settle_lags();
     return result_;
   }
@@ -133,6 +144,7 @@ class Aligner {
     auto new_file = open_new(new_path_, result_);
     if (!new_file) return tl::unexpected(new_file.error());
     old_.emplace(std::move(*old_file)), new_.emplace(std::move(*new_file));
+    new_->keep(kWideSamples);
     return {};
   }
 
@@ -176,18 +188,22 @@ class Aligner {
     Rows around;
     new_->read(at + middle - reach_, window_ + 2 * reach_, around);
     if (!new_->met_sound()) return {lag, 0};
-    std::vector<float> total;
-    const auto channels = std::min<std::size_t>(2, std::max(a_.size(), around.size()));
-    for (std::size_t ca = 0; ca < std::min(channels, a_.size()); ++ca) {
-      for (std::size_t cb = 0; cb < std::min(channels, around.size()); ++cb) {
-        correlator_->correlate(differences(a_[ca], first_), differences(around[cb], second_), true, values_);
-        if (total.empty()) total.assign(values_.size(), 0.0f);
-        for (std::size_t k = 0; k < total.size(); ++k) total[k] += values_[k] * values_[k];
-      }
-    }
-    // Lags at which the whole window lies in what was read: 0 … 2·reach_.
+    std::vector<float> total(static_cast<std::size_t>(2 * window_ + 2 * reach_ - 1), 0.0f);
+    const auto add = [&](std::size_t ca, std::size_t cb) {
+      correlator_->correlate(differences(a_[ca], first_), differences(around[cb], second_), true, values_);
+      for (std::size_t k = 0; k < total.size(); ++k) total[k] += values_[k] * values_[k];
+    };
+    const auto channels = std::min(a_.size(), around.size());
+    for (std::size_t c = 0; c < channels; ++c) add(c, c);
+    if (channels >= 2) add(0, 1), add(1, 0);
+    // Lags at which the whole window lies in what was read: 0 … 2·reach_. Of equals the one nearest the middle.
     const auto from = total.begin() + window_ - 1;
-    const auto best = std::max_element(from, from + 2 * reach_ + 1) - from;
+    const float most = *std::max_element(from, from + 2 * reach_ + 1);
+    if (most <= 0) return {static_cast<double>(middle), likeness_at(at, middle)};
+    std::int64_t best = -1;
+    for (std::int64_t k = 0; k <= 2 * reach_; ++k) {
+      if (from[k] >= kAsHigh * most && (best < 0 || std::abs(k - reach_) < std::abs(best - reach_))) best = k;
+    }
     const auto found = middle - reach_ + best;
     return {static_cast<double>(found), likeness_at(at, found)};
   }
@@ -216,26 +232,31 @@ class Aligner {
     const auto places = probes();
     if (places.empty()) return false;
     struct Score {
-      double lag, mean;
+      double lag, mean, upper;  ///< upper quartile of the likeness
+      std::size_t strong;
     };
     std::vector<Score> scores;
     double best = 0;
     for (const auto& candidate : candidates) {
       // One that lies further off cannot be taken before one that fits throughout.
       if (best >= kPerfect && std::ranges::any_of(scores, [&](const Score& one) { return one.mean >= kPerfect && std::abs(one.lag) < std::abs(candidate.lag); })) continue;
+      if (stopped()) return false;
       double sum = 0;
       std::size_t looked = 0;
-      std::vector<double> lags;
+      std::vector<double> lags, likeness;
       for (const auto at : places) {
         (void)take_window(at);
         const auto fit = search(at, candidate.lag);
         sum += fit.likeness;
+        likeness.push_back(fit.likeness);
         if (fit.likeness >= kFound) lags.push_back(fit.lag);
         if (++looked >= 4 && sum < (best - kHopeless) * static_cast<double>(looked)) break;
       }
       if (lags.empty() || looked < places.size()) continue;
       std::nth_element(lags.begin(), lags.begin() + static_cast<std::ptrdiff_t>(lags.size() / 2), lags.end());
-      scores.push_back({lags[lags.size() / 2], sum / static_cast<double>(places.size())});
+      std::sort(likeness.begin(), likeness.end());
+      scores.push_back({lags[lags.size() / 2], sum / static_cast<double>(places.size()), likeness[likeness.size() * 3 / 4],
+                        static_cast<std::size_t>(std::ranges::count_if(likeness, [](double one) { return one >= kStrong; }))});
       best = std::max(best, scores.back().mean);
     }
     if (scores.empty()) return false;
@@ -243,8 +264,9 @@ class Aligner {
     for (const auto& score : scores) {
       if (score.mean >= best - kAsGood && (chosen == nullptr || std::abs(score.lag) < std::abs(chosen->lag))) chosen = &score;
     }
-    lag_ = chosen->lag, same_ = std::clamp(kSameShare * best, kSameLeast, kSame);
-    return best >= kFound;
+    const double upper = chosen->strong >= 2 ? std::max(kStrong, chosen->upper) : chosen->upper;
+    lag_ = chosen->lag, same_ = std::clamp(upper - kSameLess - kSameHalf * (1 - upper), kSameLeast, kSameMost);
+    return best >= kFound || chosen->strong >= 2 || places.size() < 2;
   }
 
   struct Point {
@@ -266,28 +288,38 @@ class Aligner {
     return {at, static_cast<double>(lag) + (bend < 0 ? std::clamp(0.5 * (before - after) / bend, -0.5, 0.5) : 0.0), here};
   }
 
-  // In how many windows in a row, from `at` on, the lag fits; or does not (`fitting` false).
-  std::int64_t run_of(std::int64_t at, double lag, bool fitting, std::int64_t most) {
-    std::int64_t run = 0;
-    for (; run < most && at < result_.old_frames; at += window_) {
+  // In how many windows in a row, from `at` on, the lag fits, or does not (`fitting` false); up to kPassage, or as many as there are.
+  struct Run {
+    std::int64_t windows = 0;
+    bool to_the_end = false;
+  };
+  Run run_of(std::int64_t at, double lag, bool fitting) {
+    Run run;
+    for (; run.windows < kPassage && at < result_.old_frames; at += window_) {
+      if (stopped()) return run;
       if (!take_window(at)) continue;
-      if ((likeness_at(at, std::llround(lag)) >= same_) != fitting) break;
-      ++run;
+      const auto whole = std::llround(lag);
+      const double likeness = likeness_at(at, whole);
+      if ((likeness >= same_) != fitting) return run;
+      if (fitting) lag = placed(at, whole, likeness).lag;
+      ++run.windows;
     }
+    run.to_the_end = run.windows < kPassage;
     return run;
   }
 
-  // An edit that ends is no other lag, and in a loop other lags fit as well: a new one must hold on, and for longer than edits last
-  // where the old one comes back.
+  // An edit that ends is no other lag, and in a loop other lags fit as well: the old one must stay away, and the new one hold,
+  // for longer than edits last or to the end.
   bool holds_on(std::int64_t at, double lag) {
-    const auto away = run_of(at, lag_, false, kAhead);
-    if (away < kPassage) return false;
-    return run_of(at, lag, true, kPassage) >= (away == kAhead ? kConfirm : kPassage);
+    const auto away = run_of(at, lag_, false);
+    if (away.windows < kPassage && !away.to_the_end) return false;
+    const auto run = run_of(at, lag, true);
+    return run.windows >= kPassage || (run.to_the_end && run.windows > 0);
   }
 
   void follow(int round) {
     points_.clear();
-    int lost = 0;
+    std::int64_t lost = 0, next_wide = 0;
     for (std::int64_t at = 0; at < result_.old_frames && !stopped(); at += window_) {
       if (hooks_.progress && round == 0)
         hooks_.progress(0.5 + 0.3 * static_cast<double>(at) / static_cast<double>(std::max<std::int64_t>(1, result_.old_frames)));
@@ -295,88 +327,136 @@ class Aligner {
       auto lag = std::llround(lag_);
       double likeness = likeness_at(at, lag);
       if (likeness < same_) {
+        // What is gone for long is seldom looked for beside its place; at its place always.
+        if (lost > kOftenLost && lost % kSeldom != 0) {
+          ++lost;
+          continue;
+        }
         auto fit = search(at, lag_);
-        if (fit.likeness < same_ && lost++ % 4 == 0) fit = search_wide(at);
-        if (fit.likeness < same_ || !holds_on(at, fit.lag)) continue;
+        // Near enough for a clock that runs otherwise; at the start there is nothing to stay with yet.
+        const double near = points_.empty() ? static_cast<double>(reach_) : kNear + kNearPerFrame * static_cast<double>(at - points_.back().at);
+        if (fit.likeness < same_ || std::abs(fit.lag - lag_) > near) {
+          const auto now = lost++;
+          if (fit.likeness < same_ && now >= next_wide) {
+            next_wide = std::max<std::int64_t>(4, now + now / 2);
+            fit = search_wide(at);
+          }
+          if (fit.likeness < same_ || !holds_on(at, fit.lag)) continue;
+        }
         (void)take_window(at);
-        lag = std::llround(fit.lag), likeness = fit.likeness;
+        lag = std::llround(fit.lag), likeness = likeness_at(at, lag);
       }
-      lost = 0;
+      lost = next_wide = 0;
       points_.push_back(placed(at, lag, likeness));
       lag_ = points_.back().lag;
     }
-    // What follows one lag is one stretch, whatever lies between that does not fit.
-    result_.stretches.clear();
-    std::vector<std::vector<Point>> groups;
+    group(kNear);
+  }
+
+  // What follows one lag is one stretch, whatever lies between that does not fit. Up to `step` frames are the same lag; more, where
+  // it stays there for a few windows, since one alone may be a bass note that does not tell.
+  void group(double step) {
+    groups_.clear();
+    std::vector<Point> pending;
+    const bool drifting = step >= kNear;
     for (const auto& point : points_) {
-      if (groups.empty() || std::abs(point.lag - groups.back().back().lag) > kNear + kNearPerFrame * static_cast<double>(point.at - groups.back().back().at))
-        groups.push_back({});
-      groups.back().push_back(point);
+      const auto near = [&](const Point& other) {
+        return std::abs(point.lag - other.lag) <= step + (drifting ? kNearPerFrame * static_cast<double>(point.at - other.at) : 0.0);
+      };
+      if (groups_.empty() || near(groups_.back().back())) {
+        if (groups_.empty()) groups_.push_back({});
+        groups_.back().push_back(point);
+        pending.clear();
+        continue;
+      }
+      if (!pending.empty() && !near(pending.back())) pending.clear();
+      pending.push_back(point);
+      if (pending.size() < kHold) continue;
+      groups_.push_back(std::move(pending));
+      pending = {};
     }
-    for (auto& group : groups) {
+    result_.stretches.clear();
+    for (const auto& one : groups_) {
       std::vector<double> likeness;
-      for (const auto& point : group) likeness.push_back(point.likeness);
-      std::nth_element(likeness.begin(), likeness.begin() + static_cast<std::ptrdiff_t>(likeness.size() / 2), likeness.end());
-      result_.stretches.push_back({group.front().at, group.back().at + window_, group.front().lag, likeness[likeness.size() / 2]});
+      for (const auto& point : one) likeness.push_back(point.likeness);
+      result_.stretches.push_back({one.front().at, one.back().at + window_, one.front().lag, middle_of(likeness)});
     }
-    groups_ = std::move(groups);
+  }
+
+  static double middle_of(std::vector<double> values) {
+    const auto at = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+    std::nth_element(values.begin(), at, values.end());
+    return *at;
   }
 
   // Where else does the sound of the next seconds stand?
   Fit search_wide(std::int64_t at) {
     const double steps = 1 / (Onsets::kStepS * result_.rate);
     const auto begin = static_cast<std::ptrdiff_t>(static_cast<double>(at) * steps * result_.speed);
-    auto mine = stretched(old_onsets_, result_.speed);
+    if (stretched_.empty() || stretched_by_ != result_.speed)
+      stretched_ = result_.speed == 1 ? old_onsets_ : stretched(old_onsets_, result_.speed), stretched_by_ = result_.speed;
+    const auto& mine = stretched_;
     const auto from = std::min<std::ptrdiff_t>(std::ssize(mine), begin), to = std::min<std::ptrdiff_t>(std::ssize(mine), begin + static_cast<std::ptrdiff_t>(kWideWindowS / Onsets::kStepS));
     const auto wide = static_cast<std::ptrdiff_t>(kWideS / Onsets::kStepS);
     const auto there = static_cast<std::ptrdiff_t>((static_cast<double>(at) + lag_) * steps * result_.speed);
     const auto first = std::clamp<std::ptrdiff_t>(there - wide, 0, std::ssize(new_onsets_)), last = std::clamp<std::ptrdiff_t>(there + wide + (to - from), first, std::ssize(new_onsets_));
     const std::vector<float> a(mine.begin() + from, mine.begin() + to), b(new_onsets_.begin() + first, new_onsets_.begin() + last);
     Fit best;
-    for (const auto& candidate : likely_lags(a, b, 3, 3)) {
+    for (const auto& candidate : likely_lags(a, b, 3, 4)) {
       const double lag = (candidate.lag + static_cast<double>(first - from)) / (steps * result_.speed);
       const auto fit = search(at, lag);
-      if (fit.likeness > best.likeness) best = fit;
+      // In a loop many are as likely: the nearest.
+      const bool as_likely = std::abs(fit.likeness - best.likeness) <= kAsLikely;
+      if (as_likely ? std::abs(fit.lag - lag_) < std::abs(best.lag - lag_) : fit.likeness > best.likeness) best = fit;
     }
     return best;
   }
 
-  // Frames that the lag moves per frame, where it moves evenly.
-  std::optional<double> drift() const {
-    const std::vector<Point>* longest = nullptr;
-    for (const auto& group : groups_) {
-      if (longest == nullptr || group.size() > longest->size()) longest = &group;
-    }
-    if (longest == nullptr || longest->size() < 8) return std::nullopt;
+  // The lag as a line over time.
+  struct Line {
+    double slope = 0, start = 0, rest = 0;  ///< frames per frame; at frame 0; root mean square of what is off it
+  };
+  static Line line_through(std::span<const Point> points) {
     double n = 0, x = 0, y = 0, xx = 0, xy = 0;
-    for (const auto& point : *longest) {
+    for (const auto& point : points) {
       const double at = static_cast<double>(point.at);
       ++n, x += at, y += point.lag, xx += at * at, xy += at * point.lag;
     }
-    const double slope = (n * xy - x * y) / (n * xx - x * x), base = (y - slope * x) / n;
-    double rest = 0;
-    for (const auto& point : *longest) {
-      const double off = point.lag - base - slope * static_cast<double>(point.at);
-      rest += off * off;
+    Line line;
+    line.slope = (n * xy - x * y) / (n * xx - x * x), line.start = (y - line.slope * x) / n;
+    for (const auto& point : points) {
+      const double off = point.lag - line.start - line.slope * static_cast<double>(point.at);
+      line.rest += off * off / n;
     }
-    const double moved = std::abs(slope) * static_cast<double>(longest->back().at - longest->front().at);
-    if (moved < kDriftLeast || std::sqrt(rest / n) > kDriftRest) return std::nullopt;
-    return slope;
+    line.rest = std::sqrt(line.rest);
+    return line;
+  }
+
+  // Where the lag moves evenly, in both halves of the longest group alike: a step in the middle is no drift.
+  std::optional<Line> drift() const {
+    const std::vector<Point>* longest = nullptr;
+    for (const auto& one : groups_) {
+      if (longest == nullptr || one.size() > longest->size()) longest = &one;
+    }
+    if (longest == nullptr || longest->size() < 8) return std::nullopt;
+    const std::span<const Point> all(*longest);
+    const auto line = line_through(all), first = line_through(all.first(all.size() / 2)), second = line_through(all.subspan(all.size() / 2));
+    const double moved = std::abs(line.slope) * static_cast<double>(all.back().at - all.front().at);
+    const auto alike = [&](const Line& half) { return std::abs(half.slope - line.slope) <= 0.5 * std::abs(line.slope); };
+    if (moved < kDriftLeast || line.rest > std::max(kDriftRest, kDriftShare * moved) || !alike(first) || !alike(second)) return std::nullopt;
+    return line;
   }
 
   void settle_lags() {
     for (std::size_t i = 0; i < groups_.size(); ++i) {
       std::vector<double> lags;
       for (const auto& point : groups_[i]) lags.push_back(point.lag);
-      std::nth_element(lags.begin(), lags.begin() + static_cast<std::ptrdiff_t>(lags.size() / 2), lags.end());
-      result_.stretches[i].lag = lags[lags.size() / 2];
+      result_.stretches[i].lag = middle_of(std::move(lags));
     }
-    // A window or two at a lag of their own amid others are chance.
-    std::erase_if(result_.stretches, [&](const Stretch& one) { return result_.stretches.size() > 1 && one.to - one.from <= 2 * window_; });
     // Neighbours that met again at one lag are one.
     std::vector<Stretch> merged;
     for (const auto& one : result_.stretches) {
-      if (!merged.empty() && std::abs(merged.back().lag - one.lag) <= kNear) {
+      if (!merged.empty() && std::abs(merged.back().lag - one.lag) <= kStep) {
         merged.back().to = one.to;
       } else {
         merged.push_back(one);
@@ -389,11 +469,12 @@ class Aligner {
   const std::string& new_path_;
   const Hooks& hooks_;
   Alignment result_;
-  std::vector<float> old_onsets_, new_onsets_, values_, first_, second_;
+  std::vector<float> old_onsets_, new_onsets_, stretched_, values_, first_, second_;
+  double stretched_by_ = 0;
   std::optional<Reader> old_, new_;
   std::optional<Correlator> correlator_;
   std::int64_t window_ = 0, reach_ = 0;
-  double lag_ = 0, same_ = kSame;
+  double lag_ = 0, same_ = kSameMost;
   Rows a_, b_;
   std::vector<Point> points_;
   std::vector<std::vector<Point>> groups_;

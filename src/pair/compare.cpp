@@ -18,7 +18,8 @@ namespace {
 constexpr double kSameGainDb = 0.005, kSameGain = 1e-4;
 constexpr double kNullDb = -60, kConvertedNullDb = -50;  // what rounding, and what converters leave
 constexpr double kDitherSteps = 4.5;                     // both dithered: up to three steps and the rounding of each
-constexpr double kSameSpeed = 1e-7;
+constexpr double kSameSpeed = 1e-7, kMostEdited = 0.75, kGone = 1e-6;
+constexpr double kLooseDb = -10;  // what is left: more, and least squares fit noise
 constexpr double kLeastFrames = 0.01, kLeastEndS = 0.0005;
 
 bool is_problem(Status status) { return status != Status::pass && status != Status::note; }
@@ -56,17 +57,23 @@ Pair::Kind kind_of(const Pair& pair, const pair::Null& null, const pair::Alignme
   const bool inverted = std::ranges::any_of(pair.inverted, [](bool one) { return one; });
   const bool moved = std::abs(pair.offset_frames) > kLeastFrames;
   const bool in_place = pair.folded_to == 0 && !moved && !inverted && !pair.swapped && std::abs(pair.speed - 1) < kSameSpeed && !null.converted;
-  const bool same_gain = std::ranges::all_of(null.mapping.gains, [](double gain) { return std::abs(std::abs(gain) - 1) < kSameGain; });
+  const auto every_gain = [&](auto is) {
+    for (std::size_t c = 0; c < null.mapping.gains.size(); ++c) {
+      if (null.mapping.known[c] && !is(std::abs(null.mapping.gains[c]))) return false;
+    }
+    return true;
+  };
+  const bool same_gain = every_gain([](double gain) { return std::abs(gain - 1) < kSameGain; });
   if (null.islands.empty() && same_length && in_place && same_gain) {
-    if (null.largest_left == 0) return Pair::Kind::identical_audio;
-    if (null.largest_left <= kDitherSteps * null.step) return Pair::Kind::dither_only;
+    // Whether samples are equal is for their digests to say, where a float cannot hold them.
+    if (null.largest_left == 0 && null.exact && pair.remark.empty()) return Pair::Kind::identical_audio;
+    if (null.largest_left <= kDitherSteps * null.step && pair.remark.empty()) return Pair::Kind::dither_only;
   }
   const double limit = null.converted ? kConvertedNullDb : kNullDb;
   const bool nulls = null.outside_db <= limit || null.left_dbfs <= null.floor_dbfs;
-  if (!nulls) return Pair::Kind::different_mix;
-  double edited = 0;
-  for (const auto& one : null.islands) edited += static_cast<double>(one.old_to - one.old_from);
-  if (edited > 0.5 * static_cast<double>(alignment.old_frames)) return Pair::Kind::different_mix;
+  // A channel that fell silent is no matter of level.
+  if (!nulls || !every_gain([](double gain) { return gain > kGone; })) return Pair::Kind::different_mix;
+  if (static_cast<double>(null.island_frames) > kMostEdited * static_cast<double>(alignment.old_frames)) return Pair::Kind::different_mix;
   if (!null.islands.empty()) return Pair::Kind::edited;
   return in_place && pair.gain_db != 0 ? Pair::Kind::gain_only : Pair::Kind::same_mix;
 }
@@ -86,14 +93,18 @@ void describe(Pair& pair, const pair::Null& null, const pair::Alignment& alignme
   pair.gain_db = null.mapping.gain_db();
   if (std::abs(pair.gain_db) < kSameGainDb) pair.gain_db = 0;
   pair.swapped = null.mapping.swapped;
-  for (const double gain : null.mapping.gains) {
-    pair.channel_gains_db.push_back(gain == 0 ? -144.0 : 20 * std::log10(std::abs(gain)));
+  for (std::size_t c = 0; c < null.mapping.gains.size(); ++c) {
+    const double gain = null.mapping.gains[c];
+    pair.channel_gains_db.push_back(!null.mapping.known[c] ? std::nullopt : std::optional(std::abs(gain) <= kGone ? -144.0 : 20 * std::log10(std::abs(gain))));
     pair.inverted.push_back(gain < 0);
   }
   pair.null_db = null.null_db, pair.null_outside_db = null.outside_db, pair.left_dbfs = null.left_dbfs;
   pair.null_step_s = null.step_s, pair.null_over_time = null.over_time;
   for (const auto& octave : null.octaves) pair.octaves.push_back({octave.centre_hz, octave.null_db, octave.change_db});
   pair.kind = kind_of(pair, null, alignment, same_length);
+  pair.edits_total = null.island_total;
+  pair.loose = pair.kind == Pair::Kind::different_mix && pair.null_db > kLooseDb;
+  if (pair.loose) pair.offset_frames = std::round(pair.offset_frames);
   // Of another mix everything differs: where it does so most is in the null over time.
   if (pair.kind == Pair::Kind::different_mix) return;
   for (const auto& one : null.islands)
@@ -104,7 +115,7 @@ void describe(Pair& pair, const pair::Null& null, const pair::Alignment& alignme
 void describe_identical(Pair& pair, const FileSheet& file) {
   pair.aligned = true;
   pair.null_db = pair.null_outside_db = pair.left_dbfs = -144;
-  pair.channel_gains_db.assign(static_cast<std::size_t>(file.facts.channels), 0.0);
+  pair.channel_gains_db.assign(static_cast<std::size_t>(file.facts.channels), std::optional(0.0));
   pair.inverted.assign(static_cast<std::size_t>(file.facts.channels), false);
 }
 
@@ -124,7 +135,19 @@ Sheet compare_files(const std::string& old_path, const std::string& new_path, co
   pair.old_rate = before->facts.sample_rate, pair.new_rate = after->facts.sample_rate;
   find_changes(pair, *before, *after, catalog());
   if (options.judge) find_turns(pair, *before, *after);
-  if (before->file_digest == after->file_digest || before->audio_digest == after->audio_digest) {
+  sheet.libraries["libsoxr"] = pair::converter_version();
+  const auto no_number = [](const FileSheet& one) {
+    const auto found = std::ranges::find(one.measurements, "non_finite_samples", &Measurement::id);
+    return found != one.measurements.end() && number(found->outcome).value_or(0) > 0;
+  };
+  // Every meter reads them as silence, the digest too.
+  if (no_number(*before) || no_number(*after)) pair.remark = "samples that are no number were read as silence";
+  const auto silent = [](const FileSheet& one) {
+    const auto found = std::ranges::find(one.measurements, "sample_peak", &Measurement::id);
+    return found != one.measurements.end() && !number(found->outcome);
+  };
+  if (silent(*before) || silent(*after)) pair.remark = silent(*before) && silent(*after) ? "both are digital silence" : silent(*before) ? "the old file is digital silence" : "the new file is digital silence";
+  if (before->file_digest == after->file_digest || (before->audio_digest == after->audio_digest && !no_number(*before))) {
     pair.kind = before->file_digest == after->file_digest ? Pair::Kind::identical_bits : Pair::Kind::identical_audio;
     describe_identical(pair, *before);
     sheet.pairs.push_back(std::move(pair));

@@ -10,6 +10,24 @@ namespace {
 
 constexpr std::ptrdiff_t kLongest = 1 << 19;
 
+std::vector<float> halved(const std::vector<float>& series) {
+  std::vector<float> half(series.size() / 2);
+  for (std::size_t i = 0; i < half.size(); ++i) half[i] = 0.5f * (series[2 * i] + series[2 * i + 1]);
+  return half;
+}
+
+// Of the lags two steps about, the best by the plain sum.
+double finer(const std::vector<float>& a, const std::vector<float>& b, double about) {
+  double best = about, most = -1;
+  for (auto lag = static_cast<std::ptrdiff_t>(about) - 2; lag <= static_cast<std::ptrdiff_t>(about) + 2; ++lag) {
+    double sum = 0;
+    for (auto n = std::max<std::ptrdiff_t>(0, -lag); n < std::min(std::ssize(a), std::ssize(b) - lag); ++n)
+      sum += static_cast<double>(a[static_cast<std::size_t>(n)]) * static_cast<double>(b[static_cast<std::size_t>(n + lag)]);
+    if (sum > most) most = sum, best = static_cast<double>(lag);
+  }
+  return best;
+}
+
 int power_of_two(std::size_t least) {
   int size = 256;
   while (static_cast<std::size_t>(size) < least) size *= 2;
@@ -27,14 +45,18 @@ void Correlator::correlate(std::span<const float> a, std::span<const float> b, b
   std::copy(a.begin(), a.end(), real_.begin());
   std::copy(b.begin(), b.end(), imaginary_.begin());
   fourier_.forward(real_, imaginary_);
-  const auto weight = [&](float power) { return half_white && power > 0 ? 1 / std::sqrt(std::sqrt(power)) : 1.0f; };
+  // The root of each, so that the product of two powers stays a number however loud a file claims to be.
+  const auto weight = [&](float a_power, float b_power) {
+    const float root = std::sqrt(a_power) * std::sqrt(b_power);
+    return half_white && root > 0 ? 1 / std::sqrt(root) : 1.0f;
+  };
   std::vector<float> product_real(size), product_imaginary(size);
   for (std::size_t k = 0; k < size; ++k) {
     const auto m = (size - k) % size;
     // A = (Z[k] + Z*[m]) / 2, B = (Z[k] − Z*[m]) / 2i.
     const float ar = 0.5f * (real_[k] + real_[m]), ai = 0.5f * (imaginary_[k] - imaginary_[m]);
     const float br = 0.5f * (imaginary_[k] + imaginary_[m]), bi = -0.5f * (real_[k] - real_[m]);
-    const float w = weight((ar * ar + ai * ai) * (br * br + bi * bi));
+    const float w = weight(ar * ar + ai * ai, br * br + bi * bi);
     // A*·B; real and imaginary parts change places, which makes the transform its own inverse.
     product_imaginary[k] = w * (ar * br + ai * bi);
     product_real[k] = w * (ar * bi - ai * br);
@@ -94,8 +116,8 @@ std::vector<Candidate> likely_lags(const std::vector<float>& a, const std::vecto
   std::vector<Candidate> found;
   if (a.empty() || b.empty()) return found;
   if (std::max(std::ssize(a), std::ssize(b)) > kLongest) {
-    found = likely_lags(stretched(a, 0.5), stretched(b, 0.5), apart / 2, most);
-    for (auto& one : found) one.lag *= 2;
+    found = likely_lags(halved(a), halved(b), apart / 2, most);
+    for (auto& one : found) one.lag = finer(a, b, 2 * one.lag);
     return found;
   }
   const auto energy = [](const std::vector<float>& x) {

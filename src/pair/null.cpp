@@ -28,12 +28,14 @@ constexpr std::int64_t kLongestLevel = 1 << 20;          // frames of a piece th
 constexpr double kLevelRest = 1e-4, kSameLevelDb = 0.05;
 constexpr double kSameShare = 1e-6, kOverUsualShare = 8;  // of energy that the usual gain leaves: in an edit it is far more
 constexpr double kFloorDb = -144;
-constexpr double kOverUsualDb = 15, kIslandLeastDb = -50, kSoft = 1e-5;  // soft blocks are held against the loud ones less 50 dB
+constexpr double kOverUsualDb = 15, kIslandLeastDb = -50, kConvertedLeastDb = -40, kEqualDb = -100, kSoft = 1e-5;  // soft blocks are held against the loud ones less 50 dB
 constexpr double kJoinS = 0.15, kSeamDb = -30;
-constexpr double kConverterCut = 0.8;   // times half the lower rate, where the filter lies 6 dB down
+constexpr std::int64_t kFurthestBack = 1 << 21;  // frames
+constexpr double kConverterCut = 0.75;  // times half the lower rate, where the filter lies 6 dB down
 constexpr double kQuanta = 4;           // mean square in steps: both dithered, and what gain leaves
 constexpr double kOverUsualLeftDb = 15; // over what is usually left, as a level
-constexpr double kSilent = 1e-12;
+constexpr std::int64_t kFilterEdge = 4 * kTaps;  // frames
+constexpr double kSilent = 1e-12, kHeard = 1e-8;  // −80 dBFS: of what only one file has
 constexpr double kLastOctave = 0.45;
 constexpr int kSpectrum = 4096;
 constexpr double kSwapClearly = 0.8;    // energy left with channels changed about, over that without
@@ -119,8 +121,14 @@ class Nuller {
     blocks_ = static_cast<std::size_t>(alignment.old_frames / block_ + 1);
     // Converters differ near the top; below, they must not.
     if (old_.step() != 1 || new_.step() != 1) cut_ = kConverterCut;
+    // A lag between whole frames is read by a filter that fails near the top as well.
+    for (const auto& one : stretches_) {
+      if (std::abs(one.lag - std::round(one.lag)) >= kWholeFrame) cut_ = kConverterCut;
+    }
+    null_.exact = cut_ == 1;
     for (const auto* file : {&old_, &new_}) {
       const auto& format = file->format();
+      null_.exact = null_.exact && !format.lossy && format.container_bits <= (format.kind == audio::SampleKind::real ? 32 : 24);
       const int bits = format.lossy || format.kind == audio::SampleKind::real ? 24 : std::clamp(format.container_bits, 8, 24);
       const double step = std::ldexp(1.0, 1 - bits);
       quantum_ = std::max(quantum_, step * step);
@@ -145,7 +153,7 @@ class Nuller {
       if (file->error()) return tl::unexpected(*file->error());
     }
     null_.speed = alignment_.speed;
-    null_.step = std::sqrt(quantum_), null_.floor_dbfs = db(kQuanta * quantum_), null_.converted = cut_ != 1;
+    null_.step = std::sqrt(quantum_), null_.floor_dbfs = db(kQuanta * quantum_), null_.converted = old_.step() != 1 || new_.step() != 1;
     null_.stretches = stretches_;
     return null_;
   }
@@ -216,7 +224,9 @@ class Nuller {
       if (null_.mapping.swapped && c < 2) {
         for (std::size_t i = 0; i < mine.size(); ++i) mine[i].old_square = pieces[1 - c][i].old_square, mine[i].straight = mine[i].crossed;
       }
-      null_.mapping.gains.push_back(gain_of(mine, static_cast<double>(piece)));
+      const auto heard = std::ranges::any_of(mine, [&](const Sums& one) { return one.old_square > kSilent * static_cast<double>(piece); });
+      null_.mapping.known.push_back(heard);
+      null_.mapping.gains.push_back(heard ? gain_of(mine, static_cast<double>(piece)) : 1);
     }
   }
 
@@ -317,8 +327,12 @@ class Nuller {
           for (std::int64_t n = 0; n < frames; ++n) rest_[static_cast<std::size_t>(n)] = b[n] - gain * a[n];
           for (std::int64_t from = 0; from < frames; from += block_) {
             const auto index = static_cast<std::size_t>((at + from) / block_);
-            const auto count = static_cast<int>(std::min(block_, frames - from));
-            if (index >= blocks_) break;
+            // What the new file holds behind the old one's end is looked at by itself.
+            const auto count = static_cast<int>(std::min({block_, frames - from, alignment_.old_frames - at - from}));
+            if (index >= blocks_ || count <= 0) break;
+            // Filters see an edge of the file that the other file may not have.
+            const auto edge = std::min(at + from, alignment_.old_frames - at - from - count);
+            if (cut_ != 1 && edge < kFilterEdge) continue;
             const auto sound = dsp::row_sums(a + from, count), rest = dsp::row_sums(rest_.data() + from, count);
             expected_[index] += static_cast<float>(static_cast<double>(gain) * static_cast<double>(gain) * sound.square);
             left_[index] += static_cast<float>(rest.square);
@@ -345,12 +359,17 @@ class Nuller {
     for (std::size_t i = 0; i < blocks_; ++i) {
       if (paired_[i] && static_cast<double>(expected_[i]) > soft_) depth.push_back(db(static_cast<double>(left_[i]) / static_cast<double>(expected_[i])));
     }
-    limit_ = std::max(kIslandLeastDb, median(depth) + kOverUsualDb);
+    // The better quarter tells what is usual, since half of a song may differ. What is equal to the last bit shows less.
+    std::sort(depth.begin(), depth.end());
+    const double usual = depth.empty() ? 0 : depth[depth.size() / 4];
+    limit_ = std::max(cut_ != 1 ? kConvertedLeastDb : usual <= kEqualDb ? kEqualDb + kOverUsualDb : kIslandLeastDb, usual + kOverUsualDb);
     std::vector<double> rest;
     for (std::size_t i = 0; i < blocks_; ++i) {
       if (paired_[i]) rest.push_back(static_cast<double>(left_[i]));
     }
-    least_ = std::max(kQuanta * quantum_ * static_cast<double>(block_ * channels_), median(rest) * std::pow(10, kOverUsualLeftDb / 10));
+    std::sort(rest.begin(), rest.end());
+    const double usually_left = rest.empty() ? 0 : rest[rest.size() / 4];
+    least_ = std::max(kQuanta * quantum_ * static_cast<double>(block_ * channels_), usually_left * std::pow(10, kOverUsualLeftDb / 10));
     return true;
   }
 
@@ -378,11 +397,41 @@ class Nuller {
       const bool seam_alone = end == i + 1 && std::ranges::any_of(seams_, [&](const auto& seam) { return seam.first == i && seam.second == i; });
       const auto there = [&](std::int64_t frame) { return std::clamp<std::int64_t>(frame, 0, alignment_.new_frames); };
       const auto end_frame = seam_alone ? from : to;
-      if (null_.islands.size() < kMostIslands)
-        null_.islands.push_back({from, end_frame, there(from + lag_at(from, false)), there(end_frame + lag_at(to, true)), own_level(from, end_frame)});
+      const auto new_from = there(from + lag_at(from, false)), new_to = std::max(new_from, there(end_frame + lag_at(to, true)));
+      add_island({from, end_frame, new_from, new_to, own_level(from, end_frame)});
       i = end;
     }
     sum_up();
+    look_outside();
+  }
+
+  void add_island(Island island) {
+    ++null_.island_total;
+    // What the new file does not have any more at its end is missing, not different.
+    if (island.new_to > island.new_from || island.old_to < alignment_.old_frames) null_.island_frames += island.old_to - island.old_from;
+    if (null_.islands.size() < kMostIslands) null_.islands.push_back(island);
+  }
+
+  // Sound of the new file before the old one's first frame and behind its last.
+  void look_outside() {
+    const auto first = std::min(lag_at(0, true), alignment_.new_frames), last = alignment_.old_frames + lag_at(alignment_.old_frames, false);
+    if (sounds(0, first)) {
+      null_.islands.insert(null_.islands.begin(), {0, 0, 0, first, std::nullopt});
+      ++null_.island_total;
+    }
+    if (sounds(last, alignment_.new_frames)) add_island({alignment_.old_frames, alignment_.old_frames, std::max<std::int64_t>(0, last), alignment_.new_frames, std::nullopt});
+  }
+
+  bool sounds(std::int64_t from, std::int64_t to) {
+    for (auto at = from; at < to; at += block_) {
+      const auto count = std::min(block_, to - at);
+      new_.read(at, count, b_);
+      for (const auto& samples : b_) {
+        if (dsp::row_sums(samples.data(), static_cast<int>(count)).square > kHeard * static_cast<double>(count)) return true;
+      }
+      if (hooks_.stop != nullptr && hooks_.stop->load(std::memory_order_relaxed)) return false;
+    }
+    return false;
   }
 
   // A fader that was moved: the piece nulls with a gain of its own, one for all channels. Its first and last blocks hold the move.
@@ -422,25 +471,43 @@ class Nuller {
 
   // Between two stretches the old file's blocks belong to the first as long as they fit it, then to nobody, then to the second.
   void find_seams() {
+    const std::int64_t reach = std::llround(0.4 * alignment_.rate);
+    const auto on_grid = [&](std::int64_t frame) { return std::max<std::int64_t>(0, frame) / block_ * block_; };
     for (std::size_t s = 0; s + 1 < stretches_.size(); ++s) {
       auto &one = stretches_[s], &next = stretches_[s + 1];
-      const auto reach = std::llround(0.4 * alignment_.rate);
-      const auto from = std::max<std::int64_t>(one.from, (one.to - reach)) / block_ * block_, to = std::min<std::int64_t>(next.to, next.from + reach);
-      if (to <= from) continue;
-      std::vector<bool> first, second;
-      fits(from, to, one.lag, first);
-      fits(from, to, next.lag, second);
+      std::vector<bool> fit;
+      // Further back as long as not even the beginning fits: a lag may have seemed to hold beyond its end.
+      auto from = on_grid(one.to - reach);
+      for (auto back = reach;; back *= 2) {
+        fits(from, std::min(one.to + reach, next.to), one.lag, fit);
+        if ((!fit.empty() && fit.front()) || from <= one.from || back > kFurthestBack) break;
+        from = std::max(on_grid(one.from), on_grid(one.to - 2 * back));
+      }
       std::size_t leave = 0;
-      while (leave < first.size() && first[leave]) ++leave;
-      std::size_t meet = second.size();
-      while (meet > leave && second[meet - 1]) --meet;
-      const auto base = static_cast<std::size_t>(from / block_);
-      one.to = from + static_cast<std::int64_t>(leave) * block_, next.from = from + static_cast<std::int64_t>(meet) * block_;
-      seams_.emplace_back(base + leave, base + meet);
+      while (leave < fit.size() && fit[leave]) ++leave;
+      const auto left = from + static_cast<std::int64_t>(leave) * block_;
+      // The next one from the left end on, or as far back as it fits.
+      auto start = std::max(left, on_grid(next.from - reach));
+      std::size_t meet = 0;
+      for (auto back = reach;; back *= 2) {
+        fits(start, std::min(next.to, next.from + reach), next.lag, fit);
+        meet = fit.size();
+        while (meet > 0 && fit[meet - 1]) --meet;
+        if (meet > 0 || start <= left || back > kFurthestBack) break;
+        start = std::max(left, on_grid(next.from - 2 * back));
+      }
+      auto met = start + static_cast<std::int64_t>(meet) * block_;
+      // Both lags fit silence: what the new file does not have was taken out right there.
+      const auto missing = std::llround(one.lag - next.lag);
+      if (met - left < missing) met = left + (missing + block_ - 1) / block_ * block_;
+      one.to = left, next.from = std::min(met, next.to);
+      seams_.emplace_back(static_cast<std::size_t>(left / block_), static_cast<std::size_t>(met / block_));
     }
   }
 
   void fits(std::int64_t from, std::int64_t to, double lag, std::vector<bool>& out) {
+    out.clear();
+    if (to <= from) return;
     const auto frames = (to - from + block_ - 1) / block_ * block_;
     Delayed now(old_, 0, cut_), later(new_, lag, cut_);
     now.read(from, frames, a_);
@@ -557,9 +624,11 @@ class Nuller {
 }  // namespace
 
 double Mapping::gain_db() const {
-  double square = 0;
-  for (const double gain : gains) square += gain * gain;
-  return gains.empty() || square <= 0 ? kFloorDb : 10 * std::log10(square / static_cast<double>(gains.size()));
+  double square = 0, count = 0;
+  for (std::size_t c = 0; c < gains.size(); ++c) {
+    if (known[c] && gains[c] != 0) square += gains[c] * gains[c], ++count;
+  }
+  return count == 0 ? 0 : 10 * std::log10(square / count);
 }
 
 Result<Null> null_of(const std::string& old_path, const std::string& new_path, const Alignment& alignment, const Hooks& hooks) {

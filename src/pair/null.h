@@ -15,7 +15,8 @@ namespace sendworthy::pair {
 /// How the new file's channels follow from the old one's.
 struct Mapping {
   bool swapped = false;         ///< first and second channel changed about
-  std::vector<double> gains;    ///< of each new channel, linear; negative: polarity inverted
+  std::vector<double> gains;    ///< of each channel, linear; negative: polarity inverted; 0: silent in the new file
+  std::vector<bool> known;      ///< false: silent in the old file, so that there is no gain
   [[nodiscard]] double gain_db() const;  ///< of all channels together
 };
 
@@ -41,8 +42,10 @@ struct Null {
   double left_dbfs = 0;         ///< mean level of what is left outside of the islands
   double step = 0;              ///< of the coarser word length, full scale 1; real samples count as 24 bits
   double floor_dbfs = 0;        ///< what two dithered words of that length leave, and a gain between them
-  bool converted = false;       ///< another rate or speed: held against each other below 0.4 of half the lower rate
-  std::vector<Island> islands;  ///< in order
+  bool converted = false;       ///< another rate or speed: held against each other below three eighths of the lower rate
+  std::vector<Island> islands;  ///< in order, the first 256
+  std::int64_t island_total = 0, island_frames = 0;  ///< how many there are, and of the old file's frames how many in them
+  bool exact = false;           ///< both files hold samples that a 32-bit float keeps, at one rate: "nothing left" means equal
   double step_s = 0;            ///< of `over_time`
   std::vector<float> over_time; ///< null depth, dB, along the old file; NaN where it is silent or not paired
   std::vector<Octave> octaves;  ///< outside of the islands, 31.5 Hz … as far as the rate reaches

@@ -10,7 +10,7 @@
 namespace sendworthy::pair {
 namespace {
 
-constexpr std::int64_t kBlock = 8192, kKeep = 1 << 20, kSpare = 1 << 18;
+constexpr std::int64_t kBlock = 8192;
 constexpr float kHalfPower = 0.70710678f;
 
 // ITU-R BS.775-3, Annex 4, Table 2: the centre and each surround at -3 dB into the sides they stand on; the LFE channel is left out.
@@ -70,6 +70,8 @@ Reader::Reader(std::string path, double step, int channels) : path_(std::move(pa
 Reader::Reader(Reader&&) noexcept = default;
 Reader& Reader::operator=(Reader&&) noexcept = default;
 Reader::~Reader() = default;
+
+std::string converter_version() { return soxr_version(); }
 
 int common_channels(const audio::StreamFormat& a, const audio::StreamFormat& b) {
   if (a.channels == b.channels) return 0;
@@ -131,11 +133,11 @@ bool Reader::more() {
   std::int64_t got = 0;
   if (format_.kind == audio::SampleKind::integer) {
     codes_.resize(block_.size());
-    got = source_->read_codes(codes_.data(), kBlock);
+    got = std::max<std::int64_t>(0, source_->read_codes(codes_.data(), kBlock));
     for (std::size_t i = 0; i < static_cast<std::size_t>(got * channels); ++i) block_[i] = static_cast<float>(codes_[i]) * 0x1p-31f;
   } else {
     reals_.resize(block_.size());
-    got = source_->read_reals(reals_.data(), kBlock);
+    got = std::max<std::int64_t>(0, source_->read_reals(reals_.data(), kBlock));
     for (std::size_t i = 0; i < static_cast<std::size_t>(got * channels); ++i)
       block_[i] = std::isfinite(reals_[i]) ? static_cast<float>(std::clamp(reals_[i], -1e12, 1e12)) : 0.0f;
   }
@@ -154,8 +156,9 @@ void Reader::read(std::int64_t from, std::int64_t frames, Rows& rows) {
   const auto to = from + frames;
   if (std::max<std::int64_t>(0, from) < begin_ && to > 0 && !restart()) length_ = 0;
   while (end_ < to && more()) {
-    const auto drop = std::min(std::max<std::int64_t>(0, from), end_ - kKeep) - begin_;
-    if (drop < kSpare) continue;
+    const auto rows_kept = std::ssize(kept_);
+    const auto drop = std::min(std::max<std::int64_t>(0, from), end_ - keep_ / rows_kept) - begin_;
+    if (drop < keep_ / 4 / rows_kept) continue;
     for (auto& row : kept_) row.erase(row.begin(), row.begin() + static_cast<std::ptrdiff_t>(drop));
     begin_ += drop;
   }

@@ -16,7 +16,7 @@ namespace sendworthy::pair {
 /// One row per channel, full scale ±1.
 using Rows = std::vector<std::vector<float>>;
 
-/// Reads in order and keeps some 20 s; what lies further back is decoded again. Not thread-safe.
+/// Reads in order and keeps the last two million samples; what lies further back is decoded again. Not thread-safe.
 class Reader {
  public:
   /// `step`: frames of the file per frame that is read; 1 leaves them as they are, anything else is converted by libsoxr at its
@@ -32,6 +32,8 @@ class Reader {
   [[nodiscard]] int channels() const { return static_cast<int>(kept_.size()); }  ///< as read
   /// Frames [from, from + frames) of every channel; silence outside of the file.
   void read(std::int64_t from, std::int64_t frames, Rows& rows);
+  /// Keeps so many samples of all channels together in place of two million.
+  void keep(std::int64_t samples) { keep_ = samples; }
   /// How many frames there are; reads to the end where that is not known yet.
   [[nodiscard]] std::int64_t length();
   /// Up to which frame was read so far; the length once the end was met.
@@ -58,7 +60,7 @@ class Reader {
   std::unique_ptr<audio::Source> source_;
   std::unique_ptr<Converter> converter_;
   Rows kept_;
-  std::int64_t begin_ = 0, end_ = 0;
+  std::int64_t begin_ = 0, end_ = 0, keep_ = 1 << 21;
   std::optional<std::int64_t> length_;
   std::vector<std::int32_t> codes_;
   std::vector<double> reals_;
@@ -66,6 +68,9 @@ class Reader {
   bool met_sound_ = false;
   std::optional<Error> error_;
 };
+
+/// Of the library that converts rates.
+[[nodiscard]] std::string converter_version();
 
 /// To how many channels both have to be folded so that they can be held against each other: 0 where they have equally many, or
 /// one of them more than two whose places are not known.

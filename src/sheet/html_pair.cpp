@@ -9,7 +9,6 @@
 
 #include "base/text.h"
 #include "sheet/html_frame.h"
-#include "sheet/order.h"
 #include "sheet/pair_words.h"
 #include "sheet/phrases.h"
 #include "sheet/plot.h"
@@ -94,7 +93,7 @@ class PairPage {
     out_ += "<header>\n<p class=\"verdict " + std::string(same ? "pass" : "warn") + "\">" + safe(summary_of(pair)) + "</p>\n<h1>" + safe(base::for_terminal(pair.new_path)) +
             " held against " + safe(base::for_terminal(pair.old_path)) + "</h1>\n";
     for (const auto& [label, path] : {std::pair{"Old: ", &pair.old_path}, std::pair{"New: ", &pair.new_path}}) {
-      const auto file = std::ranges::find_if(sheet_.files, [&](const FileSheet& one) { return one.path == *path; });
+      const auto file = std::ranges::find(sheet_.files, *path, &FileSheet::path);
       if (file != sheet_.files.end()) out_ += "<p>" + std::string(label) + safe(facts_line(file->facts)) + "</p>\n";
     }
     out_ += "</header>\n<main>\n<section class=\"file\" id=\"pair\" aria-labelledby=\"pair-name\">\n<h2 id=\"pair-name\">What differs</h2>\n";
@@ -109,13 +108,15 @@ class PairPage {
  private:
   void edits(const Pair& pair) {
     if (pair.edits.empty()) return;
-    out_ += "<h3>Where they part (" + std::to_string(pair.edits.size()) + ")</h3>\n<ol class=\"findings\">\n";
+    out_ += "<h3>Where they part (" + std::to_string(pair.edits_total) + ")</h3>\n<ol class=\"findings\">\n";
     for (std::size_t i = 0; i < pair.edits.size(); ++i) {
       const auto number = std::to_string(i + 1);
       out_ += "<li class=\"warn-row\"><span class=\"number warn\">" + number + "</span><p class=\"head\">" + safe(words_of(pair.edits[i])) +
               " <button type=\"button\" hidden data-place=\"" + base::shortest(pair.edits[i].old_start_s) + "\" aria-label=\"Look there, place " + number + "\">Look there</button></p></li>\n";
     }
     out_ += "</ol>\n";
+    const auto rest = and_more(pair.edits.size(), pair.edits_total);
+    if (!rest.empty()) out_ += "<p>" + rest + "</p>\n";
   }
 
   void pictures(const Pair& pair) {

@@ -293,7 +293,7 @@ void write_pair(JsonText& json, const Pair& pair, const Catalog& catalog) {
   json.end_array();
   json.key("channel_gains_db");
   json.begin_number_list();
-  for (const double gain : pair.channel_gains_db) json.number(gain, 3);
+  for (const auto& gain : pair.channel_gains_db) gain && !pair.loose ? json.number(*gain, 3) : json.null();
   json.end_array();
   json.text_unless_empty("clock", pair.clock);
   json.key("edits");
@@ -309,9 +309,12 @@ void write_pair(JsonText& json, const Pair& pair, const Catalog& catalog) {
     json.end_object();
   }
   json.end_array();
-  json.seconds("ends_later_s", pair.ends_later_s);
+  json.integer("edits_total", pair.edits_total);
+  // Where nothing was found in common there is no number, and none is made up.
+  const auto number = [&](std::string_view name, double value, int decimals, bool there) { there ? json.number(name, value, decimals) : json.null(name); };
+  number("ends_later_s", pair.ends_later_s, 6, pair.aligned);
   json.integer("folded_to_channels", pair.folded_to);
-  json.number("gain_db", pair.gain_db, 3);
+  number("gain_db", pair.gain_db, 3, pair.aligned && !pair.loose);
   json.key("inverted_channels");
   json.begin_number_list();
   for (std::size_t c = 0; c < pair.inverted.size(); ++c) {
@@ -319,7 +322,7 @@ void write_pair(JsonText& json, const Pair& pair, const Catalog& catalog) {
   }
   json.end_array();
   json.text("kind", to_string(pair.kind));
-  json.number("left_dbfs", pair.left_dbfs, 1);
+  number("left_dbfs", pair.left_dbfs, 1, pair.aligned);
   json.text("new", pair.new_path);
   json.integer("new_sample_rate", pair.new_rate);
   json.key("null_by_octave");
@@ -332,8 +335,8 @@ void write_pair(JsonText& json, const Pair& pair, const Catalog& catalog) {
     json.end_object();
   }
   json.end_array();
-  json.number("null_db", pair.null_db, 1);
-  json.number("null_outside_edits_db", pair.null_outside_db, 1);
+  number("null_db", pair.null_db, 1, pair.aligned);
+  number("null_outside_edits_db", pair.null_outside_db, 1, pair.aligned);
   json.key("null_over_time");
   json.begin_object();
   json.seconds("step_s", pair.null_step_s);
@@ -342,11 +345,12 @@ void write_pair(JsonText& json, const Pair& pair, const Catalog& catalog) {
   for (const float value : pair.null_over_time) json.number(static_cast<double>(value), 1);
   json.end_array();
   json.end_object();
-  json.number("offset_frames", pair.offset_frames, 2);
-  json.seconds("offset_s", pair.offset_s);
+  number("offset_frames", pair.offset_frames, 2, pair.aligned);
+  number("offset_s", pair.offset_s, 6, pair.aligned);
   json.text("old", pair.old_path);
   json.integer("old_sample_rate", pair.old_rate);
-  json.number("speed", pair.speed, 9);
+  json.text_unless_empty("remark", pair.remark);
+  number("speed", pair.speed, 9, pair.aligned);
   json.text("summary", summary_of(pair));
   json.boolean("swapped_channels", pair.swapped);
   json.key("turns");

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <vector>
 
 #include "base/text.h"
 #include "sheet/phrases.h"
@@ -9,27 +10,38 @@
 namespace sendworthy::sheet {
 namespace {
 
-constexpr double kShortS = 0.015;  // of an edit: less is nothing
+constexpr double kShortS = 0.025;  // of an edit: less is nothing
 
 std::string decibels(double value) { return base::fixed(std::abs(value), 2) + " dB " + (value < 0 ? "softer" : "louder"); }
 
 std::string gain_words(const Pair& pair) {
   const auto& gains = pair.channel_gains_db;
-  const auto extremes = std::minmax_element(gains.begin(), gains.end());
-  if (gains.size() > 1 && *extremes.second - *extremes.first >= 0.05) {
-    std::string text;
+  const auto name = [&](std::size_t c) { return channel_name(static_cast<int>(c) + 1, static_cast<int>(gains.size())); };
+  std::vector<double> known;
+  std::string gone;
+  for (std::size_t c = 0; c < gains.size(); ++c) {
+    if (!gains[c]) continue;
+    if (*gains[c] <= -144) {
+      gone += (gone.empty() ? "" : ", ") + name(c) + (gains.size() == 1 ? "it" : "") + " silent now";
+    } else {
+      known.push_back(*gains[c]);
+    }
+  }
+  if (pair.loose) return gone;
+  const auto extremes = std::minmax_element(known.begin(), known.end());
+  std::string text = gone;
+  if (known.size() > 1 && *extremes.second - *extremes.first >= 0.05) {
     for (std::size_t c = 0; c < std::min<std::size_t>(gains.size(), 8); ++c) {
-      text += (text.empty() ? "" : ", ") + channel_name(static_cast<int>(c) + 1, static_cast<int>(gains.size())) + " " +
-              (std::abs(gains[c]) < 0.005 ? "unchanged" : decibels(gains[c]));
+      if (gains[c] && *gains[c] > -144) text += (text.empty() ? "" : ", ") + name(c) + " " + (std::abs(*gains[c]) < 0.005 ? "unchanged" : decibels(*gains[c]));
     }
     return text;
   }
-  return pair.gain_db == 0 ? "" : decibels(pair.gain_db);
+  return pair.gain_db == 0 ? text : (text.empty() ? "" : text + ", ") + decibels(pair.gain_db);
 }
 
 std::string polarity_words(const Pair& pair) {
   const auto inverted = std::count(pair.inverted.begin(), pair.inverted.end(), true);
-  if (inverted == 0) return "";
+  if (inverted == 0 || pair.loose) return "";
   if (inverted == static_cast<std::ptrdiff_t>(pair.inverted.size())) return "polarity inverted";
   std::string text;
   for (std::size_t c = 0; c < pair.inverted.size(); ++c) {
@@ -75,7 +87,7 @@ std::string rate_words(const Pair& pair) {
 
 // The place alone; words_of() has it in both files.
 std::string edit_words(const Pair& pair) {
-  if (pair.edits.size() != 1) return "Edited in " + plural(static_cast<std::int64_t>(pair.edits.size()), "place", "places") + ", else the same";
+  if (pair.edits.size() != 1) return "Edited in " + plural(pair.edits_total, "place", "places") + ", else the same";
   const auto words = words_of(pair.edits.front());
   return "Edited: " + words.substr(0, words.find(" (")) + "; else the same";
 }
@@ -90,7 +102,8 @@ std::string beginning(const Pair& pair) {
     case Pair::Kind::edited: return edit_words(pair);
     case Pair::Kind::different_mix: break;
   }
-  return pair.aligned ? "A different mix" : "Nothing in common was found: another song, or another take";
+  if (!pair.aligned) return pair.remark.find("digital silence") != std::string::npos ? "Nothing to hold against each other" : "Nothing in common was found: another song, or another take";
+  return "A different mix";
 }
 
 }  // namespace
@@ -102,6 +115,7 @@ std::string summary_of(const Pair& pair) {
       if (!part.empty()) text += "; " + part;
     }
   }
+  if (!pair.remark.empty()) text += "; " + pair.remark;
   return text + ".";
 }
 

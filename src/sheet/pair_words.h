@@ -4,14 +4,13 @@
 #include <sendworthy/sheet.h>
 
 #include <string>
-#include <vector>
 
 namespace sendworthy::sheet {
 
 /// "Edited in 1 place, else the same; 1.50 dB softer; 777 frames later (0.016 s)."
 [[nodiscard]] std::string summary_of(const Pair& pair);
 
-/// "0:12.340 to 0:14.340 holds another sound", "2.000 s were put in at 0:12.340", with the place in the new file.
+/// "0:12.340 to 0:14.340 changed", "2.000 s put in at 0:12.340", with the place in the new file.
 [[nodiscard]] std::string words_of(const Pair::Edit& edit);
 
 /// "31.5 Hz", "2 kHz"

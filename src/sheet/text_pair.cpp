@@ -4,7 +4,6 @@
 #include <string>
 
 #include "base/text.h"
-#include "sheet/order.h"
 #include "sheet/pair_words.h"
 #include "sheet/phrases.h"
 #include "sheet/text_parts.h"
@@ -24,10 +23,10 @@ std::string word_of(const Pair& pair) {
 void edits(Page& page, const Pair& pair) {
   if (pair.edits.empty()) return;
   page.blank();
-  page.line(0, "Where they part (" + std::to_string(pair.edits.size()) + ")", Ink::strong);
+  page.line(0, "Where they part (" + std::to_string(pair.edits_total) + ")", Ink::strong);
   const auto shown = std::min(kEditsShown, pair.edits.size());
   for (std::size_t i = 0; i < shown; ++i) page.line(2, words_of(pair.edits[i]));
-  const auto rest = and_more(shown, static_cast<std::int64_t>(pair.edits.size()));
+  const auto rest = and_more(shown, pair.edits_total);
   if (!rest.empty()) page.line(2, rest);
 }
 
@@ -84,17 +83,13 @@ void turns(Page& page, const Pair& pair) {
 
 std::string pairs_text(const Sheet& sheet, const Catalog& catalog, const TextOptions& options) {
   Page page(options.width, options.colour);
-  for (const auto* file : in_order(sheet.files)) {
-    if (!file->error) continue;
-    page.paragraph(0, "NO SHEET", 10, unbroken(path_of(*file)) + ": " + base::for_terminal(file->error->text), Ink::fail);
-  }
   for (const auto& pair : sheet.pairs) {
     const auto word = word_of(pair);
     const bool same = pair.kind == Pair::Kind::identical_bits || pair.kind == Pair::Kind::identical_audio;
     page.paragraph(0, word, static_cast<int>(word.size()) + 2, summary_of(pair), same ? Ink::pass : Ink::warn);
     if (options.quiet) continue;
     for (const auto& [label, path] : {std::pair{"old", &pair.old_path}, std::pair{"new", &pair.new_path}}) {
-      const auto file = std::ranges::find_if(sheet.files, [&](const FileSheet& one) { return one.path == *path; });
+      const auto file = std::ranges::find(sheet.files, *path, &FileSheet::path);
       if (file != sheet.files.end()) page.paragraph(2, label, 5, unbroken(path_of(*file)) + ": " + facts_line(file->facts), Ink::faint);
     }
     edits(page, pair);

@@ -229,7 +229,7 @@ struct Pair {
   double offset_frames = 0;  ///< the same in frames of the new file; positive: the new one is later
   double ends_later_s = 0;   ///< how long the new file goes on after the old one's end
   double gain_db = 0;        ///< of the new file over the old one
-  std::vector<double> channel_gains_db;
+  std::vector<std::optional<double>> channel_gains_db;  ///< −144: silent in the new file; nothing: silent in the old one
   std::vector<bool> inverted;  ///< by channel of the new file
   bool swapped = false;        ///< left and right changed about
   double speed = 1;            ///< seconds of the new file that one second of the old one takes
@@ -241,6 +241,9 @@ struct Pair {
   std::vector<float> null_over_time;  ///< dB; not a number where the old file is silent or nothing was paired
   std::vector<Octave> octaves;        ///< outside of the edits
   std::vector<Edit> edits;
+  std::int64_t edits_total = 0;
+  bool loose = false;  ///< so little is shared that gain, polarity and fractions of a frame say nothing
+  std::string remark;  ///< what else must be known
   std::vector<Change> changes;  ///< sorted by key
   std::size_t unchanged = 0;    ///< measurements that read the same
   std::vector<Turn> turns;      ///< findings that appeared, went, or changed

@@ -130,8 +130,8 @@ TEST_SUITE("pair/compare") {
     auto balance = song();
     for (auto& v : balance.channels[0]) v *= test::from_db(-3);
     const auto sides = pair_of(song(), balance);
-    CHECK(sides.channel_gains_db.at(0) == doctest::Approx(-3).epsilon(0.001));
-    CHECK(std::abs(sides.channel_gains_db.at(1)) < 0.001);
+    CHECK(*sides.channel_gains_db.at(0) == doctest::Approx(-3).epsilon(0.001));
+    CHECK(std::abs(*sides.channel_gains_db.at(1)) < 0.001);
   }
 
   TEST_CASE("an edit is placed within 50 ms, a piece taken out and one put in as well") {
@@ -205,6 +205,7 @@ TEST_SUITE("pair/compare") {
     auto mislabelled = resampled(song(), 44100.0 / 48000, 44100);
     mislabelled.rate = 48000;
     const auto wrong = pair_of(song(), mislabelled);
+
     CHECK(wrong.kind == Kind::same_mix);
     CHECK(wrong.speed == doctest::Approx(0.91875).epsilon(1e-6));
     CHECK(wrong.clock == "44.1 kHz material played at 48 kHz");
@@ -214,6 +215,63 @@ TEST_SUITE("pair/compare") {
     CHECK(drifting.kind == Kind::same_mix);
     CHECK(std::abs(drifting.speed - 1 / 1.00005) < 1e-6);
     CHECK(drifting.null_db < -60);
+    for (const double millionths : {100.0, -300.0}) {
+      const auto fast = pair_of(twice, resampled(twice, 1 / (1 + millionths * 1e-6), 48000));
+      CAPTURE(millionths);
+      CHECK(fast.kind == Kind::same_mix);
+      CHECK(std::abs(fast.speed - 1 / (1 + millionths * 1e-6)) < 1e-6);
+    }
+    // A slip of three frames is a cut, not a clock.
+    const auto slip = pair_of(twice, with(twice, [](auto& x) { x.erase(x.begin() + 500000, x.begin() + 500003); }));
+    CHECK(slip.kind == Kind::edited);
+    CHECK(slip.speed == 1);
+  }
+
+  TEST_CASE("what only one file has is named, and nothing is called equal that was not compared") {
+    // Other sound in front, behind; silence there is an offset alone.
+    auto other = song();
+    for (std::size_t c = 0; c < 2; ++c) {
+      const auto hiss = test::noise(31 + c, 0.2, 96000);
+      other.channels[c].insert(other.channels[c].begin(), hiss.begin(), hiss.end());
+    }
+    const auto front = pair_of(song(), other);
+    CHECK(front.kind == Kind::edited);
+    REQUIRE(front.edits.size() == 1);
+    CHECK(front.edits[0].new_end_s == doctest::Approx(2).epsilon(0.01));
+    CHECK(front.edits[0].old_end_s == 0);
+    auto behind = song();
+    for (std::size_t c = 0; c < 2; ++c) {
+      const auto hiss = test::noise(33 + c, 0.2, 96000);
+      behind.channels[c].insert(behind.channels[c].end(), hiss.begin(), hiss.end());
+    }
+    CHECK(pair_of(song(), behind).kind == Kind::edited);
+    // The last frame counts, whatever the length.
+    auto odd = song();
+    for (auto& channel : odd.channels) channel.resize(480001);
+    auto last = odd;
+    last.channels[0].back() += 0.1;
+    CHECK(pair_of(odd, last).kind == Kind::edited);
+    // A channel that fell silent, and one that always was.
+    auto muted = song();
+    std::fill(muted.channels[1].begin(), muted.channels[1].end(), 0.0);
+    const auto gone = pair_of(song(), muted);
+    CHECK(gone.kind == Kind::different_mix);
+    CHECK(*gone.channel_gains_db.at(1) == -144);
+    const auto still = pair_of(muted, louder(muted, -2));
+    CHECK(still.kind == Kind::gain_only);
+    CHECK(!still.channel_gains_db.at(1));
+    CHECK(still.gain_db == doctest::Approx(-2).epsilon(0.001));
+    // No float holds 32 bits: unequal digests are not equal audio.
+    auto fine = song();
+    fine.channels[0][1000] += 1e-9;
+    CHECK(pair_of(song(), fine, {.bits = 32}, {.bits = 32}).kind != Kind::identical_audio);
+    // Half of a pause is taken out: both lags fit the silence.
+    auto pause = song();
+    for (auto& channel : pause.channels) channel.insert(channel.begin() + 300000, 96000, 0.0);
+    const auto shorter = pair_of(pause, with(pause, [](auto& x) { x.erase(x.begin() + 340000, x.begin() + 364000); }));
+    REQUIRE(shorter.edits.size() == 1);
+    CHECK(shorter.edits[0].new_end_s >= shorter.edits[0].new_start_s);
+    CHECK(shorter.edits[0].old_end_s - shorter.edits[0].old_start_s == doctest::Approx(0.5).epsilon(0.05));
   }
 
   TEST_CASE("what is left is arithmetic: noise 40 dB under the music, in one octave only") {
