@@ -31,7 +31,8 @@ constexpr int kClimb = 8;
 constexpr std::int64_t kOftenLost = 12, kSeldom = 8;  // windows
 constexpr std::int64_t kPassage = 9;  // windows: for so long the old lag must be gone and the new one hold, or to the end
 constexpr std::int64_t kWideSamples = 1 << 24;  // three minutes of stereo: looking far back shall not mean decoding again
-constexpr double kWideS = 60, kWideWindowS = 6, kAsLikely = 0.005;
+constexpr std::size_t kWideCandidates = 10;
+constexpr double kNearbyS = 10, kWideS = 60, kWideWindowS = 6, kAsLikely = 0.005;
 constexpr double kClearlyFaster = 1.3;
 constexpr double kDriftLeast = 0.4, kDriftRest = 0.5;  // frames
 constexpr double kDriftShare = 0.02;  // of the whole drift: a fast one smears each window
@@ -389,20 +390,29 @@ class Aligner {
     return *at;
   }
 
-  // Where else does the sound of the next seconds stand?
+  // Where else does the sound of the next seconds stand? Nearby first: in a song of one rhythm many places sound alike.
   Fit search_wide(std::int64_t at) {
+    Fit best{lag_, 0};
+    for (const double reach_s : {kNearbyS, kWideS}) {
+      best = search_within(at, reach_s);
+      if (best.likeness >= same_) break;
+    }
+    return best;
+  }
+
+  Fit search_within(std::int64_t at, double reach_s) {
     const double steps = 1 / (Onsets::kStepS * result_.rate);
-    const auto begin = static_cast<std::ptrdiff_t>(static_cast<double>(at) * steps * result_.speed);
+    const auto step_of = [&](double seconds) { return static_cast<std::ptrdiff_t>(seconds / Onsets::kStepS); };
     if (stretched_.empty() || stretched_by_ != result_.speed)
       stretched_ = result_.speed == 1 ? old_onsets_ : stretched(old_onsets_, result_.speed), stretched_by_ = result_.speed;
-    const auto& mine = stretched_;
-    const auto from = std::min<std::ptrdiff_t>(std::ssize(mine), begin), to = std::min<std::ptrdiff_t>(std::ssize(mine), begin + static_cast<std::ptrdiff_t>(kWideWindowS / Onsets::kStepS));
-    const auto wide = static_cast<std::ptrdiff_t>(kWideS / Onsets::kStepS);
+    const auto begin = static_cast<std::ptrdiff_t>(static_cast<double>(at) * steps * result_.speed);
+    const auto from = std::min(std::ssize(stretched_), begin), to = std::min(std::ssize(stretched_), begin + step_of(kWideWindowS));
     const auto there = static_cast<std::ptrdiff_t>((static_cast<double>(at) + lag_) * steps * result_.speed);
-    const auto first = std::clamp<std::ptrdiff_t>(there - wide, 0, std::ssize(new_onsets_)), last = std::clamp<std::ptrdiff_t>(there + wide + (to - from), first, std::ssize(new_onsets_));
-    const std::vector<float> a(mine.begin() + from, mine.begin() + to), b(new_onsets_.begin() + first, new_onsets_.begin() + last);
-    Fit best;
-    for (const auto& candidate : likely_lags(a, b, 3, 4)) {
+    const auto first = std::clamp<std::ptrdiff_t>(there - step_of(reach_s), 0, std::ssize(new_onsets_));
+    const auto last = std::clamp<std::ptrdiff_t>(there + step_of(reach_s) + (to - from), first, std::ssize(new_onsets_));
+    const std::vector<float> a(stretched_.begin() + from, stretched_.begin() + to), b(new_onsets_.begin() + first, new_onsets_.begin() + last);
+    Fit best{lag_, 0};
+    for (const auto& candidate : likely_lags(a, b, 3, kWideCandidates)) {
       const double lag = (candidate.lag + static_cast<double>(first - from)) / (steps * result_.speed);
       const auto fit = search(at, lag);
       // In a loop many are as likely: the nearest.
