@@ -19,7 +19,7 @@ constexpr std::size_t kCandidates = 10, kProbes = 12;
 constexpr double kSilent = 1e-9;   // −90 dBFS
 constexpr float kAsHigh = 0.998f;    // of the highest correlation: as good
 constexpr double kFound = 0.3;     // a mean correlation of less is chance
-constexpr double kAsGood = 0.02, kHopeless = 0.3, kPerfect = 0.97;
+constexpr double kAsGood = 0.02, kHopeless = 0.3, kPerfect = 0.97, kHalfWay = 0.5;
 constexpr double kStrong = 0.97;      // two windows of it at one lag are something in common
 // What a window must reach at a lag, from what the better ones of the whole file reach: an edit must not lower it, and in a song a
 // lag that is off by a beat comes near.
@@ -31,7 +31,8 @@ constexpr int kClimb = 8;
 constexpr std::int64_t kOftenLost = 12, kSeldom = 8;  // windows
 constexpr std::int64_t kPassage = 9;  // windows: for so long the old lag must be gone and the new one hold, or to the end
 constexpr std::int64_t kWideSamples = 1 << 24;  // three minutes of stereo: looking far back shall not mean decoding again
-constexpr std::size_t kWideCandidates = 10;
+constexpr std::size_t kWideCandidates = 10;  // half as many where each costs four times as much
+constexpr double kHighRate = 64000;
 constexpr double kNearbyS = 10, kWideS = 60, kWideWindowS = 6, kAsLikely = 0.005;
 constexpr double kClearlyFaster = 1.3;
 constexpr double kDriftLeast = 0.4, kDriftRest = 0.5;  // frames
@@ -252,6 +253,8 @@ class Aligner {
         likeness.push_back(fit.likeness);
         if (fit.likeness >= kFound) lags.push_back(fit.lag);
         if (++looked >= 4 && sum < (best - kHopeless) * static_cast<double>(looked)) break;
+        // Half of them, and not one that comes near: what follows a lag from place to place finds the rest.
+        if (2 * looked >= places.size() && *std::ranges::max_element(likeness) < kHalfWay) break;
       }
       if (lags.empty() || looked < places.size()) continue;
       std::nth_element(lags.begin(), lags.begin() + static_cast<std::ptrdiff_t>(lags.size() / 2), lags.end());
@@ -412,7 +415,7 @@ class Aligner {
     const auto last = std::clamp<std::ptrdiff_t>(there + step_of(reach_s) + (to - from), first, std::ssize(new_onsets_));
     const std::vector<float> a(stretched_.begin() + from, stretched_.begin() + to), b(new_onsets_.begin() + first, new_onsets_.begin() + last);
     Fit best{lag_, 0};
-    for (const auto& candidate : likely_lags(a, b, 3, kWideCandidates)) {
+    for (const auto& candidate : likely_lags(a, b, 3, result_.rate > kHighRate ? kWideCandidates / 2 : kWideCandidates)) {
       const double lag = (candidate.lag + static_cast<double>(first - from)) / (steps * result_.speed);
       const auto fit = search(at, lag);
       // In a loop many are as likely: the nearest.
