@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "dsp/kaiser.h"
+
 // Counting bits is an instruction of its own there.
 #define HWY_WANT_AVX3_DL
 #undef HWY_TARGET_INCLUDE
@@ -136,15 +138,6 @@ HWY_EXPORT(ByAny);
 HWY_EXPORT(SignCoincidence);
 namespace {
 
-double bessel_i0(double x) {
-  double sum = 1, term = 1;
-  for (int k = 1; k < 60; ++k) {
-    term *= (x / (2 * k)) * (x / (2 * k));
-    sum += term;
-  }
-  return sum;
-}
-
 constexpr double kAttenuationDb = 100, kBeta = 10.06;  // Kaiser: 0.1102·(A − 8.7)
 
 }  // namespace
@@ -159,9 +152,7 @@ Decimator::Decimator(double fs, int factor, double pass_hz, double stop_hz) : fa
   std::vector<double> taps(static_cast<std::size_t>(count));
   for (int i = 0; i < count; ++i) {
     const double t = i - middle;
-    const double sinc = t == 0 ? cut : std::sin(std::numbers::pi * cut * t) / (std::numbers::pi * t);
-    const double u = t / (middle + 0.5);
-    taps[static_cast<std::size_t>(i)] = sinc * bessel_i0(kBeta * std::sqrt(1 - u * u));
+    taps[static_cast<std::size_t>(i)] = kaiser_sinc(t, middle + 0.5, cut, kBeta);
     sum += taps[static_cast<std::size_t>(i)];
   }
   for (const double v : taps) taps_.push_back(static_cast<float>(v / sum));

@@ -4,8 +4,8 @@
 #include <array>
 #include <bit>
 #include <cmath>
-#include <numbers>
 
+#include "dsp/kaiser.h"
 #include "dsp/planar.h"
 
 #undef HWY_TARGET_INCLUDE
@@ -125,24 +125,10 @@ namespace {
 
 constexpr int kSub = kSubBlock;
 
-double bessel_i0(double x) {
-  double sum = 1, term = 1;
-  for (int k = 1; k < 60; ++k) {
-    term *= (x / (2 * k)) * (x / (2 * k));
-    sum += term;
-  }
-  return sum;
-}
-
 // Kaiser-windowed sinc, cut at fs/2: the point `fraction` after tap number taps/2 − 1. Kaiser's formula
 // A = 2.285·Δω·(taps − 1) + 8 gives about 48 dB (28 taps) and 100 dB (64 taps) over a transition of 0.45 … 0.55 fs.
 double tap(int index, int taps, double fraction, double beta) {
-  const double t = index - (taps / 2 - 1) - fraction;
-  const double half = taps / 2.0;
-  const double u = t / half;
-  if (std::abs(u) >= 1) return 0;
-  const double sinc = t == 0 ? 1 : std::sin(std::numbers::pi * t) / (std::numbers::pi * t);
-  return sinc * bessel_i0(beta * std::sqrt(1 - u * u)) / bessel_i0(beta);
+  return kaiser_sinc(index - (taps / 2 - 1) - fraction, taps / 2.0, 1, beta);
 }
 
 struct Tables {

@@ -10,6 +10,7 @@
 
 #include "base/text.h"
 #include "dsp/fourier.h"
+#include "dsp/kaiser.h"
 #include "dsp/planar.h"
 
 namespace sendworthy::pair {
@@ -43,25 +44,12 @@ constexpr std::size_t kMostTimes = 4096, kMostIslands = 256;
 
 double db(double ratio) { return ratio <= 0 ? kFloorDb : std::max(kFloorDb, 10 * std::log10(ratio)); }
 
-double bessel_i0(double x) {
-  double sum = 1, term = 1;
-  for (int k = 1; k < 60; ++k) {
-    term *= (x / (2 * k)) * (x / (2 * k));
-    sum += term;
-  }
-  return sum;
-}
-
 // Kaiser-windowed sinc: y[n] = Σ taps[t]·x[n + t − kTaps/2 + 1] is x at n + fraction, up to `cut` times half the rate.
 std::array<float, kTaps> fraction_taps(double fraction, double cut) {
   std::array<float, kTaps> taps{};
-  const double beta = 10;
-  for (int t = 0; t < kTaps; ++t) {
-    const double at = t - (kTaps / 2 - 1) - fraction, u = at / (kTaps / 2.0);
-    if (std::abs(u) >= 1) continue;
-    const double sinc = at == 0 ? cut : std::sin(std::numbers::pi * cut * at) / (std::numbers::pi * at);
-    taps[static_cast<std::size_t>(t)] = static_cast<float>(sinc * bessel_i0(beta * std::sqrt(1 - u * u)) / bessel_i0(beta));
-  }
+  constexpr double kBeta = 10;
+  for (int t = 0; t < kTaps; ++t)
+    taps[static_cast<std::size_t>(t)] = static_cast<float>(dsp::kaiser_sinc(t - (kTaps / 2 - 1) - fraction, kTaps / 2.0, cut, kBeta));
   return taps;
 }
 
