@@ -57,6 +57,8 @@ int run_compare(const Words& words) {
   if (const auto valid = run.validate(arguments, *config); !valid) return report(valid.error(), "compare");
   const auto fails = fail_on_of(fail_on);
   if (!fails) return report(fails.error(), "compare");
+  if (*fails == FailOn::warn)
+    return report({ErrorCode::usage, "--fail-on warn says nothing here: two files differ or they do not; give fail or never", {}}, "compare");
   if (files.size() != 2)
     return report({ErrorCode::usage, "two files are wanted, the old one and the new one; " + std::to_string(files.size()) + " given", {}}, "compare");
   const auto rule_sets = rule_sets_of(rules, *config);

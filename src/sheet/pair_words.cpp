@@ -87,9 +87,9 @@ std::string rate_words(const Pair& pair) {
 
 // The place alone; words_of() has it in both files.
 std::string edit_words(const Pair& pair) {
-  if (pair.edits.size() != 1) return "Edited in " + plural(pair.edits_total, "place", "places") + ", else the same";
+  if (pair.edits.size() != 1) return "Changed in " + plural(pair.edits_total, "place", "places") + ", else the same";
   const auto words = words_of(pair.edits.front());
-  return "Edited: " + words.substr(0, words.find(" (")) + "; else the same";
+  return words.substr(0, words.find(" (")) + ", else the same";
 }
 
 std::string beginning(const Pair& pair) {
@@ -98,12 +98,12 @@ std::string beginning(const Pair& pair) {
     case Pair::Kind::identical_audio: return "The same audio to the last bit; only what stands around it differs";
     case Pair::Kind::dither_only: return "The same but for dither: what is left stays within a few steps of the shorter word";
     case Pair::Kind::gain_only: return "The same but for level";
-    case Pair::Kind::same_mix: return "The same mix";
+    case Pair::Kind::same_mix: return "The same all through";
     case Pair::Kind::edited: return edit_words(pair);
     case Pair::Kind::different_mix: break;
   }
   if (!pair.aligned) return pair.remark.find("digital silence") != std::string::npos ? "Nothing to hold against each other" : "Nothing in common was found: another song, or another take";
-  return "A different mix";
+  return "More than level, place or speed differs";
 }
 
 }  // namespace

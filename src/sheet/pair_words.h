@@ -7,7 +7,7 @@
 
 namespace sendworthy::sheet {
 
-/// "Edited in 1 place, else the same; 1.50 dB softer; 777 frames later (0.016 s)."
+/// "0:12.340 to 0:14.340 changed, else the same; 1.50 dB softer; 777 frames later (0.0162 s)."
 [[nodiscard]] std::string summary_of(const Pair& pair);
 
 /// "0:12.340 to 0:14.340 changed", "2.000 s put in at 0:12.340", with the place in the new file.

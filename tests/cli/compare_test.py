@@ -72,7 +72,7 @@ class Compare(lab.Case):
         page = out.decode()
         self.assertEqual(code, 1)
         self.assertNotIn("new <b>", page)
-        for words in ("Edited: ", "Where they part (1)", "What is left, over time", "What is left, by octave", "Measurements that changed"):
+        for words in (" changed, else the same", "Where they part (1)", "What is left, over time", "What is left, by octave", "Measurements that changed"):
             self.assertIn(words, page)
         self.assertEqual(page.count('<figure id="pair-null-'), 2)
         same = self.run_program("compare", "old.wav", "old.wav", "--format", "html")
@@ -88,7 +88,7 @@ class Compare(lab.Case):
 
     def test_a_call_that_is_wrong_and_files_that_are_none(self):
         for arguments in ([], ["old.wav"], ["old.wav", "old.wav", "old.wav"], ["--format", "junit", "old.wav", "old.wav"],
-                          ["--rules", "nothing-like-it", "old.wav", "old.wav"], ["--output", "old.wav", "old.wav", "old.wav"]):
+                          ["--rules", "nothing-like-it", "old.wav", "old.wav"], ["--fail-on", "warn", "old.wav", "old.wav"], ["--output", "old.wav", "old.wav", "old.wav"]):
             code, out, err = self.run_program("compare", *arguments)
             self.assertEqual((code, out), (2, b""), arguments)
             self.assertTrue(err)
