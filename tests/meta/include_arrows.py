@@ -21,7 +21,8 @@ ARROWS = {
     "sheet": {"base"},
     "check": {"measure", "judge", "safety", "audio", "dsp", "base"},
     "pair": {"check", "audio", "dsp", "base"},
-    "cli": {"pair", "check", "sheet", "base"},
+    "delivery": {"pair", "check", "judge", "sheet", "audio", "dsp", "base"},
+    "cli": {"delivery", "pair", "check", "sheet", "base"},
 }
 
 # third-party header (pattern over the text between the brackets) -> where it may stand (pattern over the path below src/)
