@@ -51,10 +51,7 @@ Result<void> collect(const std::string& folder, Depth depth, int level, std::vec
   const auto prefix = folder.ends_with('/') ? folder : folder + "/";
   for (const auto& entry : *entries) {
     if (entry.kind == base::FolderEntry::Kind::file) {
-      const auto extension = extension_of(entry.name);
-      // "._name" is what some systems leave beside a file on foreign disks; it holds no sound.
-      if (extension.empty() || entry.name.starts_with("._")) continue;
-      if (kAudioExtensions.find(" " + extension + " ") == std::string_view::npos) continue;
+      if (!is_audio_name(entry.name)) continue;
       if (found.size() >= kMaxFiles)
         return fail(
             ErrorCode::unreadable,
@@ -72,6 +69,12 @@ Result<void> collect(const std::string& folder, Depth depth, int level, std::vec
 }
 
 }  // namespace
+
+bool is_audio_name(std::string_view name) {
+  const auto extension = extension_of(std::string(name));
+  // "._name" is what some systems leave beside a file on foreign disks; it holds no sound.
+  return !extension.empty() && !name.starts_with("._") && kAudioExtensions.find(" " + extension + " ") != std::string_view::npos;
+}
 
 Result<OpenedFile> open_file(const std::string& path) {
   auto file = base::InputFile::open(path);

@@ -49,10 +49,11 @@ Finding nothing_judged(const RuleSet& rule_set) {
 
 class Checker {
  public:
-  Checker(const std::vector<std::string>& paths, const std::vector<RuleSet>& rule_sets, const CheckOptions& options,
+  Checker(const std::vector<CheckItem>& items, const std::vector<RuleSet>& rule_sets, const CheckOptions& options,
           const CheckHooks& hooks)
-      : paths_(paths), rule_sets_(rule_sets), options_(options), hooks_(hooks), requests_(requests_of(rule_sets)),
-        used_waivers_(rule_sets.size()), crew_(options.jobs) {}
+      : items_(items), rule_sets_(rule_sets), options_(options), hooks_(hooks), used_waivers_(rule_sets.size()), crew_(options.jobs) {
+    for (const auto& set : rule_sets) requests_.push_back(requests_of({set}));
+  }
 
   Sheet run() {
     Sheet sheet;
@@ -60,11 +61,11 @@ class Checker {
     sheet.libraries = library_versions();
     sheet.judged = options_.judge;
     for (const auto& set : rule_sets_) sheet.rules.push_back({set.name, set.title, set.purpose, set.digest, set.origin});
-    sheet.files.resize(paths_.size());
-    crew_.run(paths_.size(), [&](std::size_t index) {
+    sheet.files.resize(items_.size());
+    crew_.run(items_.size(), [&](std::size_t index) {
       FileSheet& file = sheet.files[index];
-      file.path = paths_[index];
-      file.role = options_.role;
+      file.path = items_[index].path;
+      file.role = items_[index].role;
       // The last line of defence: whatever one file does, the others still get their sheets.
       try {
         check(index, file);
@@ -96,7 +97,7 @@ class Checker {
       return;
     }
     measure::PassOptions pass_options;
-    pass_options.requests = requests_;
+    pass_options.requests = requests_of_item(items_[index]);
     pass_options.timelines = options_.timelines || options_.pictures;
     pass_options.pictures = options_.pictures;
     pass_options.second_meter = options_.second_meter;
@@ -104,7 +105,7 @@ class Checker {
     if (hooks_.progress) {
       pass_options.progress = [&, index](double fraction) {
         const std::lock_guard lock(hooks_mutex_);
-        hooks_.progress({index, paths_.size(), paths_[index], fraction});
+        hooks_.progress({index, items_.size(), items_[index].path, fraction});
       };
     }
     auto pass = measure::run_pass(*opened, pass_options, crew_);
@@ -129,11 +130,19 @@ class Checker {
       }
       sheet.file_digest = "sha256:" + *digest;
     }
-    if (options_.judge) judge_file(sheet);
+    if (options_.judge) judge_file(items_[index], sheet);
     sheet.cautions = safety::cautions(sheet, options_.monitoring);
   }
 
-  void judge_file(FileSheet& sheet) {
+  [[nodiscard]] std::vector<MeasureRequest> requests_of_item(const CheckItem& item) const {
+    std::vector<MeasureRequest> all;
+    for (const auto i : item.rule_sets) all.insert(all.end(), requests_[i].begin(), requests_[i].end());
+    std::sort(all.begin(), all.end());
+    all.erase(std::unique(all.begin(), all.end()), all.end());
+    return all;
+  }
+
+  void judge_file(const CheckItem& item, FileSheet& sheet) {
     judge::Subject subject;
     subject.path = sheet.path;
     subject.role = sheet.role;
@@ -143,7 +152,7 @@ class Checker {
     subject.duration_s = sheet.facts.duration_s;
     subject.sample_rate = sheet.facts.sample_rate;
     subject.today = options_.today;
-    for (std::size_t i = 0; i < rule_sets_.size(); ++i) {
+    for (const auto i : item.rule_sets) {
       auto judgement = judge::evaluate(rule_sets_[i], sheet.measurements, subject, catalog());
       if (judgement.findings.empty()) judgement.findings.push_back(nothing_judged(rule_sets_[i]));
       std::move(judgement.findings.begin(), judgement.findings.end(), std::back_inserter(sheet.findings));
@@ -172,11 +181,11 @@ class Checker {
 
   [[nodiscard]] bool stopped() const { return hooks_.stop != nullptr && hooks_.stop->load(); }
 
-  const std::vector<std::string>& paths_;
+  const std::vector<CheckItem>& items_;
   const std::vector<RuleSet>& rule_sets_;
   const CheckOptions& options_;
   const CheckHooks& hooks_;
-  const std::vector<MeasureRequest> requests_;
+  std::vector<std::vector<MeasureRequest>> requests_;  ///< of each rule set
   std::vector<std::set<std::size_t>> used_waivers_;
   std::mutex hooks_mutex_;
   measure::Crew crew_;
@@ -186,7 +195,16 @@ class Checker {
 
 Sheet check_files(const std::vector<std::string>& paths, const std::vector<RuleSet>& rule_sets, const CheckOptions& options,
                   const CheckHooks& hooks) {
-  return Checker(paths, rule_sets, options, hooks).run();
+  std::vector<std::size_t> all(rule_sets.size());
+  for (std::size_t i = 0; i < all.size(); ++i) all[i] = i;
+  std::vector<CheckItem> items;
+  for (const auto& path : paths) items.push_back({path, options.role, all});
+  return Checker(items, rule_sets, options, hooks).run();
+}
+
+Sheet check_items(const std::vector<CheckItem>& items, const std::vector<RuleSet>& rule_sets, const CheckOptions& options,
+                  const CheckHooks& hooks) {
+  return Checker(items, rule_sets, options, hooks).run();
 }
 
 std::string version() { return SENDWORTHY_VERSION; }

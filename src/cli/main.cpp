@@ -17,10 +17,11 @@
 namespace sendworthy::cli {
 
 std::span<const Command> commands() {
-  static constexpr std::array<Command, 7> kCommands{{
+  static constexpr std::array<Command, 8> kCommands{{
       {"check", "FILE...", "judge files by a rule set and print a sheet", run_check},
       {"measure", "FILE...", "print all measurements, judge nothing", run_measure},
       {"compare", "OLD NEW", "say what became of a bounce: what differs, where, by how much", run_compare},
+      {"deliver", "new DIR | check ORDER", "hold a set of files against what was ordered", run_deliver},
       {"merge", "SHEET...", "make one sheet and one verdict of many JSONL sheets", run_merge},
       {"rules", "[NAME]", "list, show and validate rule sets", run_rules},
       {"explain", "[ID]", "explain a measurement, a rule, a status", run_explain},
@@ -32,7 +33,7 @@ std::span<const Command> commands() {
 namespace {
 
 /// Commands of the contract that this version does not have: a script that calls one shall hear it plainly.
-constexpr std::array<std::string_view, 5> kLater{"plan", "listen", "deliver", "watch", "desk"};
+constexpr std::array<std::string_view, 4> kLater{"plan", "listen", "watch", "desk"};
 
 std::string program_help() {
   std::string text =

@@ -193,8 +193,9 @@ Result<Waiver> read_waiver(const Node& table) {
   return waiver;
 }
 
-// The tables of [[rule]] or [[waiver]].
-Result<std::vector<Node>> tables(const Node& root, std::string_view key) {
+}  // namespace
+
+Result<std::vector<Node>> tables_of(const Node& root, std::string_view key) {
   const auto node = root.find(key);
   if (!node) return std::vector<Node>{};
   const auto elements = node->type() == Node::Type::array ? node->members() : std::vector<Node>{};
@@ -207,7 +208,17 @@ Result<std::vector<Node>> tables(const Node& root, std::string_view key) {
   return elements;
 }
 
-}  // namespace
+Result<std::vector<Waiver>> read_waivers(const Node& root) {
+  std::vector<Waiver> waivers;
+  const auto nodes = tables_of(root, "waiver");
+  if (!nodes) return tl::unexpected(nodes.error());
+  for (const auto& table : *nodes) {
+    auto waiver = read_waiver(table);
+    if (!waiver) return tl::unexpected(waiver.error());
+    waivers.push_back(std::move(*waiver));
+  }
+  return waivers;
+}
 
 std::string in_quotes(std::string_view text) {
   constexpr std::size_t kLongest = 80;
@@ -256,7 +267,7 @@ Result<DraftSet> read_draft(const base::Document& document, std::string_view exp
   }
   if (const auto ok = read_header(*header, expected_name, set); !ok) return tl::unexpected(ok.error());
 
-  const auto rules = tables(root, "rule");
+  const auto rules = tables_of(root, "rule");
   if (!rules) return tl::unexpected(rules.error());
   const auto known = rule_keys(catalog);
   std::map<std::string, Place> seen;
@@ -270,13 +281,9 @@ Result<DraftSet> read_draft(const base::Document& document, std::string_view exp
     }
     set.rules.push_back(std::move(*rule));
   }
-  const auto waivers = tables(root, "waiver");
+  auto waivers = read_waivers(root);
   if (!waivers) return tl::unexpected(waivers.error());
-  for (const auto& table : *waivers) {
-    auto waiver = read_waiver(table);
-    if (!waiver) return tl::unexpected(waiver.error());
-    set.waivers.push_back(std::move(*waiver));
-  }
+  set.waivers = std::move(*waivers);
   return set;
 }
 

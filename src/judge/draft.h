@@ -49,6 +49,12 @@ struct ComparisonKey {
 [[nodiscard]] Result<DraftSet> read_draft(const base::Document& document, std::string_view expected_name,
                                           const Catalog& catalog);
 
+/// The tables of an array such as [[rule]]; none where the key is not there.
+[[nodiscard]] Result<std::vector<base::Node>> tables_of(const base::Node& root, std::string_view key);
+
+/// Every [[waiver]] of a document.
+[[nodiscard]] Result<std::vector<Waiver>> read_waivers(const base::Node& root);
+
 /// Lays `later` over `rules`, key by key.
 [[nodiscard]] Result<void> lay_over(std::vector<DraftRule>& rules, const DraftSet& later);
 

@@ -11,6 +11,7 @@
 #include "base/text.h"
 #include "pair/align.h"
 #include "pair/null.h"
+#include "pair/pair_of.h"
 
 namespace sendworthy {
 namespace {
@@ -123,6 +124,48 @@ void describe_identical(Pair& pair, const FileSheet& file) {
 
 bool is_identical(const Pair& pair) { return pair.kind == Pair::Kind::identical_bits || pair.kind == Pair::Kind::identical_audio; }
 
+namespace pair {
+
+Result<Pair> pair_of(const FileSheet& before, const FileSheet& after, const Hooks& hooks, std::optional<Alignment>* found) {
+  Pair pair;
+  pair.old_path = before.path, pair.new_path = after.path;
+  pair.old_rate = before.facts.sample_rate, pair.new_rate = after.facts.sample_rate;
+  const auto no_number = [](const FileSheet& one) {
+    const auto found = std::ranges::find(one.measurements, "non_finite_samples", &Measurement::id);
+    return found != one.measurements.end() && number(found->outcome).value_or(0) > 0;
+  };
+  // Every meter reads them as silence, the digest too.
+  if (no_number(before) || no_number(after)) pair.remark = "samples that are no number were read as silence";
+  const auto silent = [](const FileSheet& one) {
+    const auto found = std::ranges::find(one.measurements, "sample_peak", &Measurement::id);
+    return found != one.measurements.end() && !number(found->outcome);
+  };
+  if (silent(before) || silent(after)) pair.remark = silent(before) && silent(after) ? "both are digital silence" : silent(before) ? "the old file is digital silence" : "the new file is digital silence";
+  const bool same_bytes = !before.file_digest.empty() && before.file_digest == after.file_digest;
+  if (same_bytes || (before.audio_digest == after.audio_digest && !no_number(before))) {
+    pair.kind = same_bytes ? Pair::Kind::identical_bits : Pair::Kind::identical_audio;
+    describe_identical(pair, before);
+    return pair;
+  }
+  try {
+    const auto alignment = align(before.path, after.path, hooks);
+    if (!alignment) return tl::unexpected(alignment.error());
+    if (!alignment->stretches.empty()) {
+      const auto null = null_of(before.path, after.path, *alignment, hooks);
+      if (!null) return tl::unexpected(null.error());
+      const bool same_length = before.facts.frames == after.facts.frames && before.facts.sample_rate == after.facts.sample_rate &&
+                               before.facts.channels == after.facts.channels;
+      describe(pair, *null, *alignment, after.facts.sample_rate, same_length);
+      if (found != nullptr) *found = *alignment;
+    }
+  } catch (const std::exception& problem) {
+    return fail(ErrorCode::unreadable, base::for_terminal(after.path) + ": " + base::for_terminal(problem.what()));
+  }
+  return pair;
+}
+
+}  // namespace pair
+
 Sheet compare_files(const std::string& old_path, const std::string& new_path, const std::vector<RuleSet>& rule_sets, CheckOptions options,
                     const CheckHooks& hooks) {
   options.file_digest = true;
@@ -130,51 +173,19 @@ Sheet compare_files(const std::string& old_path, const std::string& new_path, co
   const auto file = [&](const std::string& path) { return std::ranges::find_if(sheet.files, [&](const FileSheet& one) { return one.path == path; }); };
   const auto before = file(old_path), after = file(new_path);
   if (before->error || after->error) return sheet;
-  Pair pair;
-  pair.old_path = old_path, pair.new_path = new_path;
-  pair.old_rate = before->facts.sample_rate, pair.new_rate = after->facts.sample_rate;
-  find_changes(pair, *before, *after, catalog());
-  if (options.judge) find_turns(pair, *before, *after);
   sheet.libraries["libsoxr"] = pair::converter_version();
-  const auto no_number = [](const FileSheet& one) {
-    const auto found = std::ranges::find(one.measurements, "non_finite_samples", &Measurement::id);
-    return found != one.measurements.end() && number(found->outcome).value_or(0) > 0;
-  };
-  // Every meter reads them as silence, the digest too.
-  if (no_number(*before) || no_number(*after)) pair.remark = "samples that are no number were read as silence";
-  const auto silent = [](const FileSheet& one) {
-    const auto found = std::ranges::find(one.measurements, "sample_peak", &Measurement::id);
-    return found != one.measurements.end() && !number(found->outcome);
-  };
-  if (silent(*before) || silent(*after)) pair.remark = silent(*before) && silent(*after) ? "both are digital silence" : silent(*before) ? "the old file is digital silence" : "the new file is digital silence";
-  if (before->file_digest == after->file_digest || (before->audio_digest == after->audio_digest && !no_number(*before))) {
-    pair.kind = before->file_digest == after->file_digest ? Pair::Kind::identical_bits : Pair::Kind::identical_audio;
-    describe_identical(pair, *before);
-    sheet.pairs.push_back(std::move(pair));
-    return sheet;
-  }
   pair::Hooks pairing;
   pairing.stop = hooks.stop;
   if (hooks.progress) pairing.progress = [&](double fraction) { hooks.progress({1, 2, new_path, fraction}); };
-  const auto give_up = [&](const Error& error) {
-    after->error = error;
+  auto pair = pair::pair_of(*before, *after, pairing);
+  if (!pair) {
+    after->error = pair.error();
     after->verdict = sheet.verdict = Verdict::fail;
     return sheet;
-  };
-  try {
-    const auto alignment = pair::align(old_path, new_path, pairing);
-    if (!alignment) return give_up(alignment.error());
-    if (!alignment->stretches.empty()) {
-      const auto null = pair::null_of(old_path, new_path, *alignment, pairing);
-      if (!null) return give_up(null.error());
-      const bool same_length = before->facts.frames == after->facts.frames && before->facts.sample_rate == after->facts.sample_rate &&
-                               before->facts.channels == after->facts.channels;
-      describe(pair, *null, *alignment, after->facts.sample_rate, same_length);
-    }
-  } catch (const std::exception& problem) {
-    return give_up({ErrorCode::unreadable, base::for_terminal(new_path) + ": " + base::for_terminal(problem.what()), {}});
   }
-  sheet.pairs.push_back(std::move(pair));
+  find_changes(*pair, *before, *after, catalog());
+  if (options.judge) find_turns(*pair, *before, *after);
+  sheet.pairs.push_back(std::move(*pair));
   return sheet;
 }
 

@@ -301,7 +301,7 @@ class HtmlPage {
 }  // namespace sheet
 
 std::string render_html(const Sheet& sheet, const Catalog& catalog) {
-  return sheet.pairs.empty() ? sheet::HtmlPage(sheet, catalog).write() : sheet::pair_page(sheet, catalog);
+  return sheet.pairs.empty() || sheet.order ? sheet::HtmlPage(sheet, catalog).write() : sheet::pair_page(sheet, catalog);
 }
 
 }  // namespace sendworthy

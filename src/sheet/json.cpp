@@ -369,6 +369,36 @@ void write_pair(JsonText& json, const Pair& pair, const Catalog& catalog) {
   json.end_object();
 }
 
+void write_order(JsonText& json, const OrderedSet& set) {
+  json.key("order");
+  json.begin_object();
+  json.text_unless_empty("album", set.album);
+  json.text("artist", set.artist);
+  json.text_unless_empty("client", set.client);
+  json.key("items");
+  json.begin_array();
+  for (const auto& item : set.items) {
+    json.begin_object();
+    json.key("files");
+    json.begin_array();
+    for (const auto& file : item.files) json.text(file);
+    json.end_array();
+    json.text("name", item.name);
+    json.boolean("required", item.required);
+    json.text_unless_empty("role", item.role);
+    json.key("rules");
+    json.begin_array();
+    for (const auto& name : item.rule_sets) json.text(name);
+    json.end_array();
+    json.text("version", item.version);
+    json.end_object();
+  }
+  json.end_array();
+  json.text("path", set.path);
+  json.text("title", set.title);
+  json.end_object();
+}
+
 void write_tool(JsonText& json, const Sheet& sheet) {
   json.key("tool");
   json.begin_object();
@@ -401,6 +431,7 @@ std::string render_json(const Sheet& sheet, const Catalog& catalog) {
   for (const auto* file : sheet::in_order(sheet.files)) sheet::write_file(json, *file, sheet.judged, catalog);
   json.end_array();
   sheet::write_findings(json, sheet.findings, catalog);
+  if (sheet.order) sheet::write_order(json, *sheet.order);
   if (!sheet.pairs.empty()) {
     json.key("pairs");
     json.begin_array();

@@ -91,7 +91,7 @@ double change_to_show(double change_db) {
 }
 
 std::string title_of(const Finding& finding, const Catalog& catalog) {
-  if (finding.measure.empty()) return base::for_terminal(finding.rule);
+  if (finding.measure.empty()) return base::for_terminal(finding.title.empty() ? finding.rule : finding.title);
   std::string text = title(finding.measure, finding.key, catalog);
   if (!finding.compare_to.empty()) text += " against " + title(finding.compare_to, finding.compare_to, catalog);
   return text;

@@ -522,7 +522,7 @@ void cautions(Page& page, const std::vector<const FileSheet*>& files) {
 }  // namespace sheet
 
 std::string render_text(const Sheet& sheet, const Catalog& catalog, const TextOptions& options) {
-  if (!sheet.pairs.empty()) return sheet::pairs_text(sheet, catalog, options);
+  if (!sheet.pairs.empty() && !sheet.order) return sheet::pairs_text(sheet, catalog, options);
   if (!sheet.judged) return sheet::measured_text(sheet, catalog, options);
   sheet::TextSheet text(sheet, catalog, options);
   return options.quiet ? text.quiet() : text.full();

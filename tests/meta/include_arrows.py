@@ -21,7 +21,7 @@ ARROWS = {
     "sheet": {"base"},
     "check": {"measure", "judge", "safety", "audio", "dsp", "base"},
     "pair": {"check", "audio", "dsp", "base"},
-    "delivery": {"pair", "check", "judge", "sheet", "audio", "dsp", "base"},
+    "delivery": {"pair", "check", "measure", "judge", "sheet", "audio", "dsp", "base"},
     "cli": {"delivery", "pair", "check", "sheet", "base"},
 }
 
@@ -40,6 +40,7 @@ THIRD_PARTY = [
     (r"mpg123\.h", r"audio/mpeg_source\.cpp$"),
     (r"hwy/.*", r"dsp/"),
     (r"soxr\.h", r"pair/reader\.cpp$"),
+    (r"utf8proc\.h", r"base/unicode\.cpp$"),
     (r"tl/expected\.hpp", r"include/sendworthy/result\.h$|(?!include/)"),
     (r"fmt/.*", r"(?!include/)"),
     # System calls: base/ and one file of the program, so that the rest moves to another system as it is.

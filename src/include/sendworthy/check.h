@@ -53,6 +53,17 @@ struct CheckHooks {
 [[nodiscard]] Sheet check_files(const std::vector<std::string>& paths, const std::vector<RuleSet>& rule_sets,
                                 const CheckOptions& options, const CheckHooks& hooks = {});
 
+/// A file and the part it plays, judged by some of the rule sets.
+struct CheckItem {
+  std::string path;
+  std::string role;
+  std::vector<std::size_t> rule_sets;  ///< indexes into the list of rule sets; none: measured only, and then a pass
+};
+
+/// The same where each file has rule sets of its own. CheckOptions::role is not looked at.
+[[nodiscard]] Sheet check_items(const std::vector<CheckItem>& items, const std::vector<RuleSet>& rule_sets,
+                                const CheckOptions& options, const CheckHooks& hooks = {});
+
 enum class Folders { flat, with_subfolders };
 
 /// What a user named, as files to check.

@@ -81,6 +81,7 @@ struct Bound {
 struct Finding {
   std::string ruleset;
   std::string rule;
+  std::string title;       ///< what it is about, of findings that stand on no measurement; empty: the rule's id
   std::string measure;     ///< catalog id; empty for findings about waivers, inputs or the set
   std::string key;         ///< Measurement::key
   std::string compare_to;  ///< catalog id the value is the difference from, or empty
@@ -258,6 +259,21 @@ struct RulesUsed {
   std::string origin;  ///< "shipped", "user", or the path given; with a remark where a user's set hides a shipped one
 };
 
+/// What was ordered, and which files are there for it.
+struct OrderedSet {
+  struct Item {
+    std::string name;     ///< "instrumental", "stem drums"
+    std::string version;  ///< "main", "instrumental", …
+    std::string role;
+    bool required = true;
+    std::vector<std::string> rule_sets;
+    std::vector<std::string> files;  ///< as shown; none: missing
+  };
+  std::string path;  ///< of the order
+  std::string title, artist, album, client;
+  std::vector<Item> items;  ///< in the order's order
+};
+
 struct Sheet {
   int schema = 1;
   std::string tool_version;
@@ -267,7 +283,8 @@ struct Sheet {
   Verdict verdict = Verdict::fail;
   std::vector<FileSheet> files;   ///< sorted by path
   std::vector<Finding> findings;  ///< of the whole set
-  std::vector<Pair> pairs;        ///< of `compare`
+  std::vector<Pair> pairs;        ///< of `compare`, and of versions that were held against each other
+  std::optional<OrderedSet> order;  ///< of `deliver check`
 };
 
 /// The worst of a file's findings: fail and not measured (unless optional) → fail, warn → warn, else pass.

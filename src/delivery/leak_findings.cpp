@@ -1,0 +1,165 @@
+// Vocal in instrumentals, band in a cappellas, lead in TV mixes; level and polarity of versions: by what leaks and what is shared.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "base/text.h"
+#include "delivery/set_rules.h"
+#include "delivery/version_findings.h"
+#include "measure/name_checks.h"
+#include "pair/leak.h"
+
+namespace sendworthy::delivery {
+namespace {
+
+constexpr double kLevelSlackDb = 0.5;  // own: what a bus compressor does by itself when the vocal is gone
+
+std::string db(double value) { return base::fixed(value, 1) + " dB"; }
+
+/// A file with the place where it stands on the main mix's clock.
+pair::Track track_of(const Member& member, const std::vector<HeldAgainst>& held) {
+  for (const auto& one : held) {
+    if (one.version == &member) return {member.path, one.alignment};
+  }
+  return {member.path, std::nullopt};
+}
+
+bool has_word(const std::string& role, std::initializer_list<std::string_view> words) {
+  const auto parts = measure::name_parts(role);
+  return std::ranges::any_of(parts, [&](const std::string& part) { return std::ranges::find(words, part) != words.end(); });
+}
+
+bool is_vocal(const Item& item) { return item.version == Version::stem && has_word(item.role, {"vocal", "vocals", "vox", "voice", "voices", "lead", "choir"}); }
+bool is_backing(const Item& item) { return has_word(item.role, {"backing", "background", "bgv", "bv", "bvs", "harmony", "harmonies", "choir"}); }
+
+/// The one stem of a song that is a vocal, or a lead vocal.
+const Member* vocal_stem(const Members& members, const std::string& title, bool lead) {
+  const Member* found = nullptr;
+  for (const auto& one : members.all) {
+    const auto& item = members.item_of(one);
+    if (!one.readable() || item.title != title || !is_vocal(item) || (lead && is_backing(item))) continue;
+    if (found != nullptr) return nullptr;
+    found = &one;
+  }
+  return found;
+}
+
+struct Source {
+  pair::Signal signal;
+  std::string words;  ///< "the a cappella"
+};
+
+/// Where the sound is at hand that must not be in a version: a file of its own, else what the main mix has more.
+std::optional<Source> source_for(const Members& members, const std::vector<HeldAgainst>& held, const HeldAgainst& one) {
+  const auto version = members.item_of(*one.version).version;
+  const auto& title = members.item_of(*one.version).title;
+  const Member* file = nullptr;
+  std::string words;
+  if (version == Version::instrumental) {
+    file = members.version(Version::a_cappella, title);
+    words = "the a cappella";
+    if (file == nullptr) file = vocal_stem(members, title, false), words = "the vocal stem";
+  } else if (version == Version::a_cappella) {
+    file = members.version(Version::instrumental, title);
+    words = "the instrumental";
+  } else {
+    file = vocal_stem(members, title, true);
+    words = "the lead vocal's stem";
+  }
+  if (file != nullptr) {
+    // A stem stands where the mix stands: whether it does is asked by the sum of the stems.
+    return Source{{track_of(*file, held), std::nullopt}, words};
+  }
+  if (!one.pair || !one.pair->aligned) return std::nullopt;
+  return Source{{{one.reference->path, std::nullopt}, track_of(*one.version, held)}, "the main mix less this file"};
+}
+
+std::string_view rule_for(Version version) {
+  switch (version) {
+    case Version::instrumental: return "vocal-in-instrumental";
+    case Version::a_cappella: return "band-in-a-cappella";
+    case Version::tv_mix: return "lead-in-tv-mix";
+    default: return {};
+  }
+}
+
+Finding leak_finding(std::string_view rule, const HeldAgainst& one, const Source& source, const pair::Leak& leak) {
+  const std::vector<std::string> files{one.version->path, source.signal.file.path};
+  const auto seen = fmt::format("smallest that could be seen {}", db(leak.smallest_db));
+  if (leak.found) {
+    auto finding = faulted(rule, leak.diffuse ? fmt::format("reverberation of it at {}; {}; by {}", db(leak.diffuse_db), seen, source.words)
+                                              : fmt::format("{}{}; {}; by {}", db(leak.leak_db), leak.inverted ? ", inverted" : "", seen, source.words),
+                           files);
+    for (const auto& place : leak.where) {
+      if (finding.where.size() >= kMaxWhere) break;
+      const auto rate = one.version->file->facts.sample_rate;
+      finding.where.push_back({place.from_s, place.to_s, std::llround(place.from_s * rate), std::llround(place.to_s * rate), 0, one.version->path, db(place.leak_db)});
+    }
+    finding.where_total = static_cast<std::int64_t>(leak.where.size());
+    return finding;
+  }
+  if (leak.measured) return passed(rule, fmt::format("none; {}; by {}", seen, source.words), files);
+  return unmeasured(rule, leak.reason.empty() ? seen : leak.reason + (leak.smallest_db > -144 && leak.smallest_db < 0 ? "; " + seen : ""), files);
+}
+
+void level_findings(const HeldAgainst& one, const pair::SharedGain& shared, std::vector<Finding>& findings) {
+  const std::vector<std::string> files{one.version->path, one.reference->path};
+  if (!shared.known) {
+    const auto reason = "no passage was found in which both sound alike";
+    findings.push_back(unmeasured("version-gain", reason, files));
+    findings.push_back(unmeasured("version-polarity", reason, files));
+    return;
+  }
+  const auto level = fmt::format("{}{} where both sound most alike", shared.gain_db > 0 ? "+" : "", db(shared.gain_db));
+  auto gain = std::abs(shared.gain_db) <= kLevelSlackDb ? passed("version-gain", level, files) : faulted("version-gain", level, files);
+  if (gain.status != Status::pass)
+    gain.remedy = fmt::format("Turn it {} by {}, or print it again with the main mix's levels.", shared.gain_db > 0 ? "down" : "up", db(std::abs(shared.gain_db)));
+  findings.push_back(std::move(gain));
+  findings.push_back(shared.inverted ? faulted("version-polarity", "inverted", files) : passed("version-polarity", "the same", files));
+}
+
+}  // namespace
+
+void add_leak_tasks(const Members& members, const std::vector<HeldAgainst>& held, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings) {
+  for (const auto& one : held) {
+    const auto rule = rule_for(members.item_of(*one.version).version);
+    const std::vector<std::string> files{one.version->path, one.reference->path};
+    if (!rule.empty()) {
+      auto& into = findings.emplace_back();
+      const auto source = one.version->readable() ? source_for(members, held, one) : std::nullopt;
+      if (!source) {
+        into.push_back(unmeasured(rule, one.version->readable() ? "there is neither a file of what is looked for, nor a main mix that it could be lined up with" : "the file has no sheet", files));
+      } else {
+        tasks.push_back({one.version->path, [&into, &one, &held, rule, source](const pair::Hooks& hooks) {
+                           const auto leak = pair::leak_of(source->signal, {track_of(*one.version, held), std::nullopt}, hooks);
+                           into.push_back(leak ? leak_finding(rule, one, *source, *leak)
+                                               : unmeasured(rule, base::for_terminal(leak.error().text), {one.version->path, one.reference->path}));
+                         }});
+      }
+    }
+    if (!one.pair) continue;
+    if (one.pair->aligned && !one.pair->loose) {
+      pair::SharedGain exact;
+      exact.known = true;
+      exact.gain_db = one.pair->gain_db;
+      exact.inverted = std::ranges::any_of(one.pair->inverted, [](bool inverted) { return inverted; });
+      auto& into = findings.emplace_back();
+      level_findings(one, exact, into);
+      std::erase_if(into, [](const Finding& finding) { return finding.rule == "version-polarity"; });  // said already, channel by channel
+      continue;
+    }
+    if (!one.pair->aligned) continue;  // said by "aligned"
+    auto& into = findings.emplace_back();
+    tasks.push_back({one.version->path, [&into, &one, &held](const pair::Hooks& hooks) {
+                       const auto shared = pair::shared_gain({one.reference->path, std::nullopt}, track_of(*one.version, held), hooks);
+                       if (shared) {
+                         level_findings(one, *shared, into);
+                       } else {
+                         into.push_back(unmeasured("version-gain", base::for_terminal(shared.error().text), {one.version->path, one.reference->path}));
+                       }
+                     }});
+  }
+}
+
+}  // namespace sendworthy::delivery

@@ -1,0 +1,40 @@
+#include "delivery/members.h"
+
+#include <algorithm>
+
+namespace sendworthy::delivery {
+
+std::vector<const Member*> Members::of_item(std::size_t item) const {
+  std::vector<const Member*> found;
+  for (const auto& one : all) {
+    if (one.item == item) found.push_back(&one);
+  }
+  return found;
+}
+
+const Member* Members::only(std::size_t item) const {
+  const auto found = of_item(item);
+  return found.size() == 1 ? found.front() : nullptr;
+}
+
+const Member* Members::reference(const Member& member) const {
+  const auto against = item_of(member).against_item;
+  return against ? only(*against) : nullptr;
+}
+
+const Member* Members::version(Version version, const std::string& title) const {
+  const Member* found = nullptr;
+  for (const auto& one : all) {
+    if (item_of(one).version != version || item_of(one).title != title || !one.readable()) continue;
+    if (found != nullptr) return nullptr;
+    found = &one;
+  }
+  return found;
+}
+
+std::optional<double> number_of(const FileSheet& file, std::string_view id) {
+  const auto found = std::ranges::find(file.measurements, id, &Measurement::key);
+  return found == file.measurements.end() ? std::nullopt : number(found->outcome);
+}
+
+}  // namespace sendworthy::delivery

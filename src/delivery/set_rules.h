@@ -1,0 +1,38 @@
+// What a set of files is judged by, beside the rule sets of its single files: one entry for each finding about the set.
+#pragma once
+
+#include <sendworthy/sheet.h>
+
+#include <span>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace sendworthy::delivery {
+
+struct SetRule {
+  std::string_view id;
+  std::string_view title;   ///< in front of the value on a sheet
+  Status severity;          ///< fail or warn: what lies outside is
+  std::string_view what;    ///< what it says
+  std::string_view how;     ///< how it is found
+  std::string_view caveat;  ///< what it cannot know
+  std::string_view why;     ///< why it matters
+  std::string_view remedy;  ///< what to do
+  std::string_view source;
+};
+
+[[nodiscard]] std::span<const SetRule> set_rules();
+/// Of an id that there is.
+[[nodiscard]] const SetRule& set_rule(std::string_view id);
+
+/// The name under which these findings stand on a sheet: Finding::ruleset.
+inline constexpr std::string_view kOrderRules = "order";
+
+/// Findings with the words of their rule filled in. `files`: as shown, the one that is at fault first.
+[[nodiscard]] Finding passed(std::string_view id, std::string value, std::vector<std::string> files);
+[[nodiscard]] Finding faulted(std::string_view id, std::string value, std::vector<std::string> files);
+[[nodiscard]] Finding with_status(std::string_view id, Status status, std::string value, std::vector<std::string> files);
+[[nodiscard]] Finding unmeasured(std::string_view id, std::string reason, std::vector<std::string> files);
+
+}  // namespace sendworthy::delivery

@@ -1,0 +1,155 @@
+// Stems against the mix, and instrumental and a cappella against the main mix: what the sums say, in words.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+
+#include "base/text.h"
+#include "delivery/set_rules.h"
+#include "delivery/version_findings.h"
+#include "measure/name_checks.h"
+#include "pair/sum.h"
+
+namespace sendworthy::delivery {
+namespace {
+
+using pair::Sum;
+using pair::SumCause;
+
+constexpr double kVersionsSumDb = -30;  // needs a name: below it a small processing may be all that differs
+constexpr std::size_t kPartsNamed = 6;
+
+std::string db(double value) { return base::fixed(value, 1) + " dB"; }
+std::string name_of_part(const pair::SumPart& part) { return base::for_terminal(measure::stem_of(measure::file_name_of(part.path))); }
+
+std::string listed(const std::vector<std::string>& texts) {
+  std::string all;
+  for (std::size_t i = 0; i < std::min(kPartsNamed, texts.size()); ++i) all += (i == 0 ? "" : ", ") + texts[i];
+  if (texts.size() > kPartsNamed) all += fmt::format(" and {} more", texts.size() - kPartsNamed);
+  return all;
+}
+
+std::string moved(double db_value) { return fmt::format("{} {}", base::fixed(std::abs(db_value), 2) + " dB", db_value > 0 ? "too soft" : "too loud"); }
+
+/// What keeps the parts from adding up, with the parts that are at fault.
+std::string words_of(const Sum& sum, SumCause cause) {
+  std::vector<std::string> parts;
+  const auto with = [&](auto is, auto text) {
+    for (const auto& part : sum.parts) {
+      if (is(part)) parts.push_back(text(part));
+    }
+    return listed(parts);
+  };
+  const auto name = [](const pair::SumPart& part) { return name_of_part(part); };
+  switch (cause) {
+    case SumCause::sums: return "they add up";
+    case SumCause::one_gain: return fmt::format("one gain: all stems are {}{}", moved(sum.common_gain_db), sum.common_inverted ? " and inverted" : "");
+    case SumCause::faders:
+      return "faders: " + with([](const auto& part) { return part.off; }, [](const auto& part) { return fmt::format("{} {}", name_of_part(part), moved(part.gain_db)); });
+    case SumCause::pan: return "panning: " + with([](const auto& part) { return part.unbalanced; }, name);
+    case SumCause::polarity:
+      return "polarity: " + (sum.common_inverted ? std::string("all stems are inverted") : with([](const auto& part) { return part.inverted || std::ranges::any_of(part.channels_inverted, [](bool one) { return one; }); }, name) + " inverted");
+    case SumCause::delay:
+      if (sum.common_delay_frames != 0) return fmt::format("delay: all stems {} frames {}", base::shortest(std::abs(std::round(sum.common_delay_frames * 100) / 100)), sum.common_delay_frames > 0 ? "late" : "early");
+      return "delay: " + with([](const auto& part) { return part.delay_frames != 0; },
+                              [](const auto& part) { return fmt::format("{} {} frames {}", name_of_part(part), base::shortest(std::abs(std::round(part.delay_frames * 100) / 100)), part.delay_frames > 0 ? "late" : "early"); });
+    case SumCause::silent: return "silent: " + with([](const auto& part) { return part.silent; }, name);
+    case SumCause::missing: return "a stem is missing: what is left of the mix is in none of them";
+    case SumCause::doubled: {
+      std::string text = "doubled";
+      if (sum.doubled) return fmt::format("doubled: {} and {} hold the same", name_of_part(sum.parts[sum.doubled->first]), name_of_part(sum.parts[sum.doubled->second]));
+      return text + ": " + with([](const auto& part) { return part.copy_of.has_value() || part.inside.has_value(); }, name);
+    }
+    case SumCause::not_in_mix: return "not in the mix: " + with([](const auto& part) { return part.not_in_mix; }, name);
+    case SumCause::whole_mix: return "the whole mix as a stem: " + with([](const auto& part) { return part.whole_mix; }, name);
+    case SumCause::part_processing: return "processing on a stem alone: " + with([](const auto& part) { return part.moving_db != 0; }, name);
+    case SumCause::bus_processing:
+      return sum.slow ? fmt::format("processing on the mix bus: its gain moves between {} and {}", db(sum.slow->lowest_db), db(sum.slow->highest_db)) : "processing on the mix bus";
+    case SumCause::bus_filter: return "a filter on the mix bus";
+    case SumCause::unexplained: return "no single cause explains it";
+  }
+  return {};
+}
+
+std::string ladder_of(const Sum& sum) {
+  std::string text;
+  for (const auto& step : sum.ladder) text += (text.empty() ? "" : ", ") + fmt::format("{} {}", step.name, db(step.residual_db));
+  return text;
+}
+
+Where loudest_rest(const Sum& sum, const Member& mix) {
+  const auto& rest = *sum.rest;
+  const auto rate = mix.file->facts.sample_rate;
+  std::string bands;
+  auto octaves = rest.octaves;
+  std::ranges::sort(octaves, std::greater<>{}, &pair::SumBand::share);
+  for (std::size_t i = 0; i < std::min<std::size_t>(2, octaves.size()); ++i)
+    bands += fmt::format("{}{} Hz {} %", i == 0 ? "" : ", ", base::shortest(octaves[i].centre_hz), base::fixed(100 * octaves[i].share, 0));
+  return {rest.loudest_from_s, rest.loudest_to_s, std::llround(rest.loudest_from_s * rate), std::llround(rest.loudest_to_s * rate), 0, mix.path, "most is left here" + (bands.empty() ? "" : "; of all that is left " + bands)};
+}
+
+Finding sum_finding(std::string_view rule, const Sum& sum, const Member& mix, std::vector<std::string> files, bool to_the_bit) {
+  if (sum.not_measured) return unmeasured(rule, *sum.not_measured, std::move(files));
+  if (sum.cause == SumCause::sums && sum.also.empty()) return passed(rule, fmt::format("{} are left", db(sum.residual_db)), std::move(files));
+  // Of versions only what a mix bus cannot explain is worth a word.
+  if (!to_the_bit && sum.residual_db <= kVersionsSumDb && (sum.cause == SumCause::sums || sum.cause == SumCause::bus_processing || sum.cause == SumCause::one_gain || sum.cause == SumCause::faders))
+    return passed(rule, fmt::format("{} are left with the gains that fit best", db(sum.residual_db)), std::move(files));
+  auto text = words_of(sum, sum.cause);
+  for (const auto cause : sum.also) text += "; " + words_of(sum, cause);
+  if (sum.rest && sum.rest->like && (sum.cause == SumCause::missing || sum.cause == SumCause::unexplained))
+    text += fmt::format("; most like {} through a filter ({} %): its effects", name_of_part(sum.parts[*sum.rest->like]), base::fixed(100 * sum.rest->like_share, 0));
+  text += fmt::format("; left over: {}", ladder_of(sum));
+  auto finding = faulted(rule, text, std::move(files));
+  if (sum.rest) {
+    finding.where.push_back(loudest_rest(sum, mix));
+    finding.where_total = 1;
+  }
+  return finding;
+}
+
+void add_sum(std::string_view rule, const Member& mix, const std::vector<const Member*>& parts, bool to_the_bit, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings) {
+  auto& into = findings.emplace_back();
+  std::vector<std::string> files{mix.path}, paths;
+  for (const auto* part : parts) files.push_back(part->path), paths.push_back(part->path);
+  const bool readable = mix.readable() && std::ranges::all_of(parts, [](const Member* part) { return part->readable(); });
+  if (!readable) {
+    into.push_back(unmeasured(rule, "a file of the sum has no sheet", files));
+    return;
+  }
+  tasks.push_back({mix.path, [&into, &mix, rule, files, paths, to_the_bit](const pair::Hooks& hooks) {
+                     const auto sum = pair::sum_of(mix.path, paths, hooks);
+                     into.push_back(sum ? sum_finding(rule, *sum, mix, files, to_the_bit) : unmeasured(rule, base::for_terminal(sum.error().text), files));
+                   }});
+}
+
+}  // namespace
+
+void add_sum_tasks(const Members& members, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings) {
+  // The stems of one song, or those that the order holds against one file.
+  std::map<const Member*, std::vector<const Member*>> sets;
+  std::vector<std::string> without;
+  for (const auto& member : members.all) {
+    if (members.item_of(member).version != Version::stem) continue;
+    const auto* mix = members.reference(member);
+    if (mix != nullptr) {
+      sets[mix].push_back(&member);
+    } else {
+      without.push_back(member.path);
+    }
+  }
+  if (!without.empty()) findings.emplace_back().push_back(unmeasured("stems-sum-to-mix", "there is no mix in the set that they could add up to", std::move(without)));
+  // A required stem that is missing cannot add up; the sum says what is left.
+  std::vector<std::pair<const Member*, std::vector<const Member*>>> ordered(sets.begin(), sets.end());
+  std::ranges::sort(ordered, {}, [](const auto& one) { return one.first->path; });
+  for (const auto& [mix, parts] : ordered) add_sum("stems-sum-to-mix", *mix, parts, true, tasks, findings);
+
+  std::set<std::string> titles;
+  for (const auto& item : members.order.items) titles.insert(item.title);
+  for (const auto& title : titles) {
+    const auto *main = members.version(Version::main, title), *instrumental = members.version(Version::instrumental, title), *voices = members.version(Version::a_cappella, title);
+    if (main != nullptr && instrumental != nullptr && voices != nullptr) add_sum("versions-sum", *main, {instrumental, voices}, false, tasks, findings);
+  }
+}
+
+}  // namespace sendworthy::delivery

@@ -1,0 +1,291 @@
+#include "delivery/version_findings.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <mutex>
+
+#include "audio/file.h"
+#include "base/text.h"
+#include "delivery/set_rules.h"
+#include "delivery/version_names.h"
+#include "measure/crew.h"
+#include "measure/name_checks.h"
+#include "pair/pair_of.h"
+#include "pair/reader.h"
+
+namespace sendworthy::delivery {
+namespace {
+
+constexpr double kEditSlack = 0.25;    // as the order's contract says
+constexpr double kLongestEdit = 3;     // seconds; own: a word or a line, not a verse
+constexpr double kSameLengthShare = 0.1;
+constexpr std::size_t kMostPrevious = 200;
+
+std::string place_of(double from_s, double to_s) { return base::clock_time(from_s) + " to " + base::clock_time(to_s); }
+
+Where where_of(double from_s, double to_s, const Member& member, std::string note = {}) {
+  const auto rate = member.file->facts.sample_rate;
+  return {from_s, to_s, std::llround(from_s * rate), std::llround(to_s * rate), 0, member.path, std::move(note)};
+}
+
+bool is_one_sound(Pair::Kind kind) { return kind == Pair::Kind::identical_bits || kind == Pair::Kind::identical_audio; }
+bool differs_by_a_hair(Pair::Kind kind) {
+  return is_one_sound(kind) || kind == Pair::Kind::dither_only || kind == Pair::Kind::gain_only || kind == Pair::Kind::same_mix;
+}
+
+/// Versions that stand where the main mix stands and share sound with it.
+bool held_against_main(Version version) { return version != Version::stem && is_whole_song(version); }
+
+std::vector<HeldAgainst> to_hold(const Members& members) {
+  std::vector<HeldAgainst> held;
+  for (const auto& member : members.all) {
+    const auto& item = members.item_of(member);
+    const auto* reference = members.reference(member);
+    // Cut-downs and alternates are held against something only where the order says so.
+    if (item.version == Version::stem || (!held_against_main(item.version) && item.against.empty())) continue;
+    if (reference == nullptr || reference->file == member.file) continue;
+    held.push_back({&member, reference, {}, {}, {}});
+  }
+  return held;
+}
+
+/// What would have been said, had the two been held against each other.
+void without_pair(const HeldAgainst& one, const Members& members, std::vector<Finding>& findings) {
+  const auto reason = one.error                ? base::for_terminal(one.error->text)
+                      : one.version->readable() ? std::string("what it is held against has no sheet")
+                                                : std::string("the file has no sheet");
+  const auto version = members.item_of(*one.version).version;
+  const std::vector<std::string> files{one.version->path, one.reference->path};
+  for (const auto id : {"aligned", "version-polarity"}) findings.push_back(unmeasured(id, reason, files));
+  findings.push_back(unmeasured(version == Version::clean_edit ? "clean-differs-only-at-edits" : "not-identical", reason, files));
+}
+
+void aligned(const HeldAgainst& one, std::vector<Finding>& findings) {
+  const std::vector<std::string> files{one.version->path, one.reference->path};
+  const auto& pair = *one.pair;
+  if (!pair.aligned) {
+    findings.push_back(unmeasured("aligned", "no place was found at which both hold the same sound" + (pair.remark.empty() ? "" : "; " + pair.remark), files));
+    return;
+  }
+  if (pair.speed != 1) {
+    auto text = fmt::format("runs at {} times the speed", base::fixed(1 / pair.speed, 7));
+    if (!pair.clock.empty()) text += ": " + pair.clock;
+    findings.push_back(faulted("aligned", text, files));
+    return;
+  }
+  const double frames = pair.loose ? std::round(pair.offset_frames) : pair.offset_frames;
+  if (frames == 0) {
+    findings.push_back(passed("aligned", "to the frame", files));
+    return;
+  }
+  findings.push_back(faulted("aligned", fmt::format("{} frames {} ({} s)", base::shortest(std::abs(std::round(frames * 100) / 100)), frames > 0 ? "late" : "early", base::fixed(std::abs(pair.offset_s), 4)), files));
+}
+
+void identity(const HeldAgainst& one, const Members& members, std::vector<Finding>& findings) {
+  const auto version = members.item_of(*one.version).version;
+  if (version == Version::clean_edit || version == Version::main) return;
+  const std::vector<std::string> files{one.version->path, one.reference->path};
+  const auto& pair = *one.pair;
+  // The same samples are said of all items at once.
+  if (is_one_sound(pair.kind)) return;
+  if (pair.aligned && differs_by_a_hair(pair.kind)) {
+    findings.push_back(faulted("not-identical", fmt::format("the same mix as what it is held against: {}", to_string(pair.kind)), files));
+  } else {
+    findings.push_back(passed("not-identical", "yes", files));
+  }
+}
+
+void polarity_and_swap(const HeldAgainst& one, std::vector<Finding>& findings) {
+  const auto& pair = *one.pair;
+  if (!pair.aligned || pair.loose) return;  // said by what both share, in the passages where they are most alike
+  const std::vector<std::string> files{one.version->path, one.reference->path};
+  const auto inverted = std::ranges::count(pair.inverted, true);
+  std::string text;
+  if (inverted > 0) text = inverted == static_cast<std::ptrdiff_t>(pair.inverted.size()) ? "inverted" : "one channel inverted";
+  if (pair.swapped) text += std::string(text.empty() ? "" : ", ") + "left and right changed about";
+  findings.push_back(text.empty() ? passed("version-polarity", "the same", files) : faulted("version-polarity", text, files));
+}
+
+void clean_edit(const HeldAgainst& one, const Members& members, std::vector<Finding>& findings) {
+  const auto& item = members.item_of(*one.version);
+  if (item.version != Version::clean_edit) return;
+  const std::vector<std::string> files{one.version->path, one.reference->path};
+  const auto& pair = *one.pair;
+  if (!pair.aligned) {
+    findings.push_back(unmeasured("clean-differs-only-at-edits", "it could not be lined up with the main mix", files));
+    return;
+  }
+  if (differs_by_a_hair(pair.kind)) {
+    findings.push_back(faulted("clean-differs-only-at-edits", fmt::format("differs nowhere from the main mix ({})", to_string(pair.kind)), files));
+    return;
+  }
+  if (pair.kind == Pair::Kind::different_mix) {
+    findings.push_back(faulted("clean-differs-only-at-edits", fmt::format("another mix throughout: {} dB are left", base::fixed(pair.null_db, 1)), files));
+    return;
+  }
+  std::vector<std::string> faults;
+  std::vector<Where> where;
+  std::vector<bool> met(item.edits.size(), false);
+  for (const auto& edit : pair.edits) {
+    std::string note;
+    if (item.edits.empty()) {
+      if (std::max(edit.old_end_s - edit.old_start_s, edit.new_end_s - edit.new_start_s) >= kLongestEdit) note = fmt::format("lasts {} s or more", base::shortest(kLongestEdit));
+    } else {
+      bool inside = false;
+      for (std::size_t i = 0; i < item.edits.size(); ++i) {
+        const auto& allowed = item.edits[i];
+        if (edit.old_end_s >= allowed.from_s - kEditSlack && edit.old_start_s <= allowed.to_s + kEditSlack) met[i] = true;
+        if (edit.old_start_s >= allowed.from_s - kEditSlack && edit.old_end_s <= allowed.to_s + kEditSlack) inside = true;
+      }
+      if (!inside) note = "not within an edit of the order";
+    }
+    if (!note.empty()) faults.push_back(fmt::format("{} {}", place_of(edit.old_start_s, edit.old_end_s), note));
+    if (where.size() < kMaxWhere) where.push_back(where_of(edit.old_start_s, edit.old_end_s, *one.reference, note.empty() ? "edit" : note));
+  }
+  if (pair.edits_total > static_cast<std::int64_t>(pair.edits.size())) faults.push_back(fmt::format("{} places in all, more than are listed", pair.edits_total));
+  std::vector<std::string> unmet;
+  for (std::size_t i = 0; i < met.size(); ++i) {
+    if (!met[i]) unmet.push_back(place_of(item.edits[i].from_s, item.edits[i].to_s));
+  }
+  for (const auto& place : unmet) faults.push_back(fmt::format("{} is as in the main mix, though the order has an edit there", place));
+  auto text = fmt::format("{} {}", pair.edits_total, pair.edits_total == 1 ? "edit" : "edits");
+  constexpr std::size_t kShown = 4;
+  for (std::size_t i = 0; i < std::min(kShown, faults.size()); ++i) text += "; " + faults[i];
+  if (faults.size() > kShown) text += fmt::format("; and {} more", faults.size() - kShown);
+  auto finding = faults.empty() ? passed("clean-differs-only-at-edits", text, files) : faulted("clean-differs-only-at-edits", text, files);
+  finding.where = std::move(where);
+  finding.where_total = pair.edits_total;
+  findings.push_back(std::move(finding));
+}
+
+/// The files of the last delivery that a main mix may be one of: those of nearly its length, and among them those whose name tells of
+/// a main mix, where any does.
+std::vector<const FileSheet*> likely_predecessors(const Sheet& previous, const Member& main) {
+  std::vector<const FileSheet*> likely, named;
+  for (const auto& file : previous.files) {
+    if (file.error || std::abs(file.facts.duration_s - main.file->facts.duration_s) > kSameLengthShare * main.file->facts.duration_s) continue;
+    likely.push_back(&file);
+    const auto name = measure::file_name_of(file.path);
+    if (name == measure::file_name_of(main.path) || guessed_version(name) == Version::main) named.push_back(&file);
+  }
+  return named.empty() ? likely : named;
+}
+
+void earlier_delivery(const Members& members, const CheckOptions& options, const CheckHooks& hooks, std::vector<Finding>& findings, std::vector<Pair>& pairs) {
+  const auto& order = members.order;
+  if (order.previous.empty()) return;
+  auto inputs = expand_inputs({order.previous}, Folders::with_subfolders);
+  auto plain = options;
+  plain.judge = plain.timelines = plain.pictures = plain.second_meter = false;
+  Sheet previous;
+  std::string trouble;
+  if (!inputs.without_sheet.empty()) trouble = base::for_terminal(inputs.without_sheet.front().error->text);
+  if (inputs.files.size() > kMostPrevious) trouble = fmt::format("more than {} files in \"{}\"", kMostPrevious, base::for_terminal(order.previous));
+  if (trouble.empty()) {
+    CheckHooks quiet;
+    quiet.stop = hooks.stop;
+    quiet.progress = hooks.progress;
+    previous = check_files(inputs.files, {}, plain, quiet);
+    if (std::ranges::all_of(previous.files, [](const FileSheet& file) { return file.error.has_value(); }))
+      trouble = previous.files.empty() ? "no file" : base::for_terminal(previous.files.front().error->text);
+  }
+  for (const auto& member : members.all) {
+    if (members.item_of(member).version != Version::main) continue;
+    if (!trouble.empty() || !member.readable()) {
+      findings.push_back(unmeasured("main-is-current", trouble.empty() ? "the file has no sheet" : "the last delivery: " + trouble, {member.path, order.previous}));
+      continue;
+    }
+    const FileSheet* same = nullptr;
+    std::string how, error;
+    std::optional<Pair> nearest;
+    for (const auto& file : previous.files) {
+      if (!file.error && file.audio_digest == member.file->audio_digest) same = &file, how = "the same sound as";
+    }
+    if (same == nullptr) {
+      for (const auto* file : likely_predecessors(previous, member)) {
+        pair::Hooks pairing;
+        pairing.stop = hooks.stop;
+        auto pair = pair::pair_of(*file, *member.file, pairing);
+        if (!pair) {
+          error = base::for_terminal(pair.error().text);
+          continue;
+        }
+        if (pair->aligned && differs_by_a_hair(pair->kind)) same = file, how = fmt::format("differs by {} alone from", pair->kind == Pair::Kind::gain_only ? "level" : pair->kind == Pair::Kind::dither_only ? "dither" : "place, level or order");
+        if (pair->aligned && (!nearest || pair->null_db < nearest->null_db)) nearest = std::move(*pair);
+        if (same != nullptr) break;
+      }
+    }
+    if (same != nullptr) {
+      findings.push_back(faulted("main-is-current", fmt::format("{} \"{}\" of the last delivery", how, base::for_terminal(measure::file_name_of(same->path))), {member.path, same->path}));
+    } else if (!error.empty()) {
+      findings.push_back(unmeasured("main-is-current", error, {member.path, order.previous}));
+    } else if (nearest) {
+      findings.push_back(passed("main-is-current", fmt::format("{} against \"{}\"", to_string(nearest->kind), base::for_terminal(measure::file_name_of(nearest->old_path))), {member.path, nearest->old_path}));
+    } else {
+      findings.push_back(passed("main-is-current", "unlike every file of the last delivery", {member.path, order.previous}));
+    }
+    if (nearest) pairs.push_back(std::move(*nearest));
+  }
+}
+
+void run_all(const std::vector<Task>& tasks, std::size_t files, const CheckOptions& options, const CheckHooks& hooks) {
+  measure::Crew crew(options.jobs);
+  std::mutex mutex;
+  crew.run(tasks.size(), [&](std::size_t index) {
+    if (hooks.stop != nullptr && hooks.stop->load()) return;
+    pair::Hooks pairing;
+    pairing.stop = hooks.stop;
+    if (hooks.progress) {
+      pairing.progress = [&, index](double fraction) {
+        const std::lock_guard lock(mutex);
+        hooks.progress({files + index, files + tasks.size(), tasks[index].path, fraction});
+      };
+    }
+    tasks[index].run(pairing);
+  });
+}
+
+}  // namespace
+
+VersionFindings version_findings(const Members& members, const CheckOptions& options, const CheckHooks& hooks) {
+  VersionFindings made;
+  auto held = to_hold(members);
+  std::vector<Task> tasks;
+  for (auto& one : held) {
+    if (!one.version->readable() || !one.reference->readable()) continue;
+    tasks.push_back({one.version->path, [&one](const pair::Hooks& pairing) {
+                       auto pair = pair::pair_of(*one.reference->file, *one.version->file, pairing, &one.alignment);
+                       if (pair) {
+                         one.pair = std::move(*pair);
+                       } else {
+                         one.error = pair.error();
+                       }
+                     }});
+  }
+  run_all(tasks, members.all.size(), options, hooks);
+  if (!tasks.empty()) made.libraries["libsoxr"] = pair::converter_version();
+  for (const auto& one : held) {
+    if (!one.pair) {
+      without_pair(one, members, made.findings);
+      continue;
+    }
+    aligned(one, made.findings);
+    identity(one, members, made.findings);
+    polarity_and_swap(one, made.findings);
+    clean_edit(one, members, made.findings);
+    made.pairs.push_back(*one.pair);
+  }
+  earlier_delivery(members, options, hooks, made.findings, made.pairs);
+
+  std::vector<Task> second;
+  std::deque<std::vector<Finding>> findings;  // tasks keep places in it
+  add_leak_tasks(members, held, second, findings);
+  add_sum_tasks(members, second, findings);
+  run_all(second, members.all.size(), options, hooks);
+  for (auto& some : findings) std::move(some.begin(), some.end(), std::back_inserter(made.findings));
+  return made;
+}
+
+}  // namespace sendworthy::delivery
