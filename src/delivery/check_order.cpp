@@ -97,7 +97,7 @@ OrderedSet described(const Order& order, const Gathered& gathered) {
   set.title = order.title, set.artist = order.artist, set.album = order.album_title, set.client = order.client;
   for (std::size_t i = 0; i < order.items.size(); ++i) {
     const auto& item = order.items[i];
-    OrderedSet::Item one{name_of(item, order), std::string(to_string(item.version)), item.role, item.required, rules_of(order, item), {}};
+    OrderedSet::Item one{name_of(item, order), std::string(to_string(item.version)), item.role, item.required, rules_of(order, item), shown(order, item.file), {}};
     for (const auto& file : gathered.files[i]) one.files.push_back(shown(order, file));
     set.items.push_back(std::move(one));
   }

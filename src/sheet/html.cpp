@@ -12,6 +12,7 @@
 #include "sheet/file_plots.h"
 #include "sheet/html_frame.h"
 #include "sheet/html_pair.h"
+#include "sheet/html_set.h"
 #include "sheet/order.h"
 #include "sheet/phrases.h"
 
@@ -29,14 +30,18 @@ class HtmlPage {
       : sheet_(sheet), catalog_(catalog), files_(in_order(sheet.files)) {}
 
   std::string write() {
-    const bool several = files_.size() != 1;
+    const bool several = files_.size() != 1 || sheet_.order;
     const auto title =
+        sheet_.order ? base::for_terminal(sheet_.order->title) + ", " + base::for_terminal(sheet_.order->artist) :
         several ? plural(static_cast<std::int64_t>(files_.size()), "file", "files") : path_of(*files_.front());
     out_ = page_head(std::string(verdict_word(sheet_.verdict)) + ": " + title);
     header(title, several);
     out_ += "<main>\n";
+    if (sheet_.order) out_ += set_matrix(sheet_, catalog_);
+    if (sheet_.order) set_findings();
+    if (sheet_.order) out_ += set_pairs(sheet_);
     if (several) index();
-    set_findings();
+    if (!sheet_.order) set_findings();
     for (std::size_t i = 0; i < files_.size(); ++i) file(*files_[i], i + 1, several);
     out_ += "</main>\n" + page_foot(sheet_.tool_version);
     return std::move(out_);
@@ -90,7 +95,11 @@ class HtmlPage {
     out_ +=
         "<section aria-labelledby=\"whole-set\"><h2 id=\"whole-set\">Of the whole set</h2>\n<ol class=\"findings\">\n";
     int number = 0;
-    for (const auto& one : sheet_.findings) item({++number, &one}, 0, false);
+    for (const auto& one : sheet_.findings) {
+      ++number;
+      // Of an ordered set the table says what passed; here stands what is to be looked at.
+      if (!sheet_.order || one.status != Status::pass) item({number, &one}, 0, false, "set-");
+    }
     out_ += "</ol></section>\n";
   }
 
@@ -159,11 +168,11 @@ class HtmlPage {
   // One of several: a line of its own on a screen, one after the other on paper.
   static std::string part(std::string_view text) { return "<span class=\"part\">" + safe(text) + "</span>"; }
 
-  void item(const Numbered& one, int channels, bool pictures) {
+  void item(const Numbered& one, int channels, bool pictures, std::string_view anchor = {}) {
     const auto& finding = *one.finding;
     const bool bad = finding.status == Status::fail || (finding.status == Status::not_measured && !finding.optional);
     const std::string css = bad ? "fail" : finding.status == Status::warn ? "warn" : "note";
-    out_ += "<li class=\"" + css + "-row\"><span class=\"number " + css + "\">" + std::to_string(one.number) +
+    out_ += "<li" + (anchor.empty() ? std::string() : " id=\"" + std::string(anchor) + std::to_string(one.number) + "\"") + " class=\"" + css + "-row\"><span class=\"number " + css + "\">" + std::to_string(one.number) +
             "</span><p class=\"head\">" + safe(headline(finding, catalog_)) + " <span class=\"soft tag\">" +
             safe(finding.rule) + (sheet_.rules.size() > 1 ? " in " + safe(finding.ruleset) : "") +
             "</span></p>\n<dl class=\"about\">\n";

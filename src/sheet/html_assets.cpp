@@ -66,6 +66,7 @@ button{font:inherit;font-size:.9rem;padding:.3rem .8rem;min-height:2rem;color:va
 table{border-collapse:collapse;width:100%;font-size:.9rem}
 th,td{text-align:left;padding:.3rem .8rem .3rem 0;border-bottom:1px solid var(--rule);vertical-align:top;}
 td:first-child,td:nth-child(3),.changes td{overflow-wrap:anywhere}
+.matrix td,.matrix th{padding:.25rem .7rem .25rem 0}.matrix thead th{vertical-align:bottom;min-width:5rem;font-size:.82rem}.matrix td a{color:inherit}
 .blank{display:inline-block;min-width:14rem;border-bottom:1px solid var(--soft)}
 @page{margin:10mm}
 @media print{
@@ -224,7 +225,7 @@ for (const file of document.querySelectorAll("section.file")) {
 }
 )js";
 
-const std::string_view kPageStyleDigest = "sha256-F3Q4/oXrXetsqs3geYFQvbFDpd8Zv1btHIRfVq1cgZA=";
+const std::string_view kPageStyleDigest = "sha256-Ql3F2Fop70iwBJCCYKzjNqIziBEDgmFB7GehJSGz1kY=";
 const std::string_view kPageScriptDigest = "sha256-V2Pa1IdzTqOsF/8PVSUCtn/YXfxfgZCipED96OOvDjQ=";
 
 }  // namespace sendworthy::sheet

@@ -151,6 +151,12 @@ class PairPage {
 
 }  // namespace
 
+std::string null_figure(const Pair& pair, const std::string& id) {
+  auto plot = over_time(pair);
+  plot.id = id;
+  return figure_of(plot);
+}
+
 std::string pair_page(const Sheet& sheet, const Catalog& catalog) { return PairPage(sheet, catalog).write(); }
 
 }  // namespace sendworthy::sheet

@@ -80,7 +80,7 @@ class TextSheet {
         page_(options.width, options.colour),
         files_(in_order(sheet.files)),
         // What concerns the whole set must show in the first line, also when the set is one file.
-        several_(sheet.files.size() != 1 || (sheet.judged && sheet.verdict != sheet.files.front().verdict)),
+        several_(sheet.files.size() != 1 || sheet.order || (sheet.judged && sheet.verdict != sheet.files.front().verdict)),
         common_(several_ ? common_folder(files_) : 0) {
     for (const auto* file : files_) read_ += file->error ? 0 : 1;
   }
@@ -96,6 +96,7 @@ class TextSheet {
       overall_line();
       rules();
     }
+    if (sheet_.order) set_section(page_, sheet_, catalog_, common_);
     for (const auto* file : files_) {
       if (several_ && (noisy(*file) || previous_noisy_)) page_.blank();
       if (several_ && file == files_.front()) page_.blank();
@@ -104,7 +105,7 @@ class TextSheet {
     }
     if (several_) notes_of_all();
     if (several_) skipped_of_all();
-    set_findings();
+    if (!sheet_.order) set_findings();
     cautions(page_, files_);
     if (several_) summary();
     return page_.take();

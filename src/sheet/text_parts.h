@@ -22,6 +22,10 @@ void cautions(Page& page, const std::vector<const FileSheet*>& files);
 /// A sheet without a verdict: a table of measurements by group.
 [[nodiscard]] std::string measured_text(const Sheet& sheet, const Catalog& catalog, const TextOptions& options);
 
+/// A set against its order: what is there for each item, then what speaks against the set, what is in order last. `common`: bytes
+/// of a folder that the paths shown start with.
+void set_section(Page& page, const Sheet& sheet, const Catalog& catalog, std::size_t common);
+
 /// Two files held against each other.
 [[nodiscard]] std::string pairs_text(const Sheet& sheet, const Catalog& catalog, const TextOptions& options);
 

@@ -267,6 +267,7 @@ struct OrderedSet {
     std::string role;
     bool required = true;
     std::vector<std::string> rule_sets;
+    std::string wanted;              ///< path or pattern as ordered, with the order's folder
     std::vector<std::string> files;  ///< as shown; none: missing
   };
   std::string path;  ///< of the order
