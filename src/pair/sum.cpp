@@ -1,0 +1,538 @@
+#include "pair/sum.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numeric>
+#include <utility>
+
+#include "base/text.h"
+#include "dsp/products.h"
+#include "pair/sum_delay.h"
+#include "pair/sum_fit.h"
+#include "pair/sum_input.h"
+#include "pair/sum_reading.h"
+#include "pair/sum_rest.h"
+
+namespace sendworthy::pair {
+namespace {
+
+constexpr std::size_t kMostParts = 128;
+constexpr double kNullDb = -90;        // identical up to dither and word length (own reading)
+constexpr double kOverFloorDb = 10;    // truncation in place of dither, and its offset in many parts
+constexpr double kConvertedDb = -40;   // converters differ near the top
+constexpr double kBetweenDb = -50;     // so does what reads between frames
+constexpr double kDither = 0.25;       // of a step squared: a dithered word's error
+constexpr double kSilent = 1e-9;       // mean square of the loudest block: −90 dBFS
+constexpr double kAsGood = 2;          // energy left, over the least that any step leaves: as good
+constexpr double kWorth = 0.5;         // energy left, over that of the steps before: delays are worth it
+constexpr double kExplained = 0.25;    // likewise: a gain that moves or a filter explains it, 6 dB
+constexpr double kMaybe = 0.5;         // likewise in blocks: worth a look
+constexpr double kMissingDb = -40;     // over the mix: less may be distortion of the sum
+constexpr double kFollowsDb = -25, kFollows = 0.9;  // less than that, and level in step with the sum: distortion
+constexpr int kRounds = 8, kShifts = 3;
+constexpr double kSettled = 0.002, kLeastLag = 0.02, kSure = 4, kNearWhole = 0.01;  // frames
+constexpr double kLeastSpanDb = 0.2;
+constexpr std::size_t kLeastBlocks = 16;  // of a gain that moves
+
+double db(double ratio) { return ratio <= 1e-16 ? -160 : 10 * std::log10(ratio); }
+
+double step_of(const Reader& file) {
+  const auto& format = file.format();
+  const int bits = format.lossy || format.kind == audio::SampleKind::real ? 24 : std::clamp(format.container_bits, 8, 24);
+  return std::ldexp(1.0, 1 - bits);
+}
+
+class Summer {
+ public:
+  Summer(SumInput input, const std::vector<std::string>& paths, const Hooks& hooks) : input_(std::move(input)), paths_(paths), hooks_(hooks) {}
+
+  Result<Sum> run() {
+    auto heard = grams_of(input_, {}, &onsets_, 0, 0.35, hooks_);
+    if (!heard) return tl::unexpected(heard.error());
+    grams_ = std::move(*heard);
+    lags_.assign(input_.count(), 0.0);
+    if (!describe()) return std::move(sum_);
+    try_gains("");
+    if (!nulls()) {
+      if (auto found = explain(); !found) return tl::unexpected(found.error());
+    }
+    conclude();
+    return std::move(sum_);
+  }
+
+ private:
+  [[nodiscard]] Gains plain(double gain = 1) const { return {grams_.channels, input_.count(), gain}; }
+  [[nodiscard]] bool left_out(std::size_t i) const { return sum_.parts[i].silent || sum_.parts[i].whole_mix || sum_.parts[i].copy_of.has_value(); }
+  [[nodiscard]] bool nulls() const { return db(steps_[chosen_].left / mix_) <= sum_.limit_db; }
+  [[nodiscard]] double left() const { return steps_[chosen_].left; }
+
+  void fill_files() {
+    sum_.rate = input_.rate(), sum_.channels = static_cast<int>(input_.channels()), sum_.frames = grams_.frames;
+    sum_.mixed_rates = input_.mixed_rates();
+    for (std::size_t i = 0; i < input_.count(); ++i) {
+      auto& file = input_.reader(i);
+      SumPart part;
+      part.path = paths_[i], part.channels = file.format().channels, part.sample_rate = file.format().sample_rate;
+      part.frames = file.step() == 1 ? file.length() : std::llround(static_cast<double>(file.length()) * file.step());
+      sum_.parts.push_back(std::move(part));
+    }
+  }
+
+  // Whether there is something to be held against something.
+  bool describe() {
+    fill_files();
+    describe_parts(input_, grams_, sum_);
+    double loudest = 0;
+    const auto mix_at = dsp::product_at(grams_.rows - 1, grams_.rows - 1);
+    std::size_t sounding = 0;
+    for (std::size_t b = 0; b < grams_.blocks(); ++b) {
+      double here = 0;
+      for (std::size_t c = 0; c < grams_.channels; ++c) here = std::max(here, grams_.at(b, c)[mix_at]), mix_ += grams_.at(b, c)[mix_at];
+      loudest = std::max(loudest, here), sounding += here > 0 ? 1 : 0;
+    }
+    const double frames = static_cast<double>(std::max<std::int64_t>(1, grams_.frames)), channels = static_cast<double>(grams_.channels);
+    sum_.mix_dbfs = std::max(-144.0, db(mix_ / frames / channels));
+    if (loudest <= kSilent * static_cast<double>(grams_.block)) sum_.not_measured = "the mix is silent";
+    else if (std::ranges::all_of(sum_.parts, [](const SumPart& part) { return part.silent; })) sum_.not_measured = "all parts are silent";
+    if (sum_.not_measured) return false;
+    double floor = kDither * step_of(input_.mix_reader()) * step_of(input_.mix_reader());
+    for (std::size_t i = 0; i < input_.count(); ++i) floor += kDither * step_of(input_.reader(i)) * step_of(input_.reader(i));
+    sum_.floor_db = db(floor * channels * static_cast<double>(sounding) * static_cast<double>(grams_.block) / mix_);
+    sum_.limit_db = std::max(kNullDb, sum_.floor_db + kOverFloorDb);
+    if (sum_.mixed_rates) sum_.limit_db = std::max(sum_.limit_db, kConvertedDb);
+    return true;
+  }
+
+  void add_step(std::string name, Gains gains) {
+    Step step;
+    step.name = std::move(name), step.gains = std::move(gains);
+    step.errors = plain(0), step.tied_to.assign(input_.count(), std::nullopt);
+    step.left = energies_of(grams_, totals_.data(), step.gains).left();
+    steps_.push_back(std::move(step));
+  }
+
+  double best_common(const Gains& shape) const {
+    const auto energies = energies_of(grams_, totals_.data(), shape);
+    return energies.sum > 0 ? energies.product / energies.sum : 1;
+  }
+  [[nodiscard]] static Gains times(Gains gains, double factor) {
+    for (auto& one : gains.values) one *= factor;
+    return gains;
+  }
+
+  [[nodiscard]] std::vector<Unknown> unknowns(bool by_channel) const {
+    std::vector<Unknown> all;
+    for (std::size_t i = 0; i < input_.count(); ++i) {
+      if (left_out(i)) continue;
+      if (!by_channel && !input_.mono(i)) {
+        all.push_back({i, -1});
+        continue;
+      }
+      for (std::size_t c = 0; c < grams_.channels; ++c) {
+        if (input_.stands_in(i, c)) all.push_back({i, static_cast<int>(c)});
+      }
+    }
+    return all;
+  }
+
+  Step fitted(std::string name, const std::vector<Unknown>& unknowns, const Gains& start, const std::vector<double>& weights = {}) const {
+    Step step;
+    step.name = std::move(name), step.gains = start, step.errors = plain(0), step.tied_to.assign(input_.count(), std::nullopt), step.fitted = true;
+    std::vector<double> prior;
+    for (const auto& one : unknowns) prior.push_back(start.at(static_cast<std::size_t>(std::max(0, one.channel)), one.row));
+    const auto fit = fit_of(grams_, unknowns, prior, weights);
+    for (std::size_t u = 0; u < unknowns.size(); ++u) {
+      const auto& one = unknowns[u];
+      for (std::size_t c = 0; c < grams_.channels; ++c) {
+        if (one.channel < 0 || static_cast<std::size_t>(one.channel) == c) step.gains.at(c, one.row) = fit.values[u], step.errors.at(c, one.row) = fit.errors[u];
+      }
+      if (fit.tied_to[u] >= 0) step.tied_to[one.row] = unknowns[static_cast<std::size_t>(fit.tied_to[u])].row;
+    }
+    share_with_copies(start, step);
+    step.left = energies_of(grams_, totals_.data(), step.gains).left();
+    return step;
+  }
+
+  // A part and its copy at h times its level were fitted as one. Where that needs 1 + h, both are in the mix.
+  void share_with_copies(const Gains& start, Step& step) const {
+    for (std::size_t i = 0; i < input_.count(); ++i) {
+      if (!sum_.parts[i].copy_of || sum_.parts[i].whole_mix) continue;
+      const auto first = *sum_.parts[i].copy_of;
+      double both = 0, energy = 0, fitted = 0, common = 0;
+      for (std::size_t c = 0; c < grams_.channels; ++c) {
+        const double* here = totals_.data() + c * grams_.pairs();
+        const double own = here[dsp::product_at(first, first)];
+        both += here[dsp::product_at(first, i)], energy += own, fitted += step.gains.at(c, first) * own, common += start.at(c, first) * own;
+      }
+      if (energy <= 0) continue;
+      const double copy = both / energy, gain = common / energy;
+      if (std::abs(fitted - (1 + copy) * common) >= std::abs(fitted - common)) continue;
+      for (std::size_t c = 0; c < grams_.channels; ++c) step.gains.at(c, first) -= copy * gain, step.gains.at(c, i) = gain;
+    }
+  }
+
+  // Steps without delays, or with those that were found; chooses.
+  void try_gains(const std::string& before) {
+    totals_ = grams_.total();
+    const auto first = steps_.size();
+    const auto named = [&](const char* name) { return before.empty() ? std::string(name) : before + " and " + name; };
+    add_step(before.empty() ? "as they are" : before, plain());
+    const bool all_is_well = db(steps_.back().left / mix_) <= sum_.limit_db;
+    if (!all_is_well && before.empty()) find_whole_mixes(grams_, sum_);
+    add_step(named("one gain"), plain(best_common(plain())));
+    if (db(std::min(steps_.back().left, steps_[first].left) / mix_) > sum_.limit_db) {
+      auto without = plain();
+      bool fewer = false;
+      for (std::size_t i = 0; i < input_.count(); ++i) {
+        if (!left_out(i)) continue;
+        for (std::size_t c = 0; c < grams_.channels; ++c) without.at(c, i) = 0;
+        fewer = fewer || !sum_.parts[i].silent;
+      }
+      if (fewer) {
+        add_step(named("without copies and whole mixes"), without);
+        add_step(named("one gain without copies and whole mixes"), times(without, best_common(without)));
+      }
+      const auto start = times(without, best_common(without));
+      steps_.push_back(fitted(named("a gain per part"), unknowns(false), start));
+      if (grams_.channels > 1) steps_.push_back(fitted(named("a gain per part and channel"), unknowns(true), start));
+    }
+    choose(first);
+  }
+
+  // The first step that leaves nothing; else the first that leaves about as little as any.
+  void choose(std::size_t first) {
+    double least = std::numeric_limits<double>::infinity();
+    for (auto k = first; k < steps_.size(); ++k) {
+      if (db(steps_[k].left / mix_) <= sum_.limit_db) {
+        chosen_ = k;
+        return;
+      }
+      least = std::min(least, steps_[k].left);
+    }
+    for (chosen_ = first; steps_[chosen_].left > kAsGood * least; ++chosen_) {}
+  }
+
+  Result<void> explain() {
+    // Something that two parts share comes first: gains of their own would smear it over everything.
+    for (const auto k : {std::size_t{0}, std::size_t{1}}) {
+      if (const auto pair = find_doubled(grams_, steps_[k].gains, steps_[k].left)) {
+        sum_.doubled = pair, chosen_ = k;
+        cause_ = SumCause::doubled;
+        std::vector<Excerpt> none;
+        return rest(steps_[k].gains, none, false, 0.35);
+      }
+    }
+    auto moved = moving_gains();
+    if (!moved) {
+      std::vector<bool> wanted;
+      for (std::size_t i = 0; i < input_.count(); ++i) wanted.push_back(!left_out(i));
+      auto excerpts = places_of(input_, grams_, onsets_, lags_, wanted);
+      if (auto done = rest(steps_[chosen_].gains, excerpts, true, 0.35); !done) return done;
+      const auto shifts = lags_in(excerpts, input_.count(), input_.rate());
+      excerpts.clear();
+      if (std::ranges::any_of(shifts, [](double lag) { return lag != 0; })) {
+        if (auto done = shift(shifts); !done) return done;
+        if (nulls()) {
+          rest_.reset();
+          return {};
+        }
+        moved = moving_gains();
+        std::vector<Excerpt> none;
+        if (shifted_) {
+          if (auto done = rest(moved ? *moved : steps_[chosen_].gains, none, true, 0.9); !done) return done;
+        }
+      }
+    } else {
+      std::vector<Excerpt> none;
+      if (auto done = rest(*moved, none, true, 0.35); !done) return done;
+    }
+    name_the_rest(moved);
+    return {};
+  }
+
+  Result<void> rest(const Gains& gains, std::vector<Excerpt>& excerpts, bool like, double from_share) {
+    auto pass = rest_of(input_, grams_, gains, excerpts, like, from_share, 0.2, hooks_);
+    if (!pass) return tl::unexpected(pass.error());
+    rest_ = std::move(*pass);
+    return {};
+  }
+
+  // Gains under one gain that moves from block to block, where that is worth a look: as the parts are, or each with its own.
+  std::optional<Gains> moving_gains() const {
+    if (grams_.blocks() < kLeastBlocks) return std::nullopt;
+    auto start = plain();
+    for (std::size_t i = 0; i < input_.count(); ++i) {
+      for (std::size_t c = 0; c < grams_.channels && left_out(i); ++c) start.at(c, i) = 0;
+    }
+    double as_they_are = 0, own = 0;
+    auto weights = moving_gain(grams_, start, &as_they_are);
+    auto gains = start;
+    for (int round = 0; round < kRounds; ++round) {
+      gains = fitted("", unknowns(false), gains, weights).gains;
+      weights = moving_gain(grams_, gains, &own);
+    }
+    if (std::min(as_they_are, own) > kMaybe * left()) return std::nullopt;
+    if (as_they_are <= kAsGood * kAsGood * own) return start;
+    // The moving gain stands at 0 dB for the most part.
+    std::vector<double> middle = weights;
+    std::nth_element(middle.begin(), middle.begin() + static_cast<std::ptrdiff_t>(middle.size() / 2), middle.end());
+    return times(gains, middle[middle.size() / 2] != 0 ? middle[middle.size() / 2] : 1);
+  }
+
+  // Reads again at these offsets, mends them along the slopes, and keeps them where they are worth it.
+  Result<void> shift(const std::vector<double>& shifts) {
+    const auto before = lags_;
+    const auto old_grams = grams_;
+    const auto old_chosen = chosen_;
+    const double old_left = left();
+    for (std::size_t i = 0; i < lags_.size(); ++i) lags_[i] += shifts[i];
+    for (int round = 0;; ++round) {
+      std::vector<std::size_t> moved;
+      for (std::size_t i = 0; i < lags_.size(); ++i) {
+        if (lags_[i] != 0) moved.push_back(i);
+      }
+      input_.set_lags(lags_);
+      auto grams = grams_of(input_, moved, nullptr, 0.55 + 0.1 * round, 0.1, hooks_);
+      if (!grams) return tl::unexpected(grams.error());
+      grams_ = std::move(*grams);
+      totals_ = grams_.total();
+      if (!settle(moved) || round == kShifts) break;
+    }
+    const auto first = steps_.size();
+    try_gains("delays");
+    if (left() <= kWorth * old_left || nulls()) {
+      shifted_ = true;
+      if (std::ranges::any_of(lags_, [](double lag) { return std::abs(lag - std::round(lag)) >= kWholeLag / 2; })) {
+        sum_.limit_db = std::max(sum_.limit_db, kBetweenDb);
+        choose(first);
+      }
+      return {};
+    }
+    steps_.resize(first);
+    grams_ = old_grams, lags_ = before, chosen_ = old_chosen, totals_ = grams_.total();
+    input_.set_lags(lags_);
+    return {};
+  }
+
+  // Lags by Gauss and Newton: a row's slope with the gain s under a row of the gain g is a shift of s/g. False where all stand.
+  bool settle(const std::vector<std::size_t>& moved) {
+    auto all = unknowns(false);
+    std::vector<std::pair<std::size_t, std::size_t>> slope_of(input_.count());  // first unknown, and how many
+    for (std::size_t s = 0; s < moved.size(); ++s) {
+      slope_of[moved[s]] = {all.size(), 0};
+      for (std::size_t c = 0; c < grams_.channels; ++c) {
+        if (!input_.mono(moved[s]) && c > 0) break;
+        all.push_back({input_.count() + s, input_.mono(moved[s]) ? static_cast<int>(c) : -1});
+        ++slope_of[moved[s]].second;
+      }
+    }
+    std::vector<double> prior;
+    for (const auto& one : all) prior.push_back(one.row < input_.count() ? 1 : 0);
+    const auto fit = fit_of(grams_, all, prior);
+    bool again = false;
+    for (const auto i : moved) {
+      double product = 0, energy = 0, error = 0;
+      for (std::size_t k = 0; k < slope_of[i].second; ++k) {
+        const auto u = slope_of[i].first + k;
+        for (std::size_t v = 0; v < all.size(); ++v) {
+          if (all[v].row != i || all[v].channel != all[u].channel) continue;
+          product += fit.values[v] * fit.values[u], energy += fit.values[v] * fit.values[v], error += fit.errors[u] * fit.errors[u] * fit.values[v] * fit.values[v];
+        }
+      }
+      if (energy <= 0) continue;
+      const double off = std::clamp(product / energy, -0.5, 0.5), unsure = std::sqrt(error) / energy;
+      double lag = lags_[i] + off;
+      if (std::abs(lag) < std::max(kLeastLag, kSure * unsure)) lag = 0;
+      if (std::abs(lag - std::round(lag)) < std::clamp(kSure * unsure, kNearWhole, 0.1)) lag = std::round(lag);
+      again = again || std::abs(lag - lags_[i]) > kSettled;
+      lags_[i] = lag;
+    }
+    return again;
+  }
+
+  // What the gains and the delays left: processing of the sum or of a part, something missing, or nobody knows.
+  void name_the_rest(const std::optional<Gains>& moved) {
+    const double base = left();
+    if (rest_->moving_left <= kExplained * base && moved && rest_->moving_left <= rest_->filter_left) {
+      read_moving(rest_->moving, rest_->sum_energy);
+      if (sum_.slow->highest_db - sum_.slow->lowest_db >= kLeastSpanDb) {
+        cause_ = SumCause::bus_processing;
+        add_step(shifted_ ? "delays and a gain that moves" : "a gain that moves", *moved);
+        steps_.back().left = rest_->moving_left;
+        chosen_ = steps_.size() - 1;
+        return;
+      }
+      sum_.slow.reset();
+    }
+    if (rest_->filter_left <= kExplained * base && grams_.blocks() >= kLeastBlocks) {
+      cause_ = SumCause::bus_filter;
+      add_step(shifted_ ? "delays and a filter" : "a filter", steps_[chosen_].gains);
+      steps_.back().left = rest_->filter_left;
+      chosen_ = steps_.size() - 1;
+      return;
+    }
+    if (moving_part_found(base)) return;
+    const double level = db(base / mix_);
+    cause_ = level > kMissingDb && !rest_->rest.like && !(level < kFollowsDb && follows()) ? SumCause::missing : SumCause::unexplained;
+  }
+
+  bool moving_part_found(double base) {
+    if (grams_.blocks() < kLeastBlocks) return false;
+    const auto gains = steps_[chosen_].gains;
+    double least = kExplained * base;
+    std::optional<std::size_t> which;
+    std::vector<double> best;
+    for (std::size_t i = 0; i < input_.count(); ++i) {
+      if (left_out(i)) continue;
+      double here = 0;
+      auto moving = moving_part(grams_, gains, i, &here);
+      if (here <= least) least = here, which = i, best = std::move(moving);
+    }
+    if (!which) return false;
+    std::vector<double> energy;
+    for (std::size_t b = 0; b < grams_.blocks(); ++b) {
+      double sum = 0;
+      for (std::size_t c = 0; c < grams_.channels; ++c) sum += grams_.at(b, c)[dsp::product_at(*which, *which)];
+      energy.push_back(sum);
+    }
+    read_moving(best, energy);
+    sum_.parts[*which].moving_db = sum_.slow->highest_db - sum_.slow->lowest_db;
+    cause_ = SumCause::part_processing;
+    add_step(shifted_ ? "delays and a gain that moves over one part" : "a gain that moves over one part", gains);
+    steps_.back().left = least, chosen_ = steps_.size() - 1;
+    return true;
+  }
+
+  void read_moving(const std::vector<double>& gains, const std::vector<double>& energy) {
+    SlowGain slow;
+    slow.step_s = static_cast<double>(grams_.block) / input_.rate();
+    double all = 0, loudest = 0;
+    for (const double one : energy) all += one, loudest = std::max(loudest, one);
+    std::vector<std::size_t> order;
+    for (std::size_t b = 0; b < std::min(gains.size(), energy.size()); ++b) {
+      const bool sounds = energy[b] > 1e-6 * loudest && gains[b] > 0;
+      slow.over_time.push_back(sounds ? static_cast<float>(20 * std::log10(gains[b])) : std::numeric_limits<float>::quiet_NaN());
+      if (sounds && energy[b] > 1e-3 * loudest) order.push_back(b);
+    }
+    std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return gains[a] < gains[b]; });
+    double below = 0;
+    bool low = false;
+    for (const auto b : order) {
+      const double value = static_cast<double>(slow.over_time[b]), at = static_cast<double>(b) * slow.step_s;
+      if (below <= 0.95 * all) slow.highest_db = value, slow.highest_at_s = at;
+      below += energy[b];
+      if (!low && below >= 0.05 * all) low = true, slow.lowest_db = value, slow.lowest_at_s = at;
+    }
+    sum_.slow = std::move(slow);
+  }
+
+  // Whether the level of what is left goes with the sum's.
+  [[nodiscard]] bool follows() const {
+    const auto& gains = steps_[chosen_].gains;
+    double n = 0, x = 0, y = 0, xx = 0, yy = 0, xy = 0;
+    const auto size = grams_.pairs() * grams_.channels;
+    for (std::size_t b = 0; b < grams_.blocks(); ++b) {
+      const auto energies = energies_of(grams_, grams_.values.data() + b * size, gains);
+      if (energies.sum <= 1e-6 * mix_ / static_cast<double>(grams_.blocks())) continue;
+      const double sum = db(energies.sum / mix_), rest = db(energies.left() / mix_);
+      ++n, x += sum, y += rest, xx += sum * sum, yy += rest * rest, xy += sum * rest;
+    }
+    const double spread = (n * xx - x * x) * (n * yy - y * y);
+    return spread > 0 && (n * xy - x * y) / std::sqrt(spread) > kFollows;
+  }
+
+  void conclude() {
+    const auto& step = steps_[chosen_];
+    sum_.step = chosen_, sum_.residual_db = db(step.left / mix_), sum_.nulls = nulls();
+    for (const auto& one : steps_) sum_.ladder.push_back({one.name, db(one.left / mix_)});
+    auto causes = read_parts(input_, grams_, step, std::max(step.left, mix_ * std::pow(10, sum_.limit_db / 10)), sum_);
+    sum_.common_delay_frames = 0;
+    if (shifted_) {
+      read_lags();
+      causes.insert(causes.begin(), SumCause::delay);
+    }
+    const bool nothing = steps_.front().left / mix_ <= std::pow(10, sum_.limit_db / 10);
+    if (cause_) {
+      // What the ladder removed before comes first where it was the greater part.
+      const bool first = causes.empty() || left() > kExplained * steps_.front().left || cause_ == SumCause::bus_processing || cause_ == SumCause::doubled;
+      if (first) causes.insert(causes.begin(), *cause_);
+      else if (*cause_ != SumCause::unexplained) causes.push_back(*cause_);
+    }
+    if (std::ranges::any_of(sum_.parts, [](const SumPart& part) { return part.whole_mix; })) causes.insert(causes.begin(), SumCause::whole_mix);
+    if (std::ranges::any_of(sum_.parts, [](const SumPart& part) { return part.silent; })) causes.push_back(SumCause::silent);
+    if (nothing) causes.insert(causes.begin(), SumCause::sums);
+    else if (causes.empty()) causes.push_back(SumCause::unexplained);
+    sum_.cause = causes.front();
+    for (std::size_t k = 1; k < causes.size(); ++k) {
+      if (causes[k] != sum_.cause && std::ranges::find(sum_.also, causes[k]) == sum_.also.end()) sum_.also.push_back(causes[k]);
+    }
+    if (rest_ && !sum_.nulls) sum_.rest = std::move(rest_->rest);
+  }
+
+  void read_lags() {
+    std::optional<double> common;
+    bool one = true;
+    for (std::size_t i = 0; i < lags_.size(); ++i) {
+      sum_.parts[i].delay_frames = lags_[i];
+      if (left_out(i)) continue;
+      if (!common) common = lags_[i];
+      one = one && std::abs(*common - lags_[i]) < kLeastLag;
+    }
+    if (one && common) sum_.common_delay_frames = *common;
+  }
+
+  SumInput input_;
+  const std::vector<std::string>& paths_;
+  const Hooks& hooks_;
+  SumOnsets onsets_;
+  Grams grams_;
+  std::vector<double> totals_, lags_;
+  double mix_ = 0;
+  std::vector<Step> steps_;
+  std::size_t chosen_ = 0;
+  bool shifted_ = false;
+  std::optional<SumCause> cause_;
+  std::optional<RestPass> rest_;
+  Sum sum_;
+};
+
+}  // namespace
+
+std::string_view to_string(SumCause cause) {
+  switch (cause) {
+    case SumCause::sums: return "sums";
+    case SumCause::one_gain: return "one gain";
+    case SumCause::faders: return "faders";
+    case SumCause::pan: return "pan";
+    case SumCause::polarity: return "polarity";
+    case SumCause::delay: return "delay";
+    case SumCause::silent: return "silent part";
+    case SumCause::missing: return "missing part";
+    case SumCause::doubled: return "doubled";
+    case SumCause::not_in_mix: return "not in the mix";
+    case SumCause::whole_mix: return "whole mix";
+    case SumCause::part_processing: return "processing of a part";
+    case SumCause::bus_processing: return "processing of the sum";
+    case SumCause::bus_filter: return "filter over the sum";
+    case SumCause::unexplained: return "unexplained";
+  }
+  return "unexplained";
+}
+
+Result<Sum> sum_of(const std::string& mix, const std::vector<std::string>& parts, const Hooks& hooks) {
+  if (parts.empty()) return fail(ErrorCode::usage, base::for_terminal(mix) + ": no parts to add up; name at least two");
+  Sum sum;
+  if (parts.size() == 1) sum.not_measured = "one part alone is no sum";
+  if (parts.size() > kMostParts) sum.not_measured = std::to_string(parts.size()) + " parts; at most " + std::to_string(kMostParts) + " are added up";
+  if (sum.not_measured) return sum;
+  auto input = SumInput::open(mix, parts);
+  if (!input) return tl::unexpected(input.error());
+  if (input->trouble()) {
+    sum.not_measured = input->trouble();
+    return sum;
+  }
+  return Summer(std::move(*input), parts, hooks).run();
+}
+
+}  // namespace sendworthy::pair

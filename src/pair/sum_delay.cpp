@@ -1,0 +1,184 @@
+#include "pair/sum_delay.h"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+
+#include "dsp/planar.h"
+#include "dsp/products.h"
+#include "pair/correlate.h"
+
+namespace sendworthy::pair {
+namespace {
+
+constexpr std::int64_t kWindow = 32768;
+constexpr double kReachS = 0.025;        // onsets tell a lag to 10 ms
+constexpr double kFurthestS = 30;
+constexpr std::size_t kWindows = 2, kEach = 3;
+constexpr double kClear = 7;             // a peak over the usual height of its neighbours
+constexpr double kHigher = 1.05;         // over the height where the part stands now
+constexpr double kAsMuch = 0.98;         // of the energy explained: then the nearer place
+constexpr double kLeastShift = 0.02;     // frames
+
+std::int64_t reach_of(double rate) { return std::llround(kReachS * rate); }
+
+// The strongest windows of a part, by their first frames.
+std::vector<std::int64_t> strongest(const Grams& grams, std::size_t part) {
+  const auto span = static_cast<std::size_t>(std::max<std::int64_t>(1, kWindow / grams.block));
+  std::vector<double> energy(grams.blocks(), 0.0);
+  for (std::size_t b = 0; b < energy.size(); ++b) {
+    for (std::size_t c = 0; c < grams.channels; ++c) energy[b] += grams.at(b, c)[dsp::product_at(part, part)];
+  }
+  std::vector<std::int64_t> found;
+  while (found.size() < kWindows) {
+    double most = 0;
+    std::size_t where = 0;
+    for (std::size_t b = 0; b == 0 || b + span <= energy.size(); ++b) {
+      const auto at = static_cast<std::int64_t>(b) * grams.block;
+      if (std::ranges::any_of(found, [&](std::int64_t other) { return std::abs(other - at) < kWindow; })) continue;
+      double sum = 0;
+      for (auto k = b; k < std::min(energy.size(), b + span); ++k) sum += energy[k];
+      if (sum > most) most = sum, where = b;
+    }
+    if (most <= 0) break;
+    found.push_back(static_cast<std::int64_t>(where) * grams.block);
+  }
+  return found;
+}
+
+// One place where a part may stand: how high and how clear the correlation's peak is there, and what the part explains.
+struct Place {
+  double lag = 0;
+  double clear = 0, height = 0, explained = 0;
+};
+
+// Energy of `target` from `at` on that the part explains, a gain in each channel.
+double explained_at(const Rows& part, const Rows& target, std::int64_t at) {
+  double sum = 0;
+  for (std::size_t c = 0; c < part.size(); ++c) {
+    const auto sums = dsp::pair_sums(part[c].data(), target[c].data() + at, static_cast<int>(part[c].size()));
+    if (sums.left_square > 0) sum += sums.product * sums.product / sums.left_square;
+  }
+  return sum;
+}
+
+// By how many frames the part must be read later to meet the target better; by least squares along its slope.
+double fraction_at(const Rows& part, const Rows& target, std::int64_t at, double* weight) {
+  double product = 0, energy = 0;
+  for (std::size_t c = 0; c < part.size(); ++c) {
+    const auto& x = part[c];
+    const float* y = target[c].data() + at;
+    double xy = 0, xx = 0;
+    for (std::size_t n = 2; n + 2 < x.size(); ++n) xy += static_cast<double>(x[n]) * static_cast<double>(y[n]), xx += static_cast<double>(x[n]) * static_cast<double>(x[n]);
+    if (xx <= 0) continue;
+    const double gain = xy / xx;
+    for (std::size_t n = 2; n + 2 < x.size(); ++n) {
+      const double slope = gain * (2.0 / 3 * static_cast<double>(x[n + 1] - x[n - 1]) - 1.0 / 12 * static_cast<double>(x[n + 2] - x[n - 2]));
+      product += slope * (static_cast<double>(y[n]) - gain * static_cast<double>(x[n])), energy += slope * slope;
+    }
+  }
+  *weight = energy;
+  return energy > 0 ? product / energy : 0;
+}
+
+}  // namespace
+
+std::vector<Excerpt> places_of(const SumInput& input, const Grams& grams, const SumOnsets& onsets, const std::vector<double>& lags, const std::vector<bool>& wanted) {
+  const auto reach = reach_of(input.rate());
+  const double apart = 5, hop = Onsets::kStepS * input.rate();
+  const auto whole = likely_lags(onsets.sum, onsets.mix, apart, 2);
+  std::vector<Excerpt> excerpts;
+  for (std::size_t i = 0; i < input.count(); ++i) {
+    if (!wanted[i]) continue;
+    std::vector<double> later = {0};  // frames by which the mix may be later than the part
+    const auto add = [&](const std::vector<Candidate>& some) {
+      for (const auto& one : some) {
+        const double lag = one.lag * hop + lags[i];  // onsets were heard where the files have them
+        if (std::abs(lag) > kFurthestS * input.rate()) continue;
+        if (std::ranges::none_of(later, [&](double other) { return std::abs(other - lag) < static_cast<double>(reach) / 2; })) later.push_back(lag);
+      }
+    };
+    add(whole);
+    add(likely_lags(onsets.parts[i], onsets.rest, apart, kEach));
+    add(likely_lags(onsets.parts[i], onsets.mix, apart, kEach));
+    for (const auto window : strongest(grams, i)) {
+      excerpts.push_back({i, false, window, kWindow, {}});
+      for (const double lag : later) excerpts.push_back({i, true, window + std::llround(lag) - reach, kWindow + 2 * reach, {}});
+    }
+  }
+  return excerpts;
+}
+
+std::vector<double> lags_in(const std::vector<Excerpt>& excerpts, std::size_t parts, double rate) {
+  const auto reach = reach_of(rate);
+  int size = 256;
+  while (size < 2 * (kWindow + reach)) size *= 2;
+  Correlator correlator(size);
+  std::vector<double> lags(parts, 0.0);
+  std::vector<float> values, height;
+  // Windows of one part, each with its targets, in the order of their distance.
+  struct Window {
+    const Excerpt* part;
+    std::map<std::int64_t, const Excerpt*> targets;
+  };
+  std::vector<std::vector<Window>> windows(parts);
+  for (const auto& one : excerpts) {
+    if (!one.of_mix) windows[one.part].push_back({&one, {}});
+    else windows[one.part].back().targets[one.from + reach - windows[one.part].back().part->from] = &one;
+  }
+  for (std::size_t i = 0; i < parts; ++i) {
+    if (windows[i].empty()) continue;
+    std::vector<Place> places;
+    double now = 0;  // the height where it stands
+    for (const auto& [later, first] : windows[i].front().targets) {
+      height.assign(static_cast<std::size_t>(2 * reach + 1), 0.0f);
+      for (const auto& window : windows[i]) {
+        const auto& target = *window.targets.at(later);
+        for (std::size_t c = 0; c < target.rows.size(); ++c) {
+          correlator.correlate(window.part->rows[c], target.rows[c], true, values);
+          for (std::size_t k = 0; k < height.size(); ++k) {
+            const float value = values[k + static_cast<std::size_t>(kWindow) - 1];
+            height[k] += value * value;
+          }
+        }
+      }
+      const auto best = std::max_element(height.begin(), height.end()) - height.begin();
+      double sum = 0;
+      for (const float value : height) sum += static_cast<double>(value);
+      Place place;
+      place.lag = static_cast<double>(reach - best - later);
+      place.height = static_cast<double>(height[static_cast<std::size_t>(best)]);
+      place.clear = sum > 0 ? std::sqrt(place.height * static_cast<double>(height.size()) / sum) : 0;
+      for (const auto& window : windows[i]) place.explained += explained_at(window.part->rows, window.targets.at(later)->rows, best);
+      if (later == 0) now = static_cast<double>(height[static_cast<std::size_t>(reach)]);
+      places.push_back(place);
+    }
+    double most = 0;
+    for (const auto& place : places) most = std::max(most, place.clear >= kClear ? place.explained : 0);
+    const Place* chosen = nullptr;
+    for (const auto& place : places) {
+      if (place.clear < kClear || place.explained < kAsMuch * most || place.explained <= 0) continue;
+      if (chosen == nullptr || std::abs(place.lag) < std::abs(chosen->lag)) chosen = &place;
+    }
+    if (chosen == nullptr) continue;
+    if (std::abs(chosen->lag) <= static_cast<double>(reach) && chosen->height < kHigher * now) chosen = nullptr;
+    const double lag = chosen == nullptr ? 0 : chosen->lag;
+    // The fraction, where a window's target reaches that far.
+    double off = 0, weight = 0;
+    for (const auto& window : windows[i]) {
+      for (const auto& [later, target] : window.targets) {
+        const auto at = static_cast<std::int64_t>(std::llround(static_cast<double>(reach - later) - lag));
+        if (at < 0 || at > 2 * reach) continue;
+        double here = 0;
+        const double fraction = fraction_at(window.part->rows, target->rows, at, &here);
+        off += fraction * here, weight += here;
+        break;
+      }
+    }
+    const double fraction = weight > 0 ? std::clamp(off / weight, -0.7, 0.7) : 0;
+    lags[i] = lag + (std::abs(fraction) < kLeastShift ? 0 : fraction);
+  }
+  return lags;
+}
+
+}  // namespace sendworthy::pair

@@ -1,0 +1,22 @@
+// Where does each part stand in the mix?
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <vector>
+
+#include "pair/sum_input.h"
+#include "pair/sum_rest.h"
+
+namespace sendworthy::pair {
+
+/// Pieces of each part where it is strongest, and what the mix holds in places where they may stand: near where they are, and where
+/// onsets agree. `lags`: where the parts are held against the mix now; `wanted`: which parts are looked at.
+[[nodiscard]] std::vector<Excerpt> places_of(const SumInput& input, const Grams& grams, const SumOnsets& onsets, const std::vector<double>& lags,
+                                             const std::vector<bool>& wanted);
+
+/// By how much each part stands later in its file than in the mix, frames: cross-correlation half-way to the phase transform over the
+/// pieces together, fractions by the slope. 0 where the pieces do not tell.
+[[nodiscard]] std::vector<double> lags_in(const std::vector<Excerpt>& excerpts, std::size_t parts, double rate);
+
+}  // namespace sendworthy::pair

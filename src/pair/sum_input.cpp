@@ -1,0 +1,209 @@
+#include "pair/sum_input.h"
+
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+#include "base/text.h"
+#include "dsp/kaiser.h"
+#include "dsp/products.h"
+#include "pair/correlate.h"
+
+namespace sendworthy::pair {
+namespace {
+
+constexpr int kTaps = 128;             // of the fractional delay: good to nine tenths of half the rate
+constexpr std::int64_t kKept = 1 << 17;  // samples of each file
+constexpr std::int64_t kChunk = 32768;   // frames, about
+constexpr double kBlockS = 0.1;
+constexpr std::size_t kMostValues = 12u << 20;  // products that are kept: 96 MB
+
+}  // namespace
+
+Result<SumInput> SumInput::open(const std::string& mix, const std::vector<std::string>& parts) {
+  SumInput input;
+  input.mix_path_ = mix;
+  auto mix_file = Reader::open(mix);
+  if (!mix_file) return tl::unexpected(mix_file.error());
+  input.mix_.emplace(std::move(*mix_file));
+  input.mix_->keep(kKept);
+  const auto format = input.mix_->format();
+  input.rate_ = format.sample_rate, input.channels_ = static_cast<std::size_t>(format.channels);
+  for (const auto& path : parts) {
+    auto file = Reader::open(path);
+    if (!file) return tl::unexpected(file.error());
+    const auto own = file->format();
+    int folded = 0;
+    if (own.channels != format.channels && own.channels > 1) {
+      if (format.channels <= 2) folded = common_channels(own, format);
+      if (folded == 0 && own.channels > 2)
+        input.trouble_ = base::for_terminal(path) + ": its " + std::to_string(own.channels) + " channels cannot be held against the mix's " + std::to_string(format.channels);
+    }
+    if (own.sample_rate != format.sample_rate || folded != 0) {
+      file = Reader::open(path, own.sample_rate / input.rate_, folded);
+      if (!file) return tl::unexpected(file.error());
+    }
+    Part part;
+    part.row_of.assign(input.channels_, -1);
+    const int rows = file->channels();
+    for (std::size_t c = 0; c < input.channels_; ++c) {
+      if (rows == 1 || rows == format.channels) part.row_of[c] = rows == 1 ? 0 : static_cast<int>(c);
+      else if (rows == 2 && format.layout_known) part.row_of[c] = format.speakers[c] == audio::Speaker::left ? 0 : format.speakers[c] == audio::Speaker::right ? 1 : -1;
+      else if (rows == 2 && c < 2) part.row_of[c] = static_cast<int>(c);
+    }
+    part.reader.emplace(std::move(*file));
+    part.reader->keep(kKept);
+    input.parts_.push_back(std::move(part));
+  }
+  return input;
+}
+
+bool SumInput::mixed_rates() const {
+  return std::ranges::any_of(parts_, [](const Part& part) { return part.reader->step() != 1; });
+}
+
+void SumInput::set_lags(const std::vector<double>& lags) {
+  for (std::size_t i = 0; i < parts_.size(); ++i) {
+    const double whole = std::floor(lags[i] + kWholeLag / 2), fraction = lags[i] - whole;
+    parts_[i].whole = static_cast<std::int64_t>(whole);
+    parts_[i].taps.clear();
+    if (std::abs(fraction) < kWholeLag / 2) continue;
+    // y[n] = Σ taps[t]·x[n + t − kTaps/2 + 1] is x at n + fraction.
+    for (int t = 0; t < kTaps; ++t)
+      parts_[i].taps.push_back(static_cast<float>(dsp::kaiser_sinc(t - (kTaps / 2 - 1) - fraction, kTaps / 2.0, 1, 10)));
+  }
+}
+
+void SumInput::read_part(Part& part, std::int64_t at, std::int64_t frames) {
+  if (part.taps.empty()) {
+    part.reader->read(at + part.whole, frames, part.rows);
+    return;
+  }
+  part.reader->read(at + part.whole - (kTaps / 2 - 1), frames + kTaps - 1, wide_);
+  part.rows.resize(wide_.size());
+  for (std::size_t c = 0; c < wide_.size(); ++c) {
+    part.rows[c].assign(static_cast<std::size_t>(frames), 0.0f);
+    for (int t = 0; t < kTaps; ++t) {
+      const float tap = part.taps[static_cast<std::size_t>(t)];
+      const float* x = wide_[c].data() + t;
+      float* y = part.rows[c].data();
+      for (std::int64_t n = 0; n < frames; ++n) y[n] += tap * x[n];
+    }
+  }
+}
+
+std::int64_t SumInput::read(std::int64_t at, std::int64_t frames) {
+  mix_->read(at, frames, mix_rows_);
+  const auto inside = std::clamp<std::int64_t>(mix_->known_end() - at, 0, frames);
+  if (inside == 0) return 0;
+  for (auto& part : parts_) {
+    read_part(part, at, frames);
+    for (auto& row : part.rows) std::fill(row.begin() + static_cast<std::ptrdiff_t>(inside), row.end(), 0.0f);
+  }
+  return inside;
+}
+
+const float* SumInput::part(std::size_t part, std::size_t channel) const {
+  const int row = parts_[part].row_of[channel];
+  return row < 0 ? nullptr : parts_[part].rows[static_cast<std::size_t>(row)].data();
+}
+
+std::optional<Error> SumInput::error() const {
+  if (mix_->error()) return mix_->error();
+  for (const auto& part : parts_) {
+    if (part.reader->error()) return part.reader->error();
+  }
+  return std::nullopt;
+}
+
+std::vector<double> Grams::total() const {
+  const auto size = pairs() * channels;
+  std::vector<double> sums(size, 0.0);
+  for (std::size_t b = 0; b < blocks(); ++b) {
+    for (std::size_t i = 0; i < size; ++i) sums[i] += values[b * size + i];
+  }
+  return sums;
+}
+
+Result<Grams> grams_of(SumInput& input, const std::vector<std::size_t>& slopes, SumOnsets* onsets, double from_share, double share, const Hooks& hooks) {
+  const auto count = input.count(), channels = input.channels();
+  Grams grams;
+  grams.rows = count + slopes.size() + 1, grams.channels = channels, grams.slopes = slopes;
+  grams.block = std::max<std::int64_t>(1, std::llround(kBlockS * input.rate()));
+  const auto size = grams.pairs() * channels;
+  const auto small = grams.block;  // chunks stay whole blocks of the first length
+  std::int64_t filled = 0;         // frames in the last block
+  std::vector<Onsets> heard(onsets == nullptr ? 0 : count + 3, Onsets(input.rate()));
+  std::vector<std::vector<float>> slope_rows(slopes.size() * channels);
+  Rows part_rows, sum(channels), rest(channels), mix(channels);
+  std::vector<const float*> rows(grams.rows);
+  const auto chunk = std::max<std::int64_t>(1, kChunk / small) * small;
+  const auto expected = std::max<std::int64_t>(1, input.mix_reader().expected());
+  for (std::int64_t at = 0;; at += chunk) {
+    if (hooks.stop != nullptr && hooks.stop->load(std::memory_order_relaxed))
+      return fail(ErrorCode::interrupted, base::for_terminal(input.mix_path()) + ": interrupted");
+    const auto frames = input.read(at, chunk);
+    if (frames == 0) break;
+    grams.frames = at + frames;
+    for (std::size_t s = 0; s < slopes.size(); ++s) {
+      for (std::size_t c = 0; c < channels; ++c) {
+        auto& row = slope_rows[s * channels + c];
+        row.assign(static_cast<std::size_t>(frames), 0.0f);
+        const float* x = input.part(slopes[s], c);
+        for (std::int64_t n = 1; x != nullptr && n + 1 < frames; ++n) row[static_cast<std::size_t>(n)] = 0.5f * (x[n + 1] - x[n - 1]);
+      }
+    }
+    for (std::int64_t from = 0; from < frames; from += small) {
+      const auto length = std::min(small, frames - from);
+      if (filled == 0) grams.values.resize(grams.values.size() + size, 0.0);
+      double* sums = grams.values.data() + grams.values.size() - size;
+      for (std::size_t c = 0; c < channels; ++c) {
+        for (std::size_t i = 0; i < count; ++i) rows[i] = input.part(i, c) == nullptr ? nullptr : input.part(i, c) + from;
+        for (std::size_t s = 0; s < slopes.size(); ++s) rows[count + s] = slope_rows[s * channels + c].data() + from;
+        rows.back() = input.mix(c) + from;
+        dsp::add_products(rows, static_cast<int>(length), sums + c * grams.pairs());
+      }
+      filled += length;
+      if (filled < grams.block) continue;
+      filled = 0;
+      // Two become one where that would be too much to keep.
+      if (grams.values.size() < kMostValues || grams.blocks() < 4 || grams.blocks() % 2 != 0) continue;
+      const auto half = grams.blocks() / 2;
+      for (std::size_t b = 0; b < half; ++b) {
+        for (std::size_t i = 0; i < size; ++i) grams.values[b * size + i] = grams.values[2 * b * size + i] + grams.values[(2 * b + 1) * size + i];
+      }
+      grams.values.resize(half * size);
+      grams.block *= 2;
+    }
+    if (onsets != nullptr) {
+      for (std::size_t c = 0; c < channels; ++c) {
+        mix[c].assign(input.mix(c), input.mix(c) + frames);
+        sum[c].assign(static_cast<std::size_t>(frames), 0.0f);
+        for (std::size_t i = 0; i < count; ++i) {
+          const float* x = input.part(i, c);
+          for (std::int64_t n = 0; x != nullptr && n < frames; ++n) sum[c][static_cast<std::size_t>(n)] += x[n];
+        }
+        rest[c] = mix[c];
+        for (std::size_t n = 0; n < rest[c].size(); ++n) rest[c][n] -= sum[c][n];
+      }
+      for (std::size_t i = 0; i < count; ++i) {
+        part_rows.clear();
+        for (std::size_t c = 0; c < (input.mono(i) ? 1 : channels); ++c) {
+          if (const float* x = input.part(i, c)) part_rows.emplace_back(x, x + frames);
+        }
+        heard[i].push(part_rows, frames);
+      }
+      heard[count].push(mix, frames), heard[count + 1].push(sum, frames), heard[count + 2].push(rest, frames);
+    }
+    if (hooks.progress) hooks.progress(from_share + share * std::min(1.0, static_cast<double>(at) / static_cast<double>(expected)));
+    if (frames < chunk) break;
+  }
+  if (const auto error = input.error()) return tl::unexpected(*error);
+  if (onsets != nullptr) {
+    for (std::size_t i = 0; i < count; ++i) onsets->parts.push_back(heard[i].finish());
+    onsets->mix = heard[count].finish(), onsets->sum = heard[count + 1].finish(), onsets->rest = heard[count + 2].finish();
+  }
+  return grams;
+}
+
+}  // namespace sendworthy::pair

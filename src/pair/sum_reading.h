@@ -1,0 +1,37 @@
+// From gains to what is the matter with each part.
+#pragma once
+
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "pair/sum.h"
+#include "pair/sum_fit.h"
+#include "pair/sum_input.h"
+
+namespace sendworthy::pair {
+
+/// One rung: the gains it found, and how well.
+struct Step {
+  std::string name;
+  Gains gains, errors;
+  std::vector<std::optional<std::size_t>> tied_to;  ///< of each part
+  bool fitted = false;                              ///< a gain per part
+  double left = 0;                                  ///< energy
+};
+
+/// Level, activity, silence; copies of others.
+void describe_parts(const SumInput& input, const Grams& grams, Sum& sum);
+/// Parts that are the whole mix, of those that sound.
+void find_whole_mixes(const Grams& grams, Sum& sum);
+
+/// Writes the gains of `step` to the parts, and what is off with them: in order of how much it explains. `allowed`: energy that may be
+/// left.
+[[nodiscard]] std::vector<SumCause> read_parts(const SumInput& input, const Grams& grams, const Step& step, double allowed, Sum& sum);
+
+/// Two parts that share a sound which the mix has once: what is left at `gains` is minus that sound.
+[[nodiscard]] std::optional<std::pair<std::size_t, std::size_t>> find_doubled(const Grams& grams, const Gains& gains, double left);
+
+}  // namespace sendworthy::pair
