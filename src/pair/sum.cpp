@@ -28,6 +28,7 @@ constexpr double kAsGood = 2;          // energy left, over the least that any s
 constexpr double kWorth = 0.5;         // energy left, over that of the steps before: delays are worth it
 constexpr double kExplained = 0.25;    // likewise: a gain that moves or a filter explains it, 6 dB
 constexpr double kMaybe = 0.5;         // likewise in blocks: worth a look
+constexpr double kNearlyAll = 0.05;    // likewise: worth no other
 constexpr double kMissingDb = -40;     // over the mix: less may be distortion of the sum
 constexpr double kFollowsDb = -25, kFollows = 0.9;  // less than that, and level in step with the sum: distortion
 constexpr int kRounds = 8, kShifts = 3;
@@ -166,9 +167,9 @@ class Summer {
         both += here[dsp::product_at(first, i)], energy += own, fitted += step.gains.at(c, first) * own, common += start.at(c, first) * own;
       }
       if (energy <= 0) continue;
-      const double copy = both / energy, gain = common / energy;
-      if (std::abs(fitted - (1 + copy) * common) >= std::abs(fitted - common)) continue;
-      for (std::size_t c = 0; c < grams_.channels; ++c) step.gains.at(c, first) -= copy * gain, step.gains.at(c, i) = gain;
+      const double copy = both / energy;
+      if (copy <= 0 || std::abs(fitted - (1 + copy) * common) >= std::abs(fitted - common)) continue;
+      for (std::size_t c = 0; c < grams_.channels; ++c) step.gains.at(c, first) /= 1 + copy, step.gains.at(c, i) = step.gains.at(c, first);
     }
   }
 
@@ -176,6 +177,7 @@ class Summer {
   void try_gains(const std::string& before) {
     totals_ = grams_.total();
     const auto first = steps_.size();
+    first_choice_ = first;
     const auto named = [&](const char* name) { return before.empty() ? std::string(name) : before + " and " + name; };
     add_step(before.empty() ? "as they are" : before, plain());
     const bool all_is_well = db(steps_.back().left / mix_) <= sum_.limit_db;
@@ -190,6 +192,8 @@ class Summer {
         fewer = fewer || !sum_.parts[i].silent;
       }
       if (fewer) {
+        // Gains that lean on a whole mix say nothing of the parts.
+        if (std::ranges::any_of(sum_.parts, [](const SumPart& part) { return part.whole_mix; })) first_choice_ = steps_.size();
         add_step(named("without copies and whole mixes"), without);
         add_step(named("one gain without copies and whole mixes"), times(without, best_common(without)));
       }
@@ -197,20 +201,20 @@ class Summer {
       steps_.push_back(fitted(named("a gain per part"), unknowns(false), start));
       if (grams_.channels > 1) steps_.push_back(fitted(named("a gain per part and channel"), unknowns(true), start));
     }
-    choose(first);
+    choose();
   }
 
   // The first step that leaves nothing; else the first that leaves about as little as any.
-  void choose(std::size_t first) {
+  void choose() {
     double least = std::numeric_limits<double>::infinity();
-    for (auto k = first; k < steps_.size(); ++k) {
+    for (auto k = first_choice_; k < steps_.size(); ++k) {
       if (db(steps_[k].left / mix_) <= sum_.limit_db) {
         chosen_ = k;
         return;
       }
       least = std::min(least, steps_[k].left);
     }
-    for (chosen_ = first; steps_[chosen_].left > kAsGood * least; ++chosen_) {}
+    for (chosen_ = first_choice_; steps_[chosen_].left > kAsGood * least; ++chosen_) {}
   }
 
   Result<void> explain() {
@@ -224,28 +228,25 @@ class Summer {
       }
     }
     auto moved = moving_gains();
-    if (!moved) {
+    // Delays first, unless a gain that moves explains nearly all.
+    if (!moved || moved->left > kNearlyAll * left()) {
       std::vector<bool> wanted;
       for (std::size_t i = 0; i < input_.count(); ++i) wanted.push_back(!left_out(i));
       auto excerpts = places_of(input_, grams_, onsets_, lags_, wanted);
-      if (auto done = rest(steps_[chosen_].gains, excerpts, true, 0.35); !done) return done;
+      if (auto done = rest(steps_[chosen_].gains, excerpts, !moved, 0.35); !done) return done;
       const auto shifts = lags_in(excerpts, input_.count(), input_.rate());
-      excerpts.clear();
       if (std::ranges::any_of(shifts, [](double lag) { return lag != 0; })) {
         if (auto done = shift(shifts); !done) return done;
         if (nulls()) {
           rest_.reset();
           return {};
         }
-        moved = moving_gains();
-        std::vector<Excerpt> none;
-        if (shifted_) {
-          if (auto done = rest(moved ? *moved : steps_[chosen_].gains, none, true, 0.9); !done) return done;
-        }
+        if (shifted_) moved = moving_gains(), rest_.reset();
       }
-    } else {
+    }
+    if (moved || !rest_) {
       std::vector<Excerpt> none;
-      if (auto done = rest(*moved, none, true, 0.35); !done) return done;
+      if (auto done = rest(moved ? moved->gains : steps_[chosen_].gains, none, true, 0.9); !done) return done;
     }
     name_the_rest(moved);
     return {};
@@ -259,7 +260,11 @@ class Summer {
   }
 
   // Gains under one gain that moves from block to block, where that is worth a look: as the parts are, or each with its own.
-  std::optional<Gains> moving_gains() const {
+  struct Moved {
+    Gains gains;
+    double left = 0;
+  };
+  [[nodiscard]] std::optional<Moved> moving_gains() const {
     if (grams_.blocks() < kLeastBlocks) return std::nullopt;
     auto start = plain();
     for (std::size_t i = 0; i < input_.count(); ++i) {
@@ -273,11 +278,11 @@ class Summer {
       weights = moving_gain(grams_, gains, &own);
     }
     if (std::min(as_they_are, own) > kMaybe * left()) return std::nullopt;
-    if (as_they_are <= kAsGood * kAsGood * own) return start;
+    if (as_they_are <= kAsGood * kAsGood * own) return Moved{start, as_they_are};
     // The moving gain stands at 0 dB for the most part.
     std::vector<double> middle = weights;
     std::nth_element(middle.begin(), middle.begin() + static_cast<std::ptrdiff_t>(middle.size() / 2), middle.end());
-    return times(gains, middle[middle.size() / 2] != 0 ? middle[middle.size() / 2] : 1);
+    return Moved{times(gains, middle[middle.size() / 2] != 0 ? middle[middle.size() / 2] : 1), own};
   }
 
   // Reads again at these offsets, mends them along the slopes, and keeps them where they are worth it.
@@ -305,7 +310,7 @@ class Summer {
       shifted_ = true;
       if (std::ranges::any_of(lags_, [](double lag) { return std::abs(lag - std::round(lag)) >= kWholeLag / 2; })) {
         sum_.limit_db = std::max(sum_.limit_db, kBetweenDb);
-        choose(first);
+        choose();
       }
       return {};
     }
@@ -352,13 +357,13 @@ class Summer {
   }
 
   // What the gains and the delays left: processing of the sum or of a part, something missing, or nobody knows.
-  void name_the_rest(const std::optional<Gains>& moved) {
+  void name_the_rest(const std::optional<Moved>& moved) {
     const double base = left();
     if (rest_->moving_left <= kExplained * base && moved && rest_->moving_left <= rest_->filter_left) {
       read_moving(rest_->moving, rest_->sum_energy);
       if (sum_.slow->highest_db - sum_.slow->lowest_db >= kLeastSpanDb) {
         cause_ = SumCause::bus_processing;
-        add_step(shifted_ ? "delays and a gain that moves" : "a gain that moves", *moved);
+        add_step(shifted_ ? "delays and a gain that moves" : "a gain that moves", moved->gains);
         steps_.back().left = rest_->moving_left;
         chosen_ = steps_.size() - 1;
         return;
@@ -490,7 +495,7 @@ class Summer {
   std::vector<double> totals_, lags_;
   double mix_ = 0;
   std::vector<Step> steps_;
-  std::size_t chosen_ = 0;
+  std::size_t chosen_ = 0, first_choice_ = 0;  ///< of those before, none is chosen
   bool shifted_ = false;
   std::optional<SumCause> cause_;
   std::optional<RestPass> rest_;

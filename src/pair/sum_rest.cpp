@@ -21,6 +21,7 @@ constexpr double kLoudestS = 0.5, kActiveDb = 30;
 constexpr double kLikely = 0.3;          // share of what is left that a part's filter must explain
 constexpr double kOtherChannels = 0.6;   // in the fold: neither the middle nor the sides cancel
 constexpr std::size_t kMostTimes = 4096;
+constexpr double kFaint = 1e-9;            // a line's power over that of the other signal: rounding of the shared transform stands below
 
 double db(double ratio) { return ratio <= 1e-16 ? -160 : 10 * std::log10(ratio); }
 
@@ -278,7 +279,7 @@ class Rester {
     for (const auto& channel : filters_) {
       for (const auto& one : channel) {
         all_mix += one.b;
-        filtered += one.a > 0 ? std::max(0.0, one.b - (one.real * one.real + one.imaginary * one.imaginary) / one.a) : one.b;
+        filtered += one.a > kFaint * one.b ? std::max(0.0, one.b - (one.real * one.real + one.imaginary * one.imaginary) / one.a) : one.b;
       }
     }
     out_.filter_left = all_mix > 0 ? filtered / all_mix * mix_ : mix_;
@@ -305,7 +306,7 @@ class Rester {
       for (const auto& one : like_[i]) {
         all += one.b;
         const double coherent = one.real * one.real + one.imaginary * one.imaginary;
-        explained += one.a > 0 ? std::max(0.0, coherent / one.a - chance * one.b) : 0;
+        explained += one.a > kFaint * one.b ? std::max(0.0, coherent / one.a - chance * one.b) : 0;
       }
       const double share = all > 0 ? explained / all / (1 - std::min(0.5, chance)) : 0;
       if (like_windows_ >= 4 && share > std::max(kLikely, out_.rest.like_share)) out_.rest.like = i, out_.rest.like_share = std::min(1.0, share);

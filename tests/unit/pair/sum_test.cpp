@@ -79,6 +79,14 @@ Clip added(const std::vector<Clip>& parts) {
   return mix;
 }
 
+/// Silence before and behind, so that a part that is moved loses nothing.
+std::vector<Clip> padded(std::vector<Clip> parts, std::size_t frames) {
+  for (auto& part : parts) {
+    for (auto& channel : part.channels) channel.insert(channel.begin(), frames, 0.0), channel.resize(channel.size() + frames, 0.0);
+  }
+  return parts;
+}
+
 Clip later(Clip clip, std::int64_t frames) {
   for (auto& channel : clip.channels) {
     const auto size = channel.size();
@@ -216,12 +224,12 @@ TEST_SUITE("pair/sum") {
   }
 
   TEST_CASE("delays: one part, all parts, a fraction of a frame, seconds") {
-    const auto parts = ensemble(6);
+    const auto parts = padded(ensemble(6), 300000);
     const auto mix = added(parts);
     for (const std::int64_t frames : {1, -1, 37, 4410, -100000, 300000}) {
       auto wrong = parts;
       wrong[0] = later(wrong[0], frames);
-      const auto sum = sum_of(frames > 0 ? mix : mix, wrong);
+      const auto sum = sum_of(mix, wrong);
       CHECK(sum.cause == SumCause::delay);
       CHECK(sum.parts[0].delay_frames == static_cast<double>(frames));
       for (std::size_t i = 1; i < 6; ++i) CHECK(sum.parts[i].delay_frames == 0);
@@ -294,5 +302,221 @@ TEST_SUITE("pair/sum") {
     const auto whole = sum_of(added(parts), wrong);
     CHECK(whole.cause == SumCause::whole_mix);
     CHECK(whole.parts[3].whole_mix);
+  }
+
+  TEST_CASE("a delay between frames is told to a twentieth of a frame, with a gain of its own") {
+    // Tones have a formula at every place.
+    const auto tones = [](double from_hz, double shift) {
+      Samples out(12 * kRate, 0.0);
+      for (int k = 0; k < 12; ++k) {
+        const double hz = from_hz * (1 + 0.37 * k);
+        for (std::size_t n = 0; n < out.size(); ++n) {
+          const double t = (static_cast<double>(n) - shift) / kRate;
+          const double wave = std::exp(-std::pow(std::fmod(t + 0.13 * k + 1, 0.7 + 0.05 * k) * 6, 2)) * 0.04;
+          out[n] += wave * std::sin(2 * std::numbers::pi * hz * t + k);
+        }
+      }
+      return Clip{kRate, {out, out}};
+    };
+    std::vector<Clip> parts = {tones(110, 0), tones(371, 0), tones(893, 0)};
+    const auto mix = added(parts);
+    for (const double shift : {0.3, 10.5, -7.25}) {
+      auto files = parts;
+      files[1] = tones(371, shift).gain_db(-2);
+      const auto sum = sum_of(mix, files);
+      CHECK(sum.cause == SumCause::delay);
+      CHECK(std::abs(sum.parts[1].delay_frames - shift) < 0.05);
+      CHECK(sum.parts[1].gain_db == doctest::Approx(2).epsilon(0.005));
+      CHECK(sum.parts[0].delay_frames == 0);
+      CHECK(sum.parts[2].delay_frames == 0);
+    }
+  }
+
+  TEST_CASE("processing of the sum: a compressor, a filter, distortion; of one part: a ride") {
+    const auto parts = ensemble(6);
+    auto mix = added(parts);
+    // Feed-forward, on the louder channel, 10 ms and 150 ms, 4:1 over −24 dB.
+    const auto compressed = [](Clip clip, double* most) {
+      double level = 1e-6;
+      *most = 0;
+      for (std::size_t n = 0; n < clip.channels[0].size(); ++n) {
+        const double peak = std::max(std::abs(clip.channels[0][n]), std::abs(clip.channels[1][n]));
+        const double time = peak > level ? 0.01 : 0.15;
+        level += (peak - level) * (1 - std::exp(-1 / (time * kRate)));
+        const double over = std::max(0.0, test::to_db(level) + 24), gain_db = -0.75 * over;
+        *most = std::min(*most, gain_db);
+        for (auto& channel : clip.channels) channel[n] *= test::from_db(gain_db);
+      }
+      return clip;
+    };
+    double most = 0;
+    const auto bus = sum_of(compressed(mix, &most), parts);
+    CHECK(bus.cause == SumCause::bus_processing);
+    REQUIRE(bus.slow.has_value());
+    CHECK(bus.slow->highest_db - bus.slow->lowest_db > 2);
+    CHECK(bus.slow->lowest_db > most - 1);
+    CHECK(bus.slow->highest_db < 0.5);
+    CHECK(bus.residual_db < -28);
+    for (const auto& one : bus.parts) CHECK(!one.off);
+
+    auto shelved = mix;
+    for (auto& channel : shelved.channels) {
+      double low = 0;
+      for (auto& v : channel) low += 0.3 * (v - low), v += 0.6 * (v - low);
+    }
+    const auto filter = sum_of(shelved, parts);
+    CHECK(filter.cause == SumCause::bus_filter);
+
+    auto bent = mix;
+    bent.each([](double v) { return std::tanh(4 * v) / 4; });
+    const auto distortion = sum_of(bent, parts);
+    CHECK(distortion.cause != SumCause::missing);
+    CHECK(distortion.cause != SumCause::sums);
+
+    auto wrong = parts;
+    for (auto& channel : wrong[3].channels) {
+      for (std::size_t n = 0; n < channel.size(); ++n) channel[n] *= test::from_db(-4 + 4 * std::sin(2 * std::numbers::pi * static_cast<double>(n) / (5.0 * kRate)));
+    }
+    const auto ride = sum_of(mix, wrong);
+    CHECK(ride.cause == SumCause::part_processing);
+    CHECK(ride.parts[3].moving_db > 4);
+    CHECK(ride.parts[3].moving_db < 9);
+  }
+
+  TEST_CASE("effects of a part that the parts lack are like that part") {
+    const auto parts = ensemble(5);
+    auto mix = added(parts);
+    test::Random random(9);
+    for (std::size_t c = 0; c < 2; ++c) {
+      for (int echo = 0; echo < 30; ++echo) {
+        const auto at = 1000 + random.below(9000);
+        const double gain = 0.4 * (random.unit() - 0.5) * std::exp(-static_cast<double>(at) / 6000);
+        for (std::size_t n = at; n < mix.channels[c].size(); ++n) mix.channels[c][n] += gain * parts[0].channels[c][n - at];
+      }
+    }
+    const auto sum = sum_of(mix, parts);
+    REQUIRE(sum.rest.has_value());
+    CHECK(sum.cause == SumCause::unexplained);
+    CHECK(sum.rest->like == 0);
+  }
+
+  TEST_CASE("what is left: when, where, in which octave") {
+    auto parts = ensemble(4);
+    const auto mix = added(parts);
+    // On the left only, 6 s … 8 s, at 2 kHz.
+    auto more = mix;
+    const auto tone = test::sine(kRate, 2000, 0.2, 2 * kRate);
+    std::copy(tone.begin(), tone.end(), more.channels[0].begin() + 6 * kRate);
+    for (std::size_t n = 0; n < tone.size(); ++n) more.channels[0][6 * kRate + n] = mix.channels[0][6 * kRate + n] + tone[n];
+    const auto sum = sum_of(more, parts);
+    CHECK(sum.cause == SumCause::missing);
+    REQUIRE(sum.rest.has_value());
+    CHECK(sum.rest->loudest_from_s >= 5.9);
+    CHECK(sum.rest->loudest_to_s <= 8.1);
+    CHECK(sum.rest->active == doctest::Approx(0.1).epsilon(0.1));
+    CHECK(sum.rest->channels[0] > 0.999);
+    CHECK(sum.rest->side == doctest::Approx(0.5).epsilon(0.01));
+    // A tenth of the time at −17 dBFS in one of two channels.
+    CHECK(sum.rest->dbfs == doctest::Approx(10 * std::log10(0.02 / 10 / 2)).epsilon(0.01));
+    for (const auto& octave : sum.rest->octaves) {
+      if (octave.centre_hz == 2000) CHECK(octave.share > 0.99);
+    }
+  }
+
+  TEST_CASE("lengths, rates and channels that differ") {
+    const auto parts = ensemble(4);
+    const auto mix = added(parts);
+    auto wrong = parts;
+    for (auto& channel : wrong[1].channels) channel.resize(channel.size() / 2);
+    for (auto& channel : wrong[2].channels) channel.resize(channel.size() * 2, 0.0);
+    auto half = mix;
+    const auto whole = added(parts);
+    for (std::size_t c = 0; c < 2; ++c) {
+      for (std::size_t n = wrong[1].channels[c].size(); n < half.channels[c].size(); ++n) half.channels[c][n] = whole.channels[c][n] - parts[1].channels[c][n];
+    }
+    const auto sum = sum_of(half, wrong);
+    CHECK(sum.cause == SumCause::sums);
+    CHECK(sum.parts[1].frames == sum.frames / 2);
+    CHECK(sum.parts[2].frames == sum.frames * 2);
+    // Six channels, and a part of two among them.
+    std::vector<Clip> surround(3);
+    Clip six;
+    for (std::size_t i = 0; i < 3; ++i) {
+      surround[i].rate = kRate;
+      for (std::size_t c = 0; c < 6; ++c) surround[i].channels.push_back(part(i + c, 6, 0).channels[0]);
+    }
+    six = added(surround);
+    CHECK(sum_of(six, surround, {.speakers = 0x3F}, {.speakers = 0x3F}).cause == SumCause::sums);
+    auto off = surround;
+    off[1].gain_db(-1);
+    const auto fader = sum_of(six, off, {.speakers = 0x3F}, {.speakers = 0x3F});
+    CHECK(fader.cause == SumCause::faders);
+    CHECK(fader.parts[1].gain_db == doctest::Approx(1).epsilon(0.002));
+    // Another rate: the same number of frames at a rate a little off is another length and no sum.
+    auto rate = parts;
+    rate[0].rate = 48000;
+    const test::Folder folder;
+    std::vector<std::string> paths;
+    for (std::size_t i = 0; i < 4; ++i) paths.push_back(test::write_sample(folder.path, "part" + std::to_string(i), rate[i], {}));
+    const auto mixed = pair::sum_of(test::write_sample(folder.path, "mix", mix, {}), paths);
+    REQUIRE(mixed.has_value());
+    CHECK(mixed->mixed_rates);
+    CHECK(!mixed->nulls);
+  }
+
+  TEST_CASE("what cannot be measured, and what cannot be read") {
+    const auto parts = ensemble(3, 3);
+    const auto mix = added(parts);
+    const auto silence = times(mix, 0);
+    CHECK(sum_of(silence, parts).not_measured == "the mix is silent");
+    CHECK(sum_of(mix, {silence, silence}).not_measured == "all parts are silent");
+    CHECK(sum_of(mix, {mix}).not_measured == "one part alone is no sum");
+    const test::Folder folder;
+    const auto path = test::write_sample(folder.path, "mix", mix, {});
+    CHECK(pair::sum_of(path, {}).error().code == ErrorCode::usage);
+    CHECK(pair::sum_of(path, {path, folder.path + "/none.wav"}).error().code == ErrorCode::missing);
+    const std::atomic<bool> stop = true;
+    CHECK(pair::sum_of(path, {path, path}, {.progress = {}, .stop = &stop}).error().code == ErrorCode::interrupted);
+    // A few frames.
+    auto few = parts;
+    for (auto& one : few) {
+      for (auto& channel : one.channels) channel = Samples(channel.begin() + kRate, channel.begin() + kRate + 50);
+    }
+    const auto sum = sum_of(added(few), few);
+    CHECK((sum.not_measured || sum.cause == SumCause::sums));
+  }
+
+  TEST_CASE("one fault at a time in sets of 2 to 12 parts is named") {
+    const int trials = std::getenv("SUM_TRIALS") != nullptr ? std::atoi(std::getenv("SUM_TRIALS")) : 24;
+    int named = 0;
+    for (int trial = 0; trial < trials; ++trial) {
+      test::Random random(static_cast<std::uint64_t>(trial) + 1000);
+      const auto count = 2 + random.below(11);
+      auto parts = padded(ensemble(count, 10, static_cast<std::uint64_t>(trial)), 20000);
+      const auto mix = added(parts);
+      const auto which = random.below(count);
+      auto files = parts;
+      const auto fault = trial % 8;
+      SumCause expected = SumCause::sums;
+      if (fault == 1) expected = SumCause::faders, files[which].gain_db(random.unit() < 0.5 ? -1.5 : 0.7);
+      if (fault == 2) expected = SumCause::polarity, files[which] = times(files[which], -1);
+      if (fault == 3) expected = SumCause::delay, files[which] = later(files[which], 1 + static_cast<std::int64_t>(random.below(19000)));
+      if (fault == 4 && count > 2) expected = SumCause::missing, files.erase(files.begin() + static_cast<std::ptrdiff_t>(which));
+      if (fault == 5) expected = SumCause::doubled, files.push_back(files[which]);
+      if (fault == 6) {
+        expected = SumCause::one_gain;
+        for (auto& one : files) one.gain_db(-3);
+      }
+      if (fault == 7) expected = SumCause::not_in_mix, files.push_back(part(which + 5, 10, 0.4, 99 + static_cast<std::uint64_t>(trial)));
+      const auto sum = sum_of(mix, files);
+      bool right = sum.cause == expected;
+      if (fault == 1) right = right && sum.parts[which].off;
+      if (fault == 2) right = right && sum.parts[which].inverted;
+      if (fault == 3) right = right && sum.parts[which].delay_frames != 0;
+      named += right ? 1 : 0;
+      if (!right && std::getenv("SUM_VERBOSE") != nullptr) MESSAGE("trial " << trial << ": " << count << " parts, wanted " << to_string(expected) << " of " << which);
+    }
+    MESSAGE(named << " of " << trials);
+    CHECK(named >= trials * 9 / 10);
   }
 }
