@@ -1,0 +1,270 @@
+#include "pair/leak.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <optional>
+#include <span>
+#include <utility>
+#include <vector>
+
+#include "base/text.h"
+#include "pair/leak_judge.h"
+#include "pair/leak_sums.h"
+#include "pair/octaves.h"
+
+namespace sendworthy::pair {
+namespace {
+
+constexpr double kNearestShiftS = 1.5, kFurthestShiftS = 12;
+constexpr std::int64_t kShiftsEachWay = 16;
+constexpr double kLeastActiveS = 5, kLeastS = 10;
+constexpr double kBlockS = 2;
+constexpr std::int64_t kMostBlocks = 4096;
+constexpr float kDeepest = 1e-3f;           // no line tells of less than −30 dB, or a few silent passages would speak for the whole
+constexpr float kSoftest = 1e-6f;
+constexpr std::int64_t kProbe = 4;          // every so many frames for the mean powers
+constexpr double kActive = 3e-3, kSounds = 1e-4;  // of the source's own loud frames
+
+double quantile(std::vector<double> values, double share) {
+  if (values.empty()) return 0;
+  const auto at = values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
+  std::nth_element(values.begin(), at, values.end());
+  return *at;
+}
+
+// A Signal's spectra.
+class SignalReader {
+ public:
+  static Result<SignalReader> open(const Signal& signal, const Clock& clock, std::span<const OctaveLines> octaves, const Hooks& hooks) {
+    auto file = SpectrumReader::open(signal.file, clock);
+    if (!file) return tl::unexpected(file.error());
+    SignalReader reader(std::move(*file), octaves);
+    if (!signal.less) return reader;
+    auto less = SpectrumReader::open(*signal.less, clock);
+    if (!less) return tl::unexpected(less.error());
+    reader.less_.emplace(std::move(*less));
+    auto gain = shared_gain(signal.file, *signal.less, hooks);
+    if (!gain) return tl::unexpected(gain.error());
+    reader.gain_ = std::move(*gain);
+    return reader;
+  }
+
+  bool read(std::int64_t t, Spectrum& spectrum) {
+    if (!file_.read(t, spectrum)) return false;
+    if (!less_) return true;
+    if (!less_->read(t, other_)) return false;
+    for (std::size_t c = 0; c < spectrum.real.size(); ++c) {
+      for (std::size_t o = 0; o < octaves_.size(); ++o) {
+        const float re = c < gain_.real.size() && o < gain_.real[c].size() ? gain_.real[c][o] : 0.0f;
+        const float im = c < gain_.imaginary.size() && o < gain_.imaginary[c].size() ? gain_.imaginary[c][o] : 0.0f;
+        const bool unknown = re == 0 && im == 0;
+        for (auto k = octaves_[o].first; k < octaves_[o].last; ++k) {
+          float &r = spectrum.real[c][k], &i = spectrum.imaginary[c][k];
+          const float br = other_.real[c][k], bi = other_.imaginary[c][k];
+          r = unknown ? 0 : r - (re * br - im * bi), i = unknown ? 0 : i - (re * bi + im * br);
+        }
+      }
+    }
+    return true;
+  }
+  [[nodiscard]] bool difference() const { return less_.has_value(); }
+  [[nodiscard]] const SharedGain& gain() const { return gain_; }
+  [[nodiscard]] bool ended(std::int64_t t) { return file_.ended(t) || (less_ && less_->ended(t)); }
+  [[nodiscard]] std::int64_t expected_frames() const { return file_.expected_frames(); }
+  [[nodiscard]] double own_seconds(std::int64_t t) const { return file_.own_seconds(t); }
+  [[nodiscard]] double own_rate() const { return file_.own_rate(); }
+  [[nodiscard]] std::optional<Error> error() const { return file_.error() ? file_.error() : less_ ? less_->error() : std::nullopt; }
+
+ private:
+  SignalReader(SpectrumReader file, std::span<const OctaveLines> octaves) : file_(std::move(file)), octaves_(octaves) {}
+  SpectrumReader file_;
+  std::optional<SpectrumReader> less_;
+  SharedGain gain_;
+  std::span<const OctaveLines> octaves_;
+  Spectrum other_;
+};
+
+class LeakMeter {
+ public:
+  LeakMeter(const Signal& source, const Signal& suspect, const Hooks& hooks) : source_(source), suspect_(suspect), hooks_(hooks) {}
+
+  Result<Leak> run() {
+    std::vector<const Track*> tracks;
+    for (const auto* signal : {&source_, &suspect_}) {
+      tracks.push_back(&signal->file);
+      if (signal->less) tracks.push_back(&*signal->less);
+    }
+    for (const auto* track : tracks) {
+      if (track->alignment && track->alignment->stretches.empty()) return not_measured("the files could not be aligned");
+    }
+    auto clock = common_clock(tracks);
+    if (!clock) return tl::unexpected(clock.error());
+    clock_ = *clock, octaves_ = octaves_of(clock_);
+    peaks_.emplace(clock_, octaves_);
+    const auto lines = static_cast<std::size_t>(clock_.bins);
+    evidence_.plain = evidence_.straight = LeakSums(lines, octaves_.size());
+    if (auto done = open(); !done) return tl::unexpected(done.error());
+    for (const auto* one : {&*x_, &*y_}) {
+      if (one->difference() && !one->gain().known) return not_measured("the two mixes share no passage from which the gain between them could be told");
+    }
+    if (auto done = probe(); !done) return tl::unexpected(done.error());
+    if (source_power_ <= 0) return not_measured(source_.less ? "nothing is left between the two mixes" : "the source is silent");
+    if (suspect_power_ <= 0) return not_measured("the file is silent");
+    if (auto done = gather(); !done) return tl::unexpected(done.error());
+    if (length_s_ < kLeastS || leak_.active_s < kLeastActiveS) return not_measured("too short: ten seconds, and five in which the source sounds, are the least");
+    evidence_.difference = source_.less && source_.less->path == suspect_.file.path && !suspect_.less;
+    if (evidence_.difference) evidence_.gain = (x_->gain().inverted ? -1 : 1) * std::pow(10, x_->gain().gain_db / 20);
+    judge(evidence_, *peaks_, leak_);
+    leak_.offset_frames *= y_->own_rate() / clock_.rate;
+    return leak_;
+  }
+
+ private:
+  Leak not_measured(std::string reason) {
+    leak_.reason = std::move(reason);
+    return leak_;
+  }
+  [[nodiscard]] bool stopped() const { return hooks_.stop != nullptr && hooks_.stop->load(std::memory_order_relaxed); }
+  [[nodiscard]] static tl::unexpected<Error> interrupted() { return fail(ErrorCode::interrupted, "interrupted"); }
+  void progress(double share) const {
+    if (hooks_.progress) hooks_.progress(std::min(1.0, share));
+  }
+
+  Result<void> open() {
+    Hooks quiet;
+    quiet.stop = hooks_.stop;
+    auto x = SignalReader::open(source_, clock_, octaves_, quiet), y = SignalReader::open(suspect_, clock_, octaves_, quiet);
+    if (!x) return tl::unexpected(x.error());
+    if (!y) return tl::unexpected(y.error());
+    x_.emplace(std::move(*x)), y_.emplace(std::move(*y));
+    return {};
+  }
+
+  // Mean powers of both by channel and octave, and how loud the source's louder frames are.
+  Result<void> probe() {
+    const auto channels = static_cast<std::size_t>(clock_.channels);
+    std::vector<std::vector<double>> x_power(channels, std::vector<double>(octaves_.size(), 0.0)), y_power(x_power);
+    Spectrum a, b;
+    std::vector<double> levels;
+    std::int64_t count = 0;
+    const auto power_of = [&](const Spectrum& s, std::vector<std::vector<double>>& powers) {
+      double all = 0;
+      for (std::size_t c = 0; c < channels; ++c) {
+        for (std::size_t o = 0; o < octaves_.size(); ++o) {
+          double sum = 0;
+          for (auto k = octaves_[o].first; k < octaves_[o].last; ++k)
+            sum += static_cast<double>(s.real[c][k]) * static_cast<double>(s.real[c][k]) + static_cast<double>(s.imaginary[c][k]) * static_cast<double>(s.imaginary[c][k]);
+          powers[c][o] += sum / static_cast<double>(octaves_[o].last - octaves_[o].first);
+          all += sum;
+        }
+      }
+      return all;
+    };
+    for (std::int64_t t = 0; !x_->ended(t) && !y_->ended(t); t += kProbe) {
+      if (stopped()) return interrupted();
+      progress(0.3 * static_cast<double>(t) / static_cast<double>(x_->expected_frames()));
+      if (!x_->read(t, a) || !y_->read(t, b)) continue;
+      ++count;
+      const double level = power_of(a, x_power);
+      levels.push_back(level), source_power_ += level, suspect_power_ += power_of(b, y_power);
+    }
+    loud_ = quantile(levels, 0.95);
+    if (count == 0) return {};
+    x_floors_.assign(channels, std::vector<float>(octaves_.size())), y_floors_ = x_floors_;
+    evidence_.shares.assign(octaves_.size(), 0.0);
+    for (std::size_t c = 0; c < channels; ++c) {
+      for (std::size_t o = 0; o < octaves_.size(); ++o) {
+        const auto x = static_cast<float>(x_power[c][o] / static_cast<double>(count)), y = static_cast<float>(y_power[c][o] / static_cast<double>(count));
+        x_floors_[c][o] = kSoftest * y, y_floors_[c][o] = kDeepest * x;
+        evidence_.shares[o] += x_power[c][o] * static_cast<double>(octaves_[o].last - octaves_[o].first);
+      }
+    }
+    double all = 0;
+    for (const double share : evidence_.shares) all += share;
+    for (auto& share : evidence_.shares) share = all > 0 ? share / all : 0;
+    return {};
+  }
+
+  Result<void> gather() {
+    const double hop_s = clock_.hop / clock_.rate;
+    const auto total = x_->expected_frames();
+    const auto nearest = static_cast<std::int64_t>(kNearestShiftS / hop_s);
+    const auto furthest = std::clamp(static_cast<std::int64_t>(kFurthestShiftS / hop_s), nearest + kShiftsEachWay, std::max(nearest + kShiftsEachWay, total / 3));
+    // None; what rings on; then by chance.
+    std::vector<std::int64_t> shifts = {0, 2, 4};
+    const auto first_by_chance = shifts.size();
+    for (std::int64_t i = 0; i < kShiftsEachWay; ++i) {
+      const auto shift = nearest + i * (furthest - nearest) / (kShiftsEachWay - 1);
+      shifts.push_back(-shift), shifts.push_back(shift);
+    }
+    const auto ring = static_cast<std::size_t>(furthest + 1);
+    std::vector<LeakFrame> xs(ring), ys(ring);
+    std::vector<LeakSums> totals(shifts.size(), LeakSums(static_cast<std::size_t>(clock_.bins), octaves_.size()));
+    auto here = totals;
+    const auto block_frames = std::max<std::int64_t>(static_cast<std::int64_t>(kBlockS / hop_s), total / kMostBlocks);
+    Spectrum a, b;
+    std::int64_t block_first = 0, t = 0, active = 0;
+    const auto flush = [&] {
+      for (std::size_t i = 0; i < shifts.size(); ++i) {
+        const double from_s = y_->own_seconds(block_first);
+        if (i == 0 || i >= first_by_chance) (i == 0 ? evidence_.blocks : evidence_.shifted_blocks).push_back({from_s, from_s + static_cast<double>(t - block_first) * hop_s, here[i].energy, peaks_->peak_of(here[i])});
+        totals[i].add(here[i]);
+        here[i].clear();
+      }
+    };
+    for (; !x_->ended(t) && !y_->ended(t); ++t) {
+      if (stopped()) return interrupted();
+      progress(0.3 + 0.7 * static_cast<double>(t) / static_cast<double>(total));
+      if (t - block_first >= block_frames) flush(), block_first = t;
+      auto &x = xs[static_cast<std::size_t>(t) % ring], &y = ys[static_cast<std::size_t>(t) % ring];
+      x.known = y.known = false;
+      if (!x_->read(t, a) || !y_->read(t, b)) continue;
+      prepare(a, octaves_, x_floors_, x);
+      prepare(b, octaves_, y_floors_, y);
+      active += x.energy > kActive * loud_ ? 1 : 0;
+      const auto take = [&](const LeakFrame& source, const LeakFrame& suspect, LeakSums& sums, bool plain) {
+        if (source.known && suspect.known && source.energy > kSounds * loud_) accumulate(source, suspect, octaves_, sums, plain);
+      };
+      take(x, y, evidence_.plain, true);
+      for (std::size_t i = 0; i < shifts.size(); ++i) {
+        const auto back = t - std::abs(shifts[i]);
+        if (back < 0) continue;
+        const auto at = static_cast<std::size_t>(back) % ring;
+        if (shifts[i] >= 0) {
+          take(xs[at], y, here[i], false);
+        } else {
+          take(x, ys[at], here[i], false);
+        }
+      }
+    }
+    flush();
+    evidence_.straight = totals[0];
+    evidence_.later.assign(totals.begin() + 1, totals.begin() + static_cast<std::ptrdiff_t>(first_by_chance));
+    evidence_.shifted.assign(totals.begin() + static_cast<std::ptrdiff_t>(first_by_chance), totals.end());
+    leak_.active_s = static_cast<double>(active) * hop_s;
+    length_s_ = static_cast<double>(t) * hop_s;
+    for (const auto* one : {&*x_, &*y_}) {
+      if (const auto error = one->error()) return tl::unexpected(*error);
+    }
+    return {};
+  }
+
+  const Signal& source_;
+  const Signal& suspect_;
+  const Hooks& hooks_;
+  Clock clock_;
+  std::vector<OctaveLines> octaves_;
+  std::optional<SignalReader> x_, y_;
+  Floors x_floors_, y_floors_;
+  double source_power_ = 0, suspect_power_ = 0, loud_ = 0, length_s_ = 0;
+  std::optional<LeakPeaks> peaks_;
+  LeakEvidence evidence_;
+  Leak leak_;
+};
+
+}  // namespace
+
+Result<Leak> leak_of(const Signal& source, const Signal& suspect, const Hooks& hooks) { return LeakMeter(source, suspect, hooks).run(); }
+
+}  // namespace sendworthy::pair

@@ -1,0 +1,273 @@
+#include "pair/leak_judge.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <cstdio>
+#include <cstdlib>
+#include <numbers>
+#include <utility>
+
+namespace sendworthy::pair {
+namespace {
+
+constexpr double kFloorDb = -144;
+constexpr double kWantedDb = -40;     // what must have been visible for "none" to mean something
+constexpr double kReachS = 0.004;     // an image further off is no image, once files are aligned
+// A heuristic, measured on music without any leak: see docs/detection.md. Chance alone gives 3 to 14, the best of all delays.
+constexpr double kTellsLeast = 25, kOverChance = 3, kUsualChance = 0.9;
+constexpr double kBlockTellsLeast = 60, kOverBlockChance = 2, kUsualBlockChance = 0.995;
+constexpr double kBlockEnergy = 0.02;  // of the louder blocks: what is softer is no place where the source sounds
+constexpr double kSurely = 1.25;       // an image that much over the limit is found whatever chance adds
+constexpr double kUncertain = 0.3;     // of what was taken out as the suspect's share in the source
+constexpr double kDiffuseDeviations = 6;
+constexpr std::size_t kMostPlaces = 32;
+
+double db(double power) { return power <= 0 ? kFloorDb : std::max(kFloorDb, 10 * std::log10(power)); }
+
+double quantile(std::vector<double> values, double share) {
+  if (values.empty()) return 0;
+  const auto at = values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
+  std::nth_element(values.begin(), at, values.end());
+  return *at;
+}
+
+}  // namespace
+
+LeakPeaks::LeakPeaks(const Clock& clock, std::vector<OctaveLines> octaves)
+    : clock_(clock), octaves_(std::move(octaves)), reach_(std::max(2, static_cast<int>(kReachS * clock.rate))), fourier_(clock.size),
+      values_(static_cast<std::size_t>(2 * reach_ + 1)) {}
+
+void LeakPeaks::at_delays(const LeakSums& sums, std::span<const double> weights) {
+  const auto size = static_cast<std::size_t>(clock_.size);
+  real_.assign(size, 0.0f), imaginary_.assign(size, 0.0f);
+  // Real and imaginary parts change places, before and after: the transform runs the other way.
+  for (std::size_t o = 0; o < octaves_.size(); ++o) {
+    for (auto k = octaves_[o].first; k < octaves_[o].last && weights[o] != 0; ++k)
+      real_[k] = static_cast<float>(weights[o] * static_cast<double>(sums.imaginary[k])), imaginary_[k] = static_cast<float>(weights[o] * static_cast<double>(sums.real[k]));
+  }
+  fourier_.forward(real_, imaginary_);
+  for (int d = -reach_; d <= reach_; ++d) {
+    const auto at = static_cast<std::size_t>(d < 0 ? d + clock_.size : d);
+    values_[static_cast<std::size_t>(d + reach_)] = {static_cast<double>(imaginary_[at]), static_cast<double>(real_[at])};
+  }
+}
+
+LeakPeak LeakPeaks::peak_of(const LeakSums& sums, std::span<const double> weights, std::span<const double> spreads) {
+  LeakPeak peak;
+  double variance = 0, denominator = 0;
+  for (std::size_t o = 0; o < octaves_.size(); ++o)
+    variance += weights[o] * weights[o] * spreads[o] * sums.variance[o], denominator += weights[o] * sums.denominator[o];
+  if (!(variance > 0) || !(denominator > 0)) return peak;
+  at_delays(sums, weights);
+  for (int d = -reach_; d <= reach_; ++d) {
+    const auto value = values_[static_cast<std::size_t>(d + reach_)];
+    if (const double tells = std::norm(value) / variance; tells > peak.tells) peak = {d, tells, value / denominator, 0};
+  }
+  peak.error = std::sqrt(variance) / denominator;
+  return peak;
+}
+
+LeakPeak LeakPeaks::peak_of(const LeakSums& sums) {
+  std::vector<double> weights(octaves_.size(), 0.0);
+  const std::vector<double> spreads(octaves_.size(), 1.0);
+  for (std::size_t o = 0; o < octaves_.size(); ++o) {
+    if (sums.variance[o] > 0 && sums.denominator[o] > 0) weights[o] = sums.denominator[o] / sums.variance[o];
+  }
+  return peak_of(sums, weights, spreads);
+}
+
+double LeakPeaks::spread_of(const LeakSums& sums, std::size_t octave) {
+  if (!(sums.variance[octave] > 0)) return 0;
+  std::vector<double> weights(octaves_.size(), 0.0);
+  weights[octave] = 1;
+  at_delays(sums, weights);
+  double mean = 0;
+  for (const auto& value : values_) mean += std::norm(value) / static_cast<double>(values_.size());
+  return mean / sums.variance[octave];
+}
+
+std::complex<double> LeakPeaks::leak_of(const LeakSums& sums, std::size_t octave, int delay) const {
+  std::complex<double> sum = 0;
+  for (auto k = octaves_[octave].first; k < octaves_[octave].last; ++k) {
+    const double turn = 2 * std::numbers::pi * static_cast<double>(k) * delay / clock_.size;
+    sum += std::complex<double>(static_cast<double>(sums.real[k]), static_cast<double>(sums.imaginary[k])) * std::polar(1.0, turn);
+  }
+  return sums.denominator[octave] > 0 ? sum / sums.denominator[octave] : 0;
+}
+
+namespace {
+
+class Judge {
+ public:
+  Judge(const LeakEvidence& evidence, LeakPeaks& peaks, Leak& leak) : evidence_(evidence), peaks_(peaks), leak_(leak), octaves_(peaks.octaves().size()) {}
+
+  void run() {
+    find_spreads();
+    const auto limit = direct();
+    ring(limit);
+    places();
+    leak_.measured = leak_.found || leak_.smallest_db <= kWantedDb;
+    if (!leak_.measured) leak_.reason = "a leak that could be seen here would have to be louder than −40 dB";
+  }
+
+ private:
+  // How much further apart the shifted ones lie than independent lines would, and what each octave then tells.
+  void find_spreads() {
+    spreads_.assign(octaves_, 1.0), weights_.assign(octaves_, 0.0), variances_.assign(octaves_, 0.0);
+    for (std::size_t o = 0; o < octaves_; ++o) {
+      std::vector<double> spreads, variances;
+      for (const auto& sums : evidence_.shifted) {
+        if (!(sums.variance[o] > 0)) continue;
+        spreads.push_back(peaks_.spread_of(sums, o)), variances.push_back(sums.variance[o]);
+      }
+      if (spreads.empty()) continue;
+      spreads_[o] = std::max(0.3, quantile(spreads, 0.5)), variances_[o] = quantile(variances, 0.5);
+      if (variances_[o] > 0) weights_[o] = std::max(0.0, evidence_.straight.denominator[o]) / (spreads_[o] * variances_[o]);
+    }
+  }
+
+  // What the suspect holds of the source over what a mix holds of it: see LeakEvidence.
+  [[nodiscard]] std::complex<double> in_the_mix(std::complex<double> leak) const {
+    if (!evidence_.difference) return leak;
+    leak /= evidence_.gain;
+    const auto all = 1.0 + leak;
+    return std::abs(all) > 0.1 ? leak / all : leak;
+  }
+  [[nodiscard]] double level_in_the_mix(std::complex<double> leak) const { return db(std::norm(in_the_mix(leak))); }
+
+  // Returns the amplitude from which on a leak is found.
+  double direct() {
+    std::vector<double> chance;
+    for (const auto& sums : evidence_.shifted) chance.push_back(peaks_.peak_of(sums, weights_, spreads_).tells);
+    const double limit = std::max(kTellsLeast, kOverChance * quantile(chance, kUsualChance));
+    peak_ = peaks_.peak_of(evidence_.straight, weights_, spreads_);
+    const auto plain = peaks_.peak_of(evidence_.plain, weights_, spreads_);
+    double denominator = 0;
+    std::complex<double> with = 0, without = 0;
+    for (std::size_t o = 0; o < octaves_; ++o) {
+      denominator += weights_[o] * evidence_.straight.denominator[o];
+      with += weights_[o] * evidence_.plain.denominator[o] * peaks_.leak_of(evidence_.plain, o, 0);
+      without += weights_[o] * evidence_.straight.denominator[o] * peaks_.leak_of(evidence_.straight, o, 0);
+    }
+    (void)plain;
+    double plain_denominator = 0;
+    for (std::size_t o = 0; o < octaves_; ++o) plain_denominator += weights_[o] * evidence_.plain.denominator[o];
+    const double taken_out = plain_denominator > 0 && denominator > 0 ? std::abs(with / plain_denominator - without / denominator) : 0;
+    // Without the image itself, which makes the numerator vary too.
+    double variance = 0;
+    for (std::size_t o = 0; o < octaves_; ++o) variance += weights_[o] * weights_[o] * spreads_[o] * std::min(variances_[o], evidence_.straight.variance[o]);
+    const double error = denominator > 0 ? std::sqrt(variance) / denominator : 1e9;
+    const double least = std::sqrt(limit) * error + kUncertain * taken_out;
+    if (std::getenv("LEAK_DEBUG") != nullptr) {
+      std::printf("spreads"); for (double s : spreads_) std::printf(" %.2f", s);
+      std::printf("\nchance med %.1f p90 %.1f max %.1f; peak %.1f delay %d leak %.1f dB phase %.2f err %.1f dB taken out %.1f dB limit %.1f\n", quantile(chance, 0.5), quantile(chance, 0.9), quantile(chance, 1), peak_.tells, peak_.delay, db(std::norm(peak_.leak)), std::arg(peak_.leak), 20*std::log10(peak_.error), db(taken_out*taken_out), limit);
+    }
+    leak_.smallest_db = level_in_the_mix(kSurely * least);
+    leak_.found = peak_.tells > limit && std::abs(peak_.leak) > least;
+    leak_.inverted = (peak_.leak * evidence_.gain).real() < 0;
+    leak_.offset_frames = peak_.delay;
+    // Octaves that differ more than chance lets them keep what they differ by.
+    std::vector<std::complex<double>> own(octaves_);
+    std::vector<double> errors(octaves_, 0.0);
+    double excess = 0, sum = 0;
+    for (std::size_t o = 0; o < octaves_; ++o) {
+      if (!(weights_[o] > 0)) continue;
+      const double d = evidence_.straight.denominator[o];
+      own[o] = peaks_.leak_of(evidence_.straight, o, peak_.delay), errors[o] = spreads_[o] * evidence_.straight.variance[o] / (d * d);
+      excess += evidence_.shares[o] * (std::norm(own[o] - peak_.leak) - errors[o]), sum += evidence_.shares[o];
+    }
+    const double differs = sum > 0 ? std::max(0.0, excess / sum) : 0;
+    double level = 0;
+    for (std::size_t o = 0; o < octaves_; ++o) {
+      const double keeps = differs + errors[o] > 0 ? differs / (differs + errors[o]) : 0;
+      const auto here = weights_[o] > 0 ? peak_.leak + keeps * (own[o] - peak_.leak) : peak_.leak;
+      level += evidence_.shares[o] * std::norm(in_the_mix(here));
+      if (weights_[o] > 0)
+        leak_.octaves.push_back({peaks_.octaves()[o].centre_hz, level_in_the_mix(own[o]), level_in_the_mix(kSurely * std::sqrt(limit * errors[o])), evidence_.shares[o]});
+    }
+    leak_.leak_db = db(level);
+    return limit;
+  }
+
+  // Energy that belongs together without one delay for all lines.
+  void ring(double) {
+    const auto energy_of = [&](const LeakSums& sums) {
+      double energy = 0;
+      for (std::size_t o = 0; o < octaves_; ++o) {
+        if (!(weights_[o] > 0) || !(sums.variance[o] > 0)) continue;
+        const auto& lines = peaks_.octaves()[o];
+        double octave = 0;
+        for (auto k = lines.first; k < lines.last; ++k)
+          octave += static_cast<double>(sums.real[k]) * static_cast<double>(sums.real[k]) + static_cast<double>(sums.imaginary[k]) * static_cast<double>(sums.imaginary[k]);
+        energy += octave * static_cast<double>(lines.last - lines.first) / (spreads_[o] * sums.variance[o]);
+      }
+      return energy;
+    };
+    std::vector<double> chance;
+    for (const auto& sums : evidence_.shifted) chance.push_back(energy_of(sums));
+    if (chance.empty()) return;
+    const double usual = quantile(chance, 0.5), deviation = std::max(1e-9, (quantile(chance, 0.9) - quantile(chance, 0.1)) / 2.56);
+    double over = energy_of(evidence_.straight) - usual, worth = 0;
+    for (const auto& sums : evidence_.later) over += energy_of(sums) - usual;
+    for (std::size_t o = 0; o < octaves_; ++o) {
+      if (weights_[o] > 0) worth += evidence_.straight.denominator[o] * evidence_.straight.denominator[o] / (spreads_[o] * variances_[o]);
+    }
+    if (!(worth > 0)) return;
+    const double limit = kDiffuseDeviations * deviation * std::sqrt(1.0 + static_cast<double>(evidence_.later.size()));
+    if (std::getenv("LEAK_DEBUG") != nullptr) std::printf("diffuse over %.3g limit %.3g usual %.3g dev %.3g\n", over, limit, usual, deviation);
+    leak_.smallest_diffuse_db = level_in_the_mix(std::sqrt(1.5 * limit / worth)), leak_.diffuse_db = over > 0 ? level_in_the_mix(std::sqrt(over / worth)) : kFloorDb;
+    if (over <= limit || leak_.found) return;
+    leak_.diffuse = leak_.found = true;
+    leak_.leak_db = leak_.diffuse_db;
+  }
+
+  void places() {
+    std::vector<double> energies, chance;
+    for (const auto& block : evidence_.blocks) energies.push_back(block.energy);
+    const double sounds = kBlockEnergy * quantile(energies, 0.9);
+    for (const auto& block : evidence_.shifted_blocks) {
+      if (block.energy > sounds) chance.push_back(block.peak.tells);
+    }
+    const double limit = std::max(kBlockTellsLeast, kOverBlockChance * quantile(chance, kUsualBlockChance));
+    if (std::getenv("LEAK_DEBUG") != nullptr) std::printf("block chance med %.1f p99.5 %.1f max %.1f\n", quantile(chance, .5), quantile(chance, .995), quantile(chance, 1));
+    double energy = 0, leaks = 0;
+    std::vector<LeakPlace> found;
+    for (const auto& block : evidence_.blocks) {
+      energy += block.energy;
+      if (block.energy <= sounds || block.peak.tells <= limit) continue;
+      const double level = std::norm(in_the_mix(block.peak.leak));
+      leaks += level * block.energy;
+      found.push_back({block.from_s, block.to_s, db(level)});
+    }
+    if (found.empty()) return;
+    // One that stands in a few places alone is found by them.
+    if (!leak_.found) leak_.found = true, leak_.leak_db = std::max(leak_.leak_db, db(leaks / energy));
+    const double worst = std::ranges::max_element(found, {}, &LeakPlace::leak_db)->leak_db;
+    leak_.worst_place_db = worst;
+    std::ranges::stable_sort(found, std::greater{}, &LeakPlace::leak_db);
+    if (found.size() > kMostPlaces) found.resize(kMostPlaces);
+    std::ranges::sort(found, {}, &LeakPlace::from_s);
+    for (const auto& one : found) {
+      if (!leak_.where.empty() && one.from_s - leak_.where.back().to_s < 0.01) {
+        auto& last = leak_.where.back();
+        last.to_s = one.to_s, last.leak_db = std::max(last.leak_db, one.leak_db);
+      } else {
+        leak_.where.push_back(one);
+      }
+    }
+  }
+
+  const LeakEvidence& evidence_;
+  LeakPeaks& peaks_;
+  Leak& leak_;
+  std::size_t octaves_;
+  std::vector<double> spreads_, weights_, variances_;
+  LeakPeak peak_;
+};
+
+}  // namespace
+
+void judge(const LeakEvidence& evidence, LeakPeaks& peaks, Leak& leak) { Judge(evidence, peaks, leak).run(); }
+
+}  // namespace sendworthy::pair
