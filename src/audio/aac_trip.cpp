@@ -6,6 +6,8 @@
 #include <array>
 #include <bit>
 #include <cstring>
+#include <map>
+#include <mutex>
 #include <utility>
 #include <vector>
 
@@ -132,6 +134,16 @@ Result<std::string> ffmpeg_version(const std::string& program, const std::atomic
   if (!line.starts_with("ffmpeg version "))
     return fail(ErrorCode::unreadable, base::for_terminal(program) + " does not answer as ffmpeg does");
   return base::for_terminal(line.substr(0, line.find(" Copyright")));
+}
+
+Result<std::string> known_ffmpeg_version(const std::string& program, const std::atomic<bool>* stop) {
+  static std::mutex mutex;
+  static std::map<std::string, std::string> known;
+  const std::lock_guard lock(mutex);
+  if (const auto found = known.find(program); found != known.end()) return found->second;
+  auto version = ffmpeg_version(program, stop);
+  if (version) known.emplace(program, *version);
+  return version;
 }
 
 std::unique_ptr<LossyTrip> aac_trip(std::string program, std::string version, LossyFormat format, int kbit_s,

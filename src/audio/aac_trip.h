@@ -13,6 +13,9 @@ namespace sendworthy::audio {
 [[nodiscard]] Result<std::string> ffmpeg_version(const std::string& program, const std::atomic<bool>* stop,
                                                  const base::HelperLimits& limits = {});
 
+/// The same, asked once per program: its answer does not change while this process runs.
+[[nodiscard]] Result<std::string> known_ffmpeg_version(const std::string& program, const std::atomic<bool>* stop);
+
 [[nodiscard]] std::unique_ptr<LossyTrip> aac_trip(std::string program, std::string version, LossyFormat format, int kbit_s,
                                                   std::int64_t frames, const std::atomic<bool>* stop,
                                                   const base::HelperLimits& limits = {});

@@ -20,6 +20,8 @@ class Bytes {
   /// Copies up to `bytes` from `offset`; fewer at the end, and when reading fails (then error() is not empty).
   [[nodiscard]] virtual std::int64_t read_at(std::int64_t offset, void* to, std::int64_t bytes) = 0;
   [[nodiscard]] virtual std::string error() const { return {}; }
+  /// The file they lie in; null for others.
+  [[nodiscard]] virtual const base::InputFile* file() const { return nullptr; }
 };
 
 /// Bytes that somebody else keeps alive.
@@ -41,6 +43,7 @@ class FileBytes final : public Bytes {
     return file_.read_at(offset, to, bytes);
   }
   std::string error() const override { return file_.error(); }
+  const base::InputFile* file() const override { return &file_; }
 
  private:
   base::InputFile file_;

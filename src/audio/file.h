@@ -100,7 +100,8 @@ struct LoopPoints {
 struct FileFacts {
   std::string path;
   std::string container;  ///< "WAV", "RIFX", "RF64", "BW64", "W64", "AIFF", "AIFF-C", "CAF", "FLAC", "Ogg Vorbis",
-                          ///< "Opus", "MP3"
+                          ///< "Opus", "MP3", "M4A", "MP4" (with a picture track), "QuickTime"
+  std::string container_note;  ///< what is worth knowing of how it is built; may be empty
   std::string encoding;   ///< "PCM 24-bit", "PCM 24-bit (in 32)", "float 32-bit", "Vorbis", "MPEG-1 layer III", …
   std::int64_t file_size = 0;
   std::optional<int> bit_depth;                 ///< nothing for lossy; valid bits where EXTENSIBLE says so
@@ -124,6 +125,8 @@ struct FileFacts {
   std::vector<TextField> text_fields;
   std::vector<LoopPoints> loops;  ///< in the order of the file, capped at 64
   bool ixml_cut = false;  ///< the iXML is longer than what is read of it
+  std::string decoder;      ///< the helper program that decodes it, with its version; empty: a library does
+  std::string not_decoded;  ///< why there is no decoder for it here, and the remedy; the source is then empty
 };
 
 struct OpenedFile {
@@ -150,6 +153,10 @@ struct OpenedFile {
 /// Paths of audio files directly in a folder (or below it), by extension, sorted by bytes. Error: no_audio when none.
 enum class Depth { here, below };
 [[nodiscard]] Result<std::vector<std::string>> audio_files_in(const std::string& folder, Depth depth);
+
+/// The helper program that would decode M4A here, as FileFacts::decoder names it; nothing when there is none. What was made
+/// of such a file depends on it.
+[[nodiscard]] std::optional<std::string> decoding_helper();
 
 /// Versions of the libraries behind this folder.
 [[nodiscard]] std::vector<std::pair<std::string, std::string>> audio_library_versions();

@@ -303,17 +303,6 @@ Result<void> check_rate(LossyWish wish, LossyFormat format) {
   return {};
 }
 
-// Asked once per program: its answer does not change while this process runs.
-Result<std::string> known_version(const std::string& program, const std::atomic<bool>* stop) {
-  static std::mutex mutex;
-  static std::map<std::string, std::string> known;
-  const std::lock_guard lock(mutex);
-  if (const auto found = known.find(program); found != known.end()) return found->second;
-  auto version = ffmpeg_version(program, stop);
-  if (version) known.emplace(program, *version);
-  return version;
-}
-
 }  // namespace
 
 Result<LossyRoute> LossyRoute::find(LossyWish wish, LossyFormat format, const std::atomic<bool>* stop) {
@@ -332,7 +321,7 @@ Result<LossyRoute> LossyRoute::find(LossyWish wish, LossyFormat format, const st
     const auto program = base::find_program("ffmpeg");
     if (!program)
       return impossible("AAC needs the program ffmpeg, which is not in the folders of PATH; install it, or name another codec");
-    const auto version = known_version(*program, stop);
+    const auto version = known_ffmpeg_version(*program, stop);
     if (!version) return tl::unexpected(version.error());
     route.program_ = *program;
     route.version_ = *version;

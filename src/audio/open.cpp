@@ -8,6 +8,7 @@
 #include "audio/bytes.h"
 #include "audio/digest.h"
 #include "audio/file.h"
+#include "audio/helper_source.h"
 #include "audio/mpeg_source.h"
 #include "audio/pcm.h"
 #include "audio/sndfile_source.h"
@@ -23,6 +24,12 @@ Result<OpenedFile> open_walked(std::unique_ptr<Bytes> bytes, const std::string& 
   OpenedFile opened;
   opened.facts = walked->facts;
   const auto codec = walked->data.codec;
+  if (codec == Codec::aac || codec == Codec::alac) {
+    auto source = open_with_helper(std::move(bytes), std::move(*walked), opened.facts);
+    if (!source) return tl::unexpected(source.error());
+    opened.source = std::move(*source);
+    return opened;
+  }
   // Without samples there is nothing a decoder could be asked for.
   if (codec == Codec::pcm || codec == Codec::ieee_float || walked->data.bytes <= 0) {
     opened.source = open_plain(std::move(bytes), std::move(*walked));
@@ -37,7 +44,7 @@ Result<OpenedFile> open_walked(std::unique_ptr<Bytes> bytes, const std::string& 
 
 // Those we cannot read are in it too: in a folder nobody may think that they were looked at.
 constexpr std::string_view kAudioExtensions =
-    " wav wave bwf rf64 bw64 w64 aif aiff aifc caf flac ogg oga opus mp3 m4a m4b mp4 mov aac wma wv ape dsf dff mka mpc ac3 "
+    " wav wave bwf rf64 bw64 w64 aif aiff aifc caf flac ogg oga opus mp3 m4a m4b m4r mp4 m4v mov aac wma wv ape dsf dff mka mpc ac3 "
     "ec3 dts sd2 au snd amr ";
 constexpr int kMaxDepth = 64;
 constexpr std::size_t kMaxFiles = 1'000'000;

@@ -6,19 +6,17 @@
 #include <taglib/id3v2tag.h>
 #include <taglib/mpegfile.h>
 #include <taglib/tbytevectorstream.h>
-#include <taglib/tdebuglistener.h>
 #include <taglib/textidentificationframe.h>
-#include <taglib/tpropertymap.h>
 #include <taglib/unsynchronizedlyricsframe.h>
 #include <taglib/urllinkframe.h>
 #include <taglib/xiphcomment.h>
 
 #include <algorithm>
-#include <mutex>
 #include <string>
 #include <utility>
 #include <vector>
 
+#include "audio/taglib_use.h"
 #include "audio/wave_text.h"
 #include "base/text.h"
 
@@ -27,50 +25,12 @@ namespace {
 
 using Bytevector = std::vector<std::uint8_t>;
 
-// --- TagLib, behind one lock: its frame factory is shared and was not free of races before 2.3 ---
-
-std::mutex taglib_mutex;
-
-class Silent final : public TagLib::DebugListener {
-  void printMessage(const TagLib::String&) override {}
-};
-
-std::string utf8(const TagLib::String& text) { return text.to8Bit(true); }
-
-std::string normalised(const TagLib::String& property) {
-  auto name = utf8(property);
-  for (auto& c : name) {
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-  }
-  if (name == "tracknumber") return "track";
-  if (name == "discnumber") return "disc";
-  return name;
-}
-
-void note_properties(Walk& walk, const TagLib::PropertyMap& properties, const std::string& origin) {
-  for (const auto& [name, values] : properties) {
-    for (const auto& value : values) walk.tag(normalised(name), utf8(value), origin);
-  }
-}
-
 std::string text_of(const TagLib::ID3v2::Frame& frame) {
   if (const auto* url = dynamic_cast<const TagLib::ID3v2::UrlLinkFrame*>(&frame)) return utf8(url->url());
   if (const auto* comment = dynamic_cast<const TagLib::ID3v2::CommentsFrame*>(&frame)) return utf8(comment->text());
   if (const auto* lyrics = dynamic_cast<const TagLib::ID3v2::UnsynchronizedLyricsFrame*>(&frame))
     return utf8(lyrics->text());
   return utf8(frame.toString());
-}
-
-template <class Read>
-void with_taglib(const Read& read) {
-  const std::lock_guard lock(taglib_mutex);
-  static Silent silent;
-  static const bool quiet = (TagLib::setDebugListener(&silent), true);
-  static_cast<void>(quiet);
-  try {
-    read();
-  } catch (const std::exception&) {  // what was read so far stands
-  }
 }
 
 void hand_id3v2_to_taglib(Walk& walk, const Bytevector& rebuilt, const std::string& origin) {

@@ -18,7 +18,9 @@ bool starts_with(std::span<const std::uint8_t> bytes, std::string_view magic, st
 
 // Names what a person may have handed over by mistake, so that the message can say more than "unrecognised". Empty: unknown.
 std::string_view foreign_format(std::span<const std::uint8_t> head) {
-  if (starts_with(head, "ftyp", 4)) return "it is an MP4 family file (M4A, MP4, MOV)";
+  if (head.size() >= 2 && head[0] == 0xff && (head[1] & 0xf6) == 0xf0)
+    return "it is a bare AAC stream (ADTS), without the M4A around it that tells its length";
+  if (starts_with(head, "ADIF")) return "it is a bare AAC stream (ADIF)";
   if (starts_with(head, "\x30\x26\xb2\x75")) return "it is a Windows Media file";
   if (starts_with(head, ".snd")) return "it is a Sun/NeXT AU file";
   if (starts_with(head, "MThd")) return "it is a MIDI file, which holds notes and no sound";
@@ -48,6 +50,8 @@ Result<void> walk_by_content(Walk& walk) {
   if (starts_with(head, "FORM") && (starts_with(head, "AIFF", 8) || starts_with(head, "AIFC", 8)))
     return walk_aiff(walk);
   if (starts_with(head, "caff")) return walk_caf(walk);
+  for (const std::string_view box : {"ftyp", "styp", "moov", "moof", "mdat", "wide"})
+    if (starts_with(head, box, 4)) return walk_mp4(walk);
 
   // Tags may stand before FLAC, Ogg and MPEG audio, and some writers leave more than one.
   std::int64_t start = 0;
@@ -69,10 +73,25 @@ Result<void> walk_by_content(Walk& walk) {
   const auto shown = walk.window.up_to(0, 40);
   const bool zeros = std::all_of(shown.begin(), shown.end(), [](std::uint8_t c) { return c == 0; });
   return walk.refuse(ErrorCode::unrecognised,
-                     fmt::format("{}; export WAV, AIFF, CAF, FLAC, Ogg Vorbis, Opus or MP3",
+                     fmt::format("{}; export WAV, AIFF, CAF, FLAC, Ogg Vorbis, Opus, MP3 or M4A",
                                  !foreign.empty() ? foreign
                                  : zeros          ? "it begins with zeros only"
                                                   : "its first bytes are not those of an audio file"));
+}
+
+// What the same tag is called in different kinds of tags, by common practice → one name, in lower case.
+std::string one_name(std::string name) {
+  for (auto& c : name) c = c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+  constexpr std::pair<std::string_view, std::string_view> kOthers[] = {
+      {"tracknumber", "track"}, {"track number", "track"}, {"discnumber", "disc"},          {"disc number", "disc"},
+      {"year", "date"},         {"recorded date", "date"}, {"comments", "comment"},         {"album artist", "albumartist"},
+      {"barcode", "upc"},       {"ean", "upc"},            {"gtin", "upc"},                 {"ean/upc", "upc"},
+      {"ean/upn", "upc"},       {"upc/ean", "upc"},        {"upc/ean number", "upc"},
+  };
+  for (const auto& [other, one] : kOthers) {
+    if (name == other) return std::string(one);
+  }
+  return name;
 }
 
 struct Family {
@@ -88,8 +107,11 @@ constexpr Family kFamilies[] = {
     {" ogg oga ", "|Ogg Vorbis|Opus|"},
     {" opus ", "|Opus|"},
     {" mp3 mp2 mpa mp1 ", "|MP3|"},
+    {" m4a m4b m4r ", "|M4A|"},
+    {" mp4 m4v ", "|M4A|MP4|"},
+    {" mov qt ", "|QuickTime|"},
     // What no container read here is ever called.
-    {" m4a mp4 mov aac wma au snd mp2 txt pdf zip mid midi avi mkv webm jpg png doc docx ape wv ", "||"},
+    {" aac wma au snd mp2 txt pdf zip mid midi avi mkv webm jpg png doc docx ape wv ", "||"},
 };
 
 void judge_extension(FileFacts& facts, const SampleData& data) {
@@ -150,7 +172,7 @@ void Walk::text(std::string origin, std::string name, std::string_view value) {
 void Walk::tag(std::string name, std::string_view value, std::string origin) {
   auto& tags = result.facts.tags;
   if (value.empty() || tags.size() >= kMaxTexts) return;
-  tags.push_back({std::move(name), std::string(value.substr(0, kMaxTextBytes)), std::move(origin)});
+  tags.push_back({one_name(std::move(name)), std::string(value.substr(0, kMaxTextBytes)), std::move(origin)});
 }
 
 void Walk::artwork(std::string origin, std::string_view mime, std::int64_t byte_offset, std::int64_t bytes,

@@ -15,7 +15,7 @@
 
 namespace sendworthy::audio {
 
-enum class Codec { pcm, ieee_float, a_law, mu_law, ms_adpcm, ima_adpcm, gsm, flac, vorbis, opus, mpeg };
+enum class Codec { pcm, ieee_float, a_law, mu_law, ms_adpcm, ima_adpcm, gsm, flac, vorbis, opus, mpeg, aac, alac };
 
 /// Where the samples lie and how they are written.
 struct SampleData {
@@ -24,7 +24,8 @@ struct SampleData {
   bool unsigned_codes = false;             ///< 8-bit WAV
   int sample_bytes = 0;                    ///< per channel, plain PCM and float only
   int frame_bytes = 0;                     ///< all channels (plain), or one packet of the codec
-  int packet_frames = 1;                   ///< frames in such a packet
+  int packet_frames = 1;                   ///< frames in such a packet; AAC and ALAC: at most
+  std::int64_t packets = 0;                ///< AAC and ALAC: how many the tables name
   std::int64_t offset = 0;                 ///< first byte of sample data
   std::int64_t bytes = 0;                  ///< what the header says, never beyond the end of the file
   std::vector<std::uint8_t> decoder_head;  ///< put before the data for the decoding library; written by the walk
@@ -71,6 +72,7 @@ class Walk {
   /// A chunk that no known program writes, or one of padding that is far too large.
   void unusual(std::string_view id, std::int64_t bytes);
   void text(std::string origin, std::string name, std::string_view value);
+  /// `name` is noted as what the tag is called here, whatever its kind calls it: "track", "upc" …
   void tag(std::string name, std::string_view value, std::string origin);
   /// `in_memory` holds the picture, or its beginning, where it cannot be read from the file as it stands there.
   void artwork(std::string origin, std::string_view mime, std::int64_t byte_offset, std::int64_t bytes,
@@ -91,6 +93,8 @@ class Walk {
 [[nodiscard]] Result<void> walk_caf(Walk& walk);
 [[nodiscard]] Result<void> walk_flac(Walk& walk, std::int64_t start);
 [[nodiscard]] Result<void> walk_ogg(Walk& walk, std::int64_t start);
+/// The MP4 family (ISO/IEC 14496-12): M4A, MP4, QuickTime, around AAC or ALAC.
+[[nodiscard]] Result<void> walk_mp4(Walk& walk);
 /// MPEG audio in a range of the file. `in_container` when a WAV holds it.
 [[nodiscard]] Result<void> walk_mpeg(Walk& walk, std::int64_t start, std::int64_t end, bool in_container);
 /// Whether a run of MPEG audio frames starts within the first 64 KiB from `start`.

@@ -141,7 +141,13 @@ void read_xml(Walk& walk, const std::string& origin, std::int64_t offset, std::i
     const auto next = xml.find('<', at);
     if (next == std::string_view::npos) return;
     if (xml.substr(next, name.size() + 3) != "</" + std::string(name) + ">") continue;
-    walk.text(origin, std::string(name), until_nul(xml.substr(at, next - at)));
+    const auto value = until_nul(xml.substr(at, next - at));
+    walk.text(origin, std::string(name), value);
+    // EBU Tech 3352: an identifier that begins with the name of its kind.
+    if (origin == "axml" && name.ends_with("identifier") && value.starts_with("ISRC")) {
+      const auto code = value.find_first_not_of(": ", 4);
+      walk.tag("isrc", code == std::string_view::npos ? "" : value.substr(code), "axml");
+    }
     at = next + name.size() + 3;
   }
 }

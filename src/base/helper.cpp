@@ -3,6 +3,7 @@
 #include <fcntl.h>
 #include <poll.h>
 #include <signal.h>
+#include <sys/resource.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
 #include <unistd.h>
@@ -15,7 +16,9 @@
 #include <array>
 #include <cerrno>
 #include <chrono>
+#include <cmath>
 #include <cstdlib>
+#include <cstring>
 #include <system_error>
 #include <thread>
 #include <utility>
@@ -89,7 +92,14 @@ struct Start {
   int input, output, errors;
   int most_descriptors;
   pid_t parent;
+  bool stream;              // it may outlive the thread that started it, and reads what a stranger made
+  rlim_t memory_bytes, processor_s;
 };
+
+void limit(decltype(RLIMIT_AS) what, rlim_t most) {
+  const rlimit bound{most, most};
+  ::setrlimit(what, &bound);
+}
 
 // An exit would be taken for the program's own; and a library does not call it.
 [[noreturn]] void give_up() {
@@ -101,9 +111,16 @@ struct Start {
 [[noreturn]] void become(const Start& start) {
   ::setpgid(0, 0);
 #ifdef __linux__
-  ::prctl(PR_SET_PDEATHSIG, SIGKILL);
+  // The system means the thread that forked. A stream moves between threads; it ends by its closed pipe, or by the limits.
+  if (!start.stream) ::prctl(PR_SET_PDEATHSIG, SIGKILL);
   if (::getppid() != start.parent) give_up();
 #endif
+  if (start.stream) {
+    limit(RLIMIT_AS, start.memory_bytes);
+    limit(RLIMIT_CPU, start.processor_s);
+    limit(RLIMIT_FSIZE, 0);  // pipes do not count
+    limit(RLIMIT_CORE, 0);
+  }
   struct sigaction plain {};
   plain.sa_handler = SIG_DFL;
   for (const int signal : {SIGINT, SIGTERM, SIGHUP, SIGPIPE, SIGALRM, SIGXFSZ, SIGCHLD}) ::sigaction(signal, &plain, nullptr);
@@ -134,6 +151,39 @@ class Helper {
   Helper(const Helper&) = delete;
   Helper& operator=(const Helper&) = delete;
   ~Helper() { end(); }
+
+  Result<void> begin_stream(const std::vector<std::string>& arguments, int input) {
+    stream_input_ = Descriptor(::fcntl(input, F_DUPFD_CLOEXEC, 3));
+    if (!stream_input_.is_open() || !start(arguments))
+      return broken("could not be started: " + std::generic_category().message(errno));
+    stream_input_.close();
+    return {};
+  }
+
+  // Waits until something was handed on; false: it ended, and well. Time that the caller takes between calls does not count.
+  Result<bool> next() {
+    const auto before = output_bytes_;
+    const auto begun = Clock::now();
+    auto moved = begun;
+    while (output_.is_open() || errors_.is_open()) {
+      const auto now = Clock::now();
+      if (std::chrono::duration<double>(now - moved).count() > limits_.quiet_s)
+        return broken("gave no sign of life for " + shortest(limits_.quiet_s) + " s and was ended");
+      if (waited_s_ + std::chrono::duration<double>(now - begun).count() > limits_.total_s)
+        return broken("was not done after " + shortest(limits_.total_s) + " s and was ended");
+      if (!exchange(moved)) return broken("wrote more than it may and was ended");
+      if (output_bytes_ > before) {
+        waited_s_ += std::chrono::duration<double>(Clock::now() - begun).count();
+        return true;
+      }
+    }
+    if (child_ > 0) {
+      if (const auto ended = conclude(); !ended) return tl::unexpected(ended.error());
+    }
+    return false;
+  }
+
+  [[nodiscard]] const std::string& said() const { return error_text_; }
 
   Result<void> run(const std::vector<std::string>& arguments) {
     if (!start(arguments)) return broken("could not be started: " + std::generic_category().message(errno));
@@ -166,9 +216,18 @@ class Helper {
     for (auto& argument : copy) words.push_back(argument.data());
     words.push_back(nullptr);
     auto variables = environment();
-    const Start start{program_.c_str(),    words.data(),        variables.data(),
-                      in.read.number(),    out.write.number(),  err.write.number(),
-                      static_cast<int>(std::min<long>(::sysconf(_SC_OPEN_MAX), 1 << 16)), ::getpid()};
+    const bool stream = stream_input_.is_open();
+    const Start start{program_.c_str(),
+                      words.data(),
+                      variables.data(),
+                      stream ? stream_input_.number() : in.read.number(),
+                      out.write.number(),
+                      err.write.number(),
+                      static_cast<int>(std::min<long>(::sysconf(_SC_OPEN_MAX), 1 << 16)),
+                      ::getpid(),
+                      stream,
+                      static_cast<rlim_t>(limits_.memory_bytes),
+                      static_cast<rlim_t>(std::ceil(limits_.total_s))};
     child_ = ::fork();
     if (child_ < 0) return false;
     if (child_ == 0) become(start);
@@ -288,7 +347,8 @@ class Helper {
   const HelperLimits limits_;
   const std::atomic<bool>* stop_;
   pid_t child_ = -1;
-  Descriptor to_, output_, errors_;
+  Descriptor to_, output_, errors_, stream_input_;
+  double waited_s_ = 0;
   const std::function<void(std::string_view)>& hand_on_;
   std::size_t output_bytes_ = 0;
   std::string error_text_;
@@ -324,5 +384,51 @@ Result<void> run_helper(const std::string& program, const std::vector<std::strin
                         const std::function<void(std::string_view)>& take) {
   return Helper(program, input, limits, stop, take).run(arguments);
 }
+
+struct HelperStream::Impl {
+  Impl(const std::string& program, const HelperLimits& limits)
+      : take([this](std::string_view piece) { waiting.assign(piece); }), helper(program, {}, limits, nullptr, take) {}
+
+  std::string waiting;  // one piece: nothing is read from the pipe before it was taken
+  std::size_t taken = 0;
+  std::optional<Error> error;
+  const std::function<void(std::string_view)> take;
+  Helper helper;
+};
+
+HelperStream::HelperStream(std::unique_ptr<Impl> impl) : impl_(std::move(impl)) {}
+HelperStream::HelperStream(HelperStream&&) noexcept = default;
+HelperStream& HelperStream::operator=(HelperStream&&) noexcept = default;
+HelperStream::~HelperStream() = default;
+
+Result<HelperStream> HelperStream::start(const std::string& program, const std::vector<std::string>& arguments,
+                                         const InputFile& input, const HelperLimits& limits) {
+  auto impl = std::make_unique<Impl>(program, limits);
+  if (const auto begun = impl->helper.begin_stream(arguments, input.descriptor()); !begun) return tl::unexpected(begun.error());
+  return HelperStream(std::move(impl));
+}
+
+Result<std::size_t> HelperStream::read(void* to, std::size_t bytes) {
+  auto& [waiting, taken, error, take, helper] = *impl_;
+  std::size_t done = 0;
+  while (done < bytes) {
+    if (taken == waiting.size()) {
+      if (error) break;
+      waiting.clear();
+      taken = 0;
+      const auto more = helper.next();
+      if (!more) error = more.error();
+      if (!more || !*more) break;
+    }
+    const auto count = std::min(bytes - done, waiting.size() - taken);
+    std::memcpy(static_cast<char*>(to) + done, waiting.data() + taken, count);
+    taken += count;
+    done += count;
+  }
+  if (done == 0 && error) return tl::unexpected(*error);
+  return done;
+}
+
+std::string_view HelperStream::said() const { return impl_->helper.said(); }
 
 }  // namespace sendworthy::base

@@ -28,6 +28,8 @@ class InputFile {
   [[nodiscard]] std::int64_t read_at(std::int64_t offset, void* to, std::int64_t bytes);
   /// The system's words for the last failed read; empty while all went well.
   [[nodiscard]] const std::string& error() const { return error_; }
+  /// For a helper program that reads the same file; -1 when it was moved away.
+  [[nodiscard]] int descriptor() const { return descriptor_; }
 
  private:
   InputFile(int descriptor, std::int64_t size) : descriptor_(descriptor), size_(size) {}

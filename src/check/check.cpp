@@ -28,7 +28,9 @@ Facts facts_of(const audio::OpenedFile& file, const measure::PassResult& pass) {
   facts.channels = format.channels;
   facts.channel_layout = format.layout;
   facts.frames = pass.frames;
-  facts.duration_s = static_cast<double>(pass.frames) / format.sample_rate;
+  // Where nothing could be decoded the header's promise stands, for rules that ask only of files of some length.
+  const auto frames = file.facts.not_decoded.empty() ? pass.frames : file.facts.declared_frames.value_or(0);
+  facts.duration_s = static_cast<double>(frames) / format.sample_rate;
   facts.file_size = file.facts.file_size;
   facts.tags = file.facts.tags;
   return facts;

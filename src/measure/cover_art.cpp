@@ -70,6 +70,6 @@ std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<Cove
 
 }  // namespace
 
-extern const MeterModule kCoverModule{kEntries, create};
+extern const MeterModule kCoverModule{kEntries, create, false};
 
 }  // namespace sendworthy::measure

@@ -111,12 +111,11 @@ class FormatMeter final : public Meter {
   void process(const Block&) override {}
 
   void report(const Bus& bus, Report& report) override {
-    report.value("container", facts_.container);
-    report.value("encoding", facts_.encoding);
+    report.value("container", facts_.container).note = facts_.container_note;
+    report.value("encoding", facts_.encoding).note = facts_.decoder.empty() ? "" : "decoded by " + facts_.decoder;
     report.value("sample_rate", static_cast<double>(format_.sample_rate));
     report.value("channels", static_cast<double>(format_.channels)).note = format_.layout;
-    report.value("frames", static_cast<double>(bus.frames));
-    report.value("duration", bus.duration_s);
+    length(bus, report);
     report.value("file_size", static_cast<double>(facts_.file_size));
     if (facts_.bit_depth) {
       report.value("bit_depth", static_cast<double>(*facts_.bit_depth));
@@ -163,14 +162,32 @@ class FormatMeter final : public Meter {
       report.value("bext_place", std::string(!first ? "none" : *first ? "before the sound" : "behind the sound"));
     }
     consistency(bus, report);
-    damages(report.value("stream_integrity", static_cast<double>(bus.damage.size())), bus.damage);
-    slips(report, "stream_unproven", bus.damage);
+    if (facts_.not_decoded.empty()) {
+      damages(report.value("stream_integrity", static_cast<double>(bus.damage.size())), bus.damage);
+      slips(report, "stream_unproven", bus.damage);
+    } else {
+      report.not_measured("stream_integrity", facts_.not_decoded);
+      report.not_measured("stream_unproven", facts_.not_decoded);
+    }
     report.value("extension_matches", facts_.extension_matches).note = facts_.extension_note;
     report.value("trailing_bytes", static_cast<double>(facts_.trailing_bytes));
     report.value("embedded_artwork_bytes", static_cast<double>(facts_.embedded_artwork_bytes));
   }
 
  private:
+  void length(const Bus& bus, Report& report) {
+    if (facts_.not_decoded.empty()) {
+      report.value("frames", static_cast<double>(bus.frames));
+      report.value("duration", bus.duration_s);
+      return;
+    }
+    auto reason = facts_.not_decoded;
+    if (facts_.declared_frames)
+      reason = "the header says " + std::to_string(*facts_.declared_frames) + " frames, and none could be decoded: " + reason;
+    report.not_measured("frames", reason);
+    report.not_measured("duration", reason);
+  }
+
   [[nodiscard]] bool family_of_riff() const {
     const auto& c = facts_.container;
     return c == "WAV" || c == "RIFX" || c == "RF64" || c == "BW64";
@@ -193,7 +210,7 @@ class FormatMeter final : public Meter {
     const bool said = std::any_of(list.begin(), list.end(), [](const audio::Damage& damage) {
       return damage.text.find(" frames") != std::string::npos;
     });
-    if (!format_.lossy && facts_.declared_frames && *facts_.declared_frames != bus.frames && !said)
+    if (facts_.not_decoded.empty() && !format_.lossy && facts_.declared_frames && *facts_.declared_frames != bus.frames && !said)
       list.push_back({"the header says " + std::to_string(*facts_.declared_frames) + " frames, " +
                       std::to_string(bus.frames) + " were decoded"});
     damages(report.value("header_consistency", static_cast<double>(list.size())), list);
@@ -225,6 +242,6 @@ std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<Form
 
 }  // namespace
 
-extern const MeterModule kFormatModule{kEntries, create};
+extern const MeterModule kFormatModule{kEntries, create, false};
 
 }  // namespace sendworthy::measure

@@ -133,6 +133,7 @@ class Meter {
 struct MeterModule {
   std::span<const CatalogEntry> entries;
   std::unique_ptr<Meter> (*create)(const Setup&);  ///< null: entries without code (not measured by this version yet)
+  bool needs_sound = true;  ///< false: header, names and tags are enough, and it runs on files that cannot be decoded too
 };
 
 /// The one list.

@@ -158,6 +158,6 @@ std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<Name
 
 }  // namespace
 
-extern const MeterModule kNameModule{kEntries, create};
+extern const MeterModule kNameModule{kEntries, create, false};
 
 }  // namespace sendworthy::measure

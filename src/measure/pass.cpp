@@ -4,6 +4,8 @@
 #include <exception>
 #include <memory>
 #include <mutex>
+#include <set>
+#include <string>
 #include <utility>
 
 #include "base/text.h"
@@ -196,11 +198,44 @@ bool wanted(const MeterModule& module, const PassOptions& options) {
   });
 }
 
+void sort_by_key(std::vector<Measurement>& measurements) {
+  std::sort(measurements.begin(), measurements.end(), [](const Measurement& a, const Measurement& b) { return a.key < b.key; });
+}
+
+// Header, names and tags of a file that cannot be decoded here. All else is not measured, and none of it is left out.
+PassResult without_sound(const Setup& setup, const PassOptions& options) {
+  Bus bus;
+  bus.sample_rate = setup.format.sample_rate;
+  bus.channels = setup.format.channels;
+  Report report;
+  for (const auto& module : modules()) {
+    if (!wanted(module, options)) continue;
+    if (!module.needs_sound) {
+      module.create(setup)->report(bus, report);
+      continue;
+    }
+    for (const auto& entry : module.entries) {
+      if (!entry.available) continue;
+      if (!entry.on_request) report.not_measured(entry.id, setup.facts.not_decoded);
+      std::set<std::string> keys;
+      for (const auto& request : setup.requests) {
+        if (request.id == entry.id && (entry.on_request || !request.parameters.empty()) && keys.insert(key_of(request)).second)
+          report.not_measured(entry.id, setup.facts.not_decoded, request.parameters);
+      }
+    }
+  }
+  PassResult result;
+  result.measurements = std::move(report.measurements);
+  sort_by_key(result.measurements);
+  return result;
+}
+
 }  // namespace
 
 Result<PassResult> run_pass(audio::OpenedFile& file, const PassOptions& options, Crew& crew) {
   const auto& format = file.source->format();
   const Setup setup{format, file.facts, options.requests, options.timelines, options.pictures, options.stop};
+  if (!file.facts.not_decoded.empty()) return without_sound(setup, options);
   std::vector<std::unique_ptr<Meter>> meters;
   for (const auto& module : modules()) {
     if (module.create == nullptr || !wanted(module, options)) continue;
@@ -227,8 +262,10 @@ Result<PassResult> run_pass(audio::OpenedFile& file, const PassOptions& options,
   result.interrupted = lanes.interrupted();
   if (result.interrupted) return result;
   if (result.frames == 0) {
-    return fail(ErrorCode::no_audio, base::for_terminal(file.facts.path) +
-                                         ": not one frame of audio could be decoded; export the file again");
+    const auto& damage = file.source->damage();
+    const auto why = file.facts.decoder.empty() || damage.empty() ? "" : " (" + damage.front().text + ")";
+    return fail(ErrorCode::no_audio, base::for_terminal(file.facts.path) + ": not one frame of audio could be decoded" + why +
+                                         "; export the file again");
   }
   Bus bus;
   bus.frames = result.frames;
@@ -240,8 +277,7 @@ Result<PassResult> run_pass(audio::OpenedFile& file, const PassOptions& options,
   Report report;
   for (auto& meter : meters) meter->report(bus, report);
   result.measurements = std::move(report.measurements);
-  std::sort(result.measurements.begin(), result.measurements.end(),
-            [](const Measurement& a, const Measurement& b) { return a.key < b.key; });
+  sort_by_key(result.measurements);
   result.timelines = std::move(bus.timelines);
   result.pictures = std::move(bus.pictures);
   result.audio_digest = digest_meter->text(result.frames);

@@ -35,7 +35,8 @@ struct PassResult {
   bool interrupted = false;
 };
 
-/// Decodes `file.source` to its end. The result does not depend on the crew's size. Errors: no_audio (no frame decoded).
+/// Decodes `file.source` to its end. Of a file that cannot be decoded here (facts.not_decoded) header, names and tags are
+/// measured, everything else is "not measured", frames are 0 and there is no digest. The result does not depend on the crew's size. Errors: no_audio (no frame decoded).
 /// Throws only what running out of memory throws; check/ turns that into an error of the file.
 [[nodiscard]] Result<PassResult> run_pass(audio::OpenedFile& file, const PassOptions& options, Crew& crew);
 

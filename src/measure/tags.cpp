@@ -19,7 +19,7 @@ namespace sendworthy::measure {
 namespace {
 
 constexpr std::string_view kTagHow =
-    "From ID3v2, ID3v1, APE, Vorbis comments, LIST INFO, AIFF and CAF texts; the first that has it counts, empty text where none has.";
+    "From ID3v2, ID3v1, APE, Vorbis comments, MP4 items, LIST INFO, AIFF and CAF texts and, the ISRC only, a broadcast file's XML; the first that has it counts, empty text where none has.";
 constexpr std::string_view kTagSource = "ID3v2.3 and 2.4; Vorbis comment specification; RIFF INFO";
 
 constexpr CatalogEntry kEntries[] = {
@@ -101,7 +101,6 @@ class TagMeter final : public Meter {
       // There ISRC means "source" by the book; only what tries to be a code is taken for one.
       if (text.origin == "INFO" && text.name == "ISRC" && isrc_trouble(text.value) != "" && tries_to_be_isrc(text.value))
         codes.push_back({text.value, text.origin});
-      if (text.origin == "axml" && text.name.ends_with("identifier") && text.value.starts_with("ISRC")) codes.push_back({text.value, text.origin});
     }
     for (auto& code : isrcs_in_name(stem_of(file_name_of(facts_.path)))) codes.push_back({std::move(code), "name"});
     return codes;
@@ -145,10 +144,8 @@ class TagMeter final : public Meter {
 
   void gtin(Report& report) {
     std::vector<Code> found;
-    for (const auto& tag : facts_.tags) {
-      for (const std::string_view name : {"barcode", "upc", "ean", "gtin", "ean/upc", "ean/upn", "upc/ean"})
-        if (tag.name == name) found.push_back({tag.value, tag.origin});
-    }
+    for (const auto& tag : facts_.tags)  // the walk has one name for all of them
+      if (tag.name == "upc") found.push_back({tag.value, tag.origin});
     codes(report, "gtin", found, gtin_trouble, gtin_code);
   }
 
@@ -255,6 +252,6 @@ std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<TagM
 
 }  // namespace
 
-extern const MeterModule kTagModule{kEntries, create};
+extern const MeterModule kTagModule{kEntries, create, false};
 
 }  // namespace sendworthy::measure

@@ -94,6 +94,6 @@ std::unique_ptr<Meter> create(const Setup& setup) { return std::make_unique<Text
 
 }  // namespace
 
-extern const MeterModule kTextModule{kEntries, create};
+extern const MeterModule kTextModule{kEntries, create, false};
 
 }  // namespace sendworthy::measure

@@ -142,7 +142,9 @@ Result<Pair> pair_of(const FileSheet& before, const FileSheet& after, const Hook
   };
   if (silent(before) || silent(after)) pair.remark = silent(before) && silent(after) ? "both are digital silence" : silent(before) ? "the old file is digital silence" : "the new file is digital silence";
   const bool same_bytes = !before.file_digest.empty() && before.file_digest == after.file_digest;
-  if (same_bytes || (before.audio_digest == after.audio_digest && !no_number(before))) {
+  // What could not be decoded has none.
+  const bool same_audio = !before.audio_digest.empty() && before.audio_digest == after.audio_digest && !no_number(before);
+  if (same_bytes || same_audio) {
     pair.kind = same_bytes ? Pair::Kind::identical_bits : Pair::Kind::identical_audio;
     describe_identical(pair, before);
     return pair;

@@ -95,6 +95,10 @@ bool Reader::restart() {
     error_ = opened.error();
     return false;
   }
+  if (!opened->facts.not_decoded.empty()) {
+    error_ = Error{ErrorCode::no_audio, path_ + ": " + opened->facts.not_decoded, {}};
+    return false;
+  }
   source_ = std::move(opened->source);
   format_ = source_->format();
   fold_.clear();

@@ -133,8 +133,8 @@ struct Facts {
   std::optional<int> bit_depth;
   int channels = 0;
   std::string channel_layout;  ///< "mono", "stereo", "5.1", "7.1", "4 channels, layout unknown"
-  std::int64_t frames = 0;     ///< as decoded
-  double duration_s = 0;
+  std::int64_t frames = 0;     ///< as decoded; 0 where there is no decoder for it here
+  double duration_s = 0;       ///< of those frames; without a decoder what the header says
   std::int64_t file_size = 0;  ///< bytes
   std::vector<Tag> tags;
 };
