@@ -18,14 +18,18 @@ namespace {
 
 constexpr std::string_view kRemedy = "install ffmpeg so that M4A can be decoded, or bounce a WAV";
 
-/// A decoder that is there, or why there is none.
-Result<std::pair<std::string, std::string>> find_decoder() {
+struct Decoder {
+  std::string program, version;
+};
+
+/// The one that is there, or why there is none.
+Result<Decoder> find_decoder() {
   const auto program = base::find_program("ffmpeg");
   if (!program)
     return fail(ErrorCode::unreadable, fmt::format("AAC and ALAC are decoded by the program ffmpeg, which is not in the folders of PATH; {}", kRemedy));
   auto version = known_ffmpeg_version(*program, nullptr);
   if (!version) return fail(ErrorCode::unreadable, fmt::format("{}; {}", version.error().text, kRemedy));
-  return std::pair(*program, *version);
+  return Decoder{*program, *version};
 }
 
 /// What cannot be decoded here: a format, and not one frame.
@@ -221,18 +225,18 @@ void follow(const AuHead& head, Walked& walked, FileFacts& facts) {
 }  // namespace
 
 Result<std::unique_ptr<Source>> open_with_helper(std::unique_ptr<Bytes> bytes, Walked walked, FileFacts& facts) {
-  const auto decoder = find_decoder();
   const auto* file = bytes->file();
-  if (!decoder || file == nullptr) {
-    facts.not_decoded = decoder ? "what lies in memory is not handed to ffmpeg" : decoder.error().text;
+  const Result<Decoder> decoder = file == nullptr ? Result<Decoder>(fail(ErrorCode::unreadable, "what lies in memory is not handed to a decoder")) : find_decoder();
+  if (!decoder) {
+    facts.not_decoded = decoder.error().text;
     return std::make_unique<NoSource>(std::move(walked));
   }
-  facts.decoder = decoder->second;
+  facts.decoder = decoder->version;
   const auto refuse = [&](const std::string& why) {
     return fail(ErrorCode::unrecognised, fmt::format("cannot read \"{}\": the decoder for {} refuses it ({}); export it again", facts.path,
                                                      facts.encoding, why));
   };
-  auto stream = base::HelperStream::start(decoder->first, arguments_for(walked), *file, limits_for(walked));
+  auto stream = base::HelperStream::start(decoder->program, arguments_for(walked), *file, limits_for(walked));
   if (!stream) return refuse(stream.error().text);
   const auto head = read_head(*stream);
   if (!head) return refuse(head.error().text);
@@ -242,7 +246,7 @@ Result<std::unique_ptr<Source>> open_with_helper(std::unique_ptr<Bytes> bytes, W
 
 std::optional<std::string> decoding_helper() {
   const auto decoder = find_decoder();
-  return decoder ? std::optional(decoder->second) : std::nullopt;
+  return decoder ? std::optional(decoder->version) : std::nullopt;
 }
 
 }  // namespace sendworthy::audio

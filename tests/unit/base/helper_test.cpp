@@ -6,7 +6,9 @@
 #include <stdlib.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <chrono>
+#include <cstdio>
 #include <functional>
 #include <cstdlib>
 #include <thread>
@@ -127,5 +129,74 @@ TEST_SUITE("base/helper") {
     ::unsetenv("PATH");
     CHECK_FALSE(find_program("sh").has_value());
     ::setenv("PATH", kept.c_str(), 1);
+  }
+
+  TEST_CASE("a stream reads a file, hands on piece by piece, and holds nothing back") {
+    const std::string path = "/tmp/sendworthy-helper-test-" + std::to_string(::getpid());
+    const auto write = [&](const std::string& text) {
+      std::FILE* file = std::fopen(path.c_str(), "wb");
+      REQUIRE(file != nullptr);
+      REQUIRE(std::fwrite(text.data(), 1, text.size(), file) == text.size());
+      std::fclose(file);
+    };
+    std::string much;
+    for (int i = 0; i < 1 << 20; ++i) much += static_cast<char>(i * 7 + (i >> 8));
+    write(much);
+    const auto stream = [&](const std::string& script, const HelperLimits& limits) {
+      auto file = InputFile::open(path);
+      REQUIRE(file.has_value());
+      auto started = HelperStream::start("/bin/sh", {"-c", script}, *file, limits);
+      REQUIRE(started.has_value());
+      return std::move(*started);  // the file is closed: the helper has its own
+    };
+    const auto all = [](HelperStream& from) {
+      std::string out(3 << 20, '\0');
+      std::size_t done = 0;
+      for (;;) {
+        const auto got = from.read(out.data() + done, std::min<std::size_t>(1000, out.size() - done));
+        if (!got || *got == 0) break;
+        done += *got;
+      }
+      out.resize(done);
+      return out;
+    };
+    auto from_start = stream("cat /dev/stdin", {.output_bytes = 2 << 20});
+    CHECK(all(from_start) == much);
+    char byte = 0;
+    CHECK(from_start.read(&byte, 1).value() == 0);
+    auto moved = std::move(from_start);
+    CHECK(moved.read(&byte, 1).value() == 0);
+
+    auto failing = stream("printf abc; echo 'bad luck' >&2; exit 4", {});
+    CHECK(all(failing) == "abc");
+    for (int i = 0; i < 2; ++i) {
+      const auto again = failing.read(&byte, 1);
+      REQUIRE_FALSE(again.has_value());
+      CHECK(has(again.error().text, "exit code 4"));
+      CHECK(has(again.error().text, "bad luck"));
+    }
+    CHECK(failing.said() == "bad luck\n");
+
+    auto endless = stream("cat /dev/zero", {.output_bytes = 100'000});
+    CHECK(all(endless).size() <= 100'000);
+    CHECK(has(endless.read(&byte, 1).error().text, "more than it may"));
+    auto silent = stream("sleep 100", {.quiet_s = 0.3});
+    CHECK(seconds_of([&] { CHECK(has(silent.read(&byte, 1).error().text, "no sign of life")); }) < 5);
+    // The time that the reader takes is not the helper's.
+    auto slow_reader = stream("printf a; sleep 0.05; printf b", {.quiet_s = 0.4, .total_s = 0.6});
+    CHECK(slow_reader.read(&byte, 1).value() == 1);
+    ::usleep(800'000);
+    CHECK(slow_reader.read(&byte, 1).value() == 1);
+    CHECK(slow_reader.read(&byte, 1).value() == 0);
+    // It may write no file and take no more memory than it was given.
+    auto writer = stream("echo x > " + path + ".out; test -s " + path + ".out && printf written; exit 0", {});
+    CHECK_FALSE(has(all(writer), "written"));
+    ::unlink((path + ".out").c_str());
+    auto hungry = stream("head -c 200000000 /dev/zero | tail -c 150000000 | wc -c", {.memory_bytes = 64 << 20});
+    CHECK_FALSE(has(all(hungry), "150000000"));
+    // Thrown away while it still writes, it is gone.
+    const auto thrown = seconds_of([&] { auto one = stream("cat /dev/zero", {.output_bytes = std::size_t{1} << 40}); CHECK(one.read(&byte, 1).value() == 1); });
+    CHECK(thrown < 5);
+    ::unlink(path.c_str());
   }
 }
