@@ -71,7 +71,7 @@ class HelperSource final : public Source {
         format_(std::move(walked.format)),
         damage_(std::move(walked.stream_damage)),
         declared_(walked.facts.declared_frames),
-        packet_(walked.data.packet_frames),
+        slack_(format_.lossy ? walked.data.packet_frames : 0),
         frame_bytes_(static_cast<std::size_t>(format_.channels) * 4) {}
 
   const StreamFormat& format() const override { return format_; }
@@ -103,15 +103,16 @@ class HelperSource final : public Source {
     return done;
   }
 
-  // The next frames into piece_; 0 at the end. What follows the declared end within a packet fills up that packet: older
-  // versions of ffmpeg hand it on, newer ones do not.
+  // The next frames into piece_; 0 at the end. Of a lossy stream, what follows the declared end within a packet fills up that
+  // packet: older versions of ffmpeg hand it on, newer ones do not.
   std::int64_t fill(std::int64_t frames) {
     if (declared_ && at_ < *declared_) frames = std::min(frames, *declared_ - at_);
     if (declared_ && at_ == *declared_ && !past_end_) {
       past_end_ = true;
-      const auto rest = take(packet_ + 1);
-      if (rest <= packet_) return 0;
-      return count(rest);
+      const auto rest = take(slack_ + 1);
+      if (rest <= slack_) return 0;
+      ahead_ = std::move(piece_);
+      ahead_.resize(static_cast<std::size_t>(rest) * frame_bytes_);
     }
     return count(take(frames));
   }
@@ -122,6 +123,12 @@ class HelperSource final : public Source {
   }
 
   std::int64_t take(std::int64_t frames) {
+    if (!ahead_.empty()) {
+      const auto bytes = std::min(ahead_.size(), static_cast<std::size_t>(frames) * frame_bytes_);
+      piece_.assign(ahead_.begin(), ahead_.begin() + static_cast<std::ptrdiff_t>(bytes));
+      ahead_.erase(ahead_.begin(), ahead_.begin() + static_cast<std::ptrdiff_t>(bytes));
+      return static_cast<std::int64_t>(bytes / frame_bytes_);
+    }
     if (!why_.empty()) return 0;
     piece_.resize(static_cast<std::size_t>(frames) * frame_bytes_);
     const auto got = stream_.read(piece_.data(), piece_.size());
@@ -141,7 +148,7 @@ class HelperSource final : public Source {
       damage_.push_back({"the decoder did not reach the end: " + why_, -1, at_});
     else if (!said.empty())
       damage_.push_back({"the decoder says: " + said, -1, -1});
-    if (declared_ && std::abs(at_ - *declared_) > (format_.lossy ? packet_ : 0))
+    if (declared_ && std::abs(at_ - *declared_) > slack_)
       damage_.push_back({fmt::format("the header says {} frames, {} could be decoded", grouped(*declared_), grouped(at_)), -1, at_});
   }
 
@@ -150,9 +157,9 @@ class HelperSource final : public Source {
   StreamFormat format_;
   std::vector<Damage> damage_;
   std::optional<std::int64_t> declared_;
-  std::int64_t packet_;
+  std::int64_t slack_;  // how far the end may be off: nothing of a lossless stream
   std::size_t frame_bytes_;
-  std::vector<std::uint8_t> piece_;
+  std::vector<std::uint8_t> piece_, ahead_;  // ahead_: looked at behind the declared end, and not handed out yet
   std::string why_;
   std::int64_t at_ = 0;
   bool ended_ = false, past_end_ = false;

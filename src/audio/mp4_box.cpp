@@ -17,8 +17,9 @@ std::optional<Mp4Box> Mp4Boxes::next(std::int64_t at, std::int64_t end, bool top
   // Nothing but zeros ends a list in QuickTime. Outside, only what can be a name goes on.
   if (size == 0 && !top) return std::nullopt;
   if (top && !is_chunk_id(p + 4)) return std::nullopt;
-  if (++boxes_ > kMaxChunksWalked) {
-    if (boxes_ == kMaxChunksWalked + 1)
+  auto& boxes = top ? top_boxes_ : boxes_;
+  if (++boxes > kMaxChunksWalked) {
+    if (boxes == kMaxChunksWalked + 1)
       walk_.contradict(at, fmt::format("more than {} boxes; the rest was not walked", kMaxChunksWalked));
     return std::nullopt;
   }

@@ -17,7 +17,8 @@ struct Mp4Box {
   [[nodiscard]] std::int64_t length() const { return end - body; }
 };
 
-/// Hands out one box after the other. All walks of a file share one budget of boxes, so that no nesting multiplies.
+/// Hands out one box after the other. All walks of a file share one budget of boxes, so that no nesting multiplies; the
+/// outermost boxes have one of their own.
 class Mp4Boxes {
  public:
   explicit Mp4Boxes(Walk& walk) : walk_(walk) {}
@@ -32,11 +33,11 @@ class Mp4Boxes {
       from = box->end;
     }
   }
-  [[nodiscard]] bool spent() const { return boxes_ > kMaxChunksWalked; }
+  [[nodiscard]] bool spent() const { return top_boxes_ > kMaxChunksWalked; }
 
  private:
   Walk& walk_;
-  std::int64_t boxes_ = 0;
+  std::int64_t boxes_ = 0, top_boxes_ = 0;
 };
 
 /// Texts and pictures of a `meta` box in the manner of iTunes (its `ilst`); into the walk's texts, tags and artwork.

@@ -73,7 +73,7 @@ Result<void> walk_by_content(Walk& walk) {
   const auto shown = walk.window.up_to(0, 40);
   const bool zeros = std::all_of(shown.begin(), shown.end(), [](std::uint8_t c) { return c == 0; });
   return walk.refuse(ErrorCode::unrecognised,
-                     fmt::format("{}; export WAV, AIFF, CAF, FLAC, Ogg Vorbis, Opus, MP3 or M4A",
+                     fmt::format("{}; export WAV, AIFF, CAF, FLAC, Ogg Vorbis, Opus or MP3",
                                  !foreign.empty() ? foreign
                                  : zeros          ? "it begins with zeros only"
                                                   : "its first bytes are not those of an audio file"));

@@ -60,6 +60,8 @@ class Mp4Walk {
     walk_.result.facts.container = "M4A";
     top();
     if (squeezed_) return refuse("its header is compressed, which is not read; export it again");
+    if (!moov_ && boxes_.spent())
+      return refuse(fmt::format("its first {} boxes hold no header (moov), and more are not read; export it again", kMaxChunksWalked));
     if (!moov_ && fragments_) return refuse("it is a piece of a fragmented MP4 without its header (moov); export the whole file");
     if (!moov_)
       return refuse("it is an MP4 family file (M4A, MP4, MOV) without a header (moov): its export or recording was never finished, "
