@@ -16,22 +16,33 @@ namespace {
 constexpr std::size_t kMaxListBytes = 64u << 20;
 
 /// Separated by NUL where there is one (find -print0), else by line ends.
-std::vector<std::string> names_in(const std::string& text) {
-  const char separator = text.find('\0') != std::string::npos ? '\0' : '\n';
+Result<std::vector<std::string>> names_in(std::string_view text, const std::string& list) {
+  // What some shells on Windows make of "> list.txt"; read by bytes it would be one name a letter.
+  if (text.starts_with("\xFF\xFE") || text.starts_with("\xFE\xFF")) {
+    return fail(ErrorCode::unrecognised, list + " is text in UTF-16; write it in UTF-8");
+  }
+  const char separator = text.find('\0') != std::string_view::npos ? '\0' : '\n';
+  if (separator == '\n' && text.starts_with("\xEF\xBB\xBF")) text.remove_prefix(3);  // a mark of Windows editors, no part of a name
   std::vector<std::string> names;
-  std::size_t start = 0;
-  while (start < text.size()) {
-    const auto end = std::min(text.find(separator, start), text.size());
-    if (end > start) names.push_back(text.substr(start, end - start));
-    start = end + 1;
+  bool all_cr = separator == '\n';
+  while (!text.empty()) {
+    const auto end = text.find(separator);
+    const auto name = text.substr(0, end);
+    text.remove_prefix(end == std::string_view::npos ? text.size() : end + 1);
+    if (name.empty()) continue;
+    // Nothing need stand behind the last name.
+    all_cr = all_cr && (name.back() == '\r' || end == std::string_view::npos);
+    names.emplace_back(name);
   }
   // A list made on Windows ends every line in CR LF; a single such name may be meant.
-  const bool all_cr = separator == '\n' && !names.empty() &&
-                      std::all_of(names.begin(), names.end(), [](const auto& name) { return name.back() == '\r'; });
+  all_cr = all_cr && std::any_of(names.begin(), names.end(), [](const auto& name) { return name.back() == '\r'; });
   if (all_cr) {
-    for (auto& name : names) name.pop_back();
+    for (auto& name : names) {
+      if (name.back() == '\r') name.pop_back();
+    }
     names.erase(std::remove(names.begin(), names.end(), std::string()), names.end());
   }
+  if (names.empty()) return fail(ErrorCode::no_audio, "no file name in " + list);
   return names;
 }
 
@@ -60,18 +71,28 @@ void FileOptions::declare(Arguments& arguments) {
   arguments.flag("-r,--recursive", recursive, "in a folder, take the audio files in its folders too");
 }
 
-Result<Inputs> collect(const FileOptions& options) {
-  auto operands = options.operands;
-  for (const auto& list : options.lists) {
+Result<std::vector<std::string>> names_listed(const std::vector<std::string>& lists) {
+  if (std::count(lists.begin(), lists.end(), "-") > 1) {
+    return fail(ErrorCode::usage, "standard input can be read once only, and --files-from - stands there twice");
+  }
+  std::vector<std::string> all;
+  for (const auto& list : lists) {
     const auto text =
         list == "-" ? os::read_stdin(kMaxListBytes, stop_flag()) : base::read_text(list, kMaxListBytes);
     if (!text) return tl::unexpected(text.error());
-    auto names = names_in(*text);
-    if (names.empty()) {
-      return fail(ErrorCode::no_audio,
-                  "no file name in " + (list == "-" ? "standard input" : "the list \"" + list + "\""));
-    }
-    operands.insert(operands.end(), std::make_move_iterator(names.begin()), std::make_move_iterator(names.end()));
+    auto names = names_in(*text, list == "-" ? "standard input" : "the list \"" + list + "\"");
+    if (!names) return tl::unexpected(names.error());
+    all.insert(all.end(), std::make_move_iterator(names->begin()), std::make_move_iterator(names->end()));
+  }
+  return all;
+}
+
+Result<Inputs> collect(const FileOptions& options) {
+  auto operands = options.operands;
+  if (!options.lists.empty()) {
+    auto names = names_listed(options.lists);
+    if (!names) return tl::unexpected(names.error());
+    operands.insert(operands.end(), std::make_move_iterator(names->begin()), std::make_move_iterator(names->end()));
   }
   if (operands.empty()) return fail(ErrorCode::usage, "no file given");
   for (const auto& operand : operands) {

@@ -30,7 +30,11 @@ struct FileOptions {
   void declare(Arguments& arguments);
 };
 
-/// Errors: usage when nothing was named; missing, unreadable or no_audio for a list; interrupted.
+/// The file names in lists ("-": standard input), one a line or separated by NUL. Errors: usage for standard input twice;
+/// missing, unreadable, unrecognised (UTF-16) or no_audio (no name) for a list; interrupted.
+[[nodiscard]] Result<std::vector<std::string>> names_listed(const std::vector<std::string>& lists);
+
+/// Errors: usage when nothing was named; those of names_listed.
 [[nodiscard]] Result<Inputs> collect(const FileOptions& options);
 
 /// How the result is shown and where it goes.

@@ -5,7 +5,10 @@
 #include <algorithm>
 #include <charconv>
 #include <cmath>
+#include <iterator>
+#include <set>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "base/text.h"
@@ -411,14 +414,52 @@ void write_tool(JsonText& json, const Sheet& sheet) {
   json.end_object();
 }
 
-/// Findings of the whole set that a verdict over more files may not lose.
-std::vector<Finding> weighty(const std::vector<Finding>& findings) {
-  std::vector<Finding> kept;
-  for (const auto& finding : findings) {
-    if (verdict_of({finding}) == Verdict::fail || finding.status == Status::waived) kept.push_back(finding);
-  }
-  return kept;
+/// The rule sets that judged this file: each leaves a finding or a reason. On a merged sheet they are not the same for all.
+std::vector<RulesUsed> rules_of(const FileSheet& file, const std::vector<RulesUsed>& all) {
+  if (all.size() < 2) return all;
+  std::set<std::string_view> names;
+  for (const auto& finding : file.findings) names.insert(finding.ruleset);
+  for (const auto& skipped : file.skipped) names.insert(skipped.ruleset);
+  std::vector<RulesUsed> rules;
+  std::copy_if(all.begin(), all.end(), std::back_inserter(rules),
+               [&names](const RulesUsed& set) { return names.count(set.name) > 0; });
+  return rules.empty() ? all : rules;
 }
+
+/// Findings of the whole set that a verdict over more files may not lose, and warnings of rule sets: whether those hold for
+/// more files is seen where lines are merged.
+class OfTheSet {
+ public:
+  explicit OfTheSet(const Sheet& sheet) {
+    std::set<std::string_view> here;
+    for (const auto& file : sheet.files) here.insert(file.path);
+    for (const auto& finding : sheet.findings) {
+      const bool weighs = verdict_of({finding}) == Verdict::fail || finding.status == Status::waived;
+      if (!weighs && (finding.status != Status::warn || finding.ruleset.empty())) continue;
+      // What fails in a few files stands on their lines alone: on every line of thousands, thousands of such would be too much.
+      std::set<std::string_view> names(finding.files.begin(), finding.files.end());
+      const bool some_here =
+          weighs && std::any_of(names.begin(), names.end(), [&here](const auto& name) { return here.count(name) > 0; });
+      if (!some_here) names.clear();
+      kept_.push_back({&finding, std::move(names)});
+    }
+  }
+
+  [[nodiscard]] std::vector<Finding> on_line_of(const std::string& path) const {
+    std::vector<Finding> findings;
+    for (const auto& kept : kept_) {
+      if (kept.files.empty() || kept.files.count(path) > 0) findings.push_back(*kept.finding);
+    }
+    return findings;
+  }
+
+ private:
+  struct Kept {
+    const Finding* finding;
+    std::set<std::string_view> files;  ///< none: on every line
+  };
+  std::vector<Kept> kept_;
+};
 
 }  // namespace
 }  // namespace sheet
@@ -448,14 +489,14 @@ std::string render_json(const Sheet& sheet, const Catalog& catalog) {
 
 std::string render_jsonl(const Sheet& sheet, const Catalog& catalog) {
   std::string lines;
-  const auto of_the_set = sheet::weighty(sheet.findings);
+  const sheet::OfTheSet of_the_set(sheet);
   for (const auto* file : sheet::in_order(sheet.files)) {
     sheet::JsonText json(sheet::JsonText::Style::compact);
     json.begin_object();
     json.key("file");
     sheet::write_file(json, *file, sheet.judged, catalog);
-    if (!of_the_set.empty()) sheet::write_findings(json, of_the_set, catalog);
-    sheet::write_rules(json, sheet.rules);
+    if (const auto said = of_the_set.on_line_of(file->path); !said.empty()) sheet::write_findings(json, said, catalog);
+    sheet::write_rules(json, sheet::rules_of(*file, sheet.rules));
     json.integer("schema", sheet.schema);
     sheet::write_tool(json, sheet);
     json.end_object();

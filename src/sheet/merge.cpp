@@ -2,7 +2,9 @@
 #include <sendworthy/render.h>
 
 #include <algorithm>
+#include <iterator>
 #include <map>
+#include <optional>
 #include <set>
 #include <tuple>
 
@@ -16,15 +18,61 @@ namespace {
 
 struct Row {
   Line line;
-  std::string from;  ///< "night.jsonl, line 3"
+  std::string from;               ///< "night.jsonl, line 3"
+  std::vector<std::size_t> said;  ///< findings of the whole set on the line, each once: places in Merger::said_
 };
 
 using RowKey = std::tuple<std::string, std::string, std::set<std::string>>;  ///< path, role, names of rule sets
+using Versions = std::set<std::pair<std::string, std::string>>;              ///< of rule sets: name, digest
 
 RowKey key_of_row(const Line& line) {
   std::set<std::string> names;
   for (const auto& set : line.rules) names.insert(set.name);
   return {line.file.path, line.file.role, std::move(names)};
+}
+
+Versions versions_of(const std::vector<RulesUsed>& rules) {
+  Versions versions;
+  for (const auto& set : rules) versions.emplace(set.name, set.digest);
+  return versions;
+}
+
+bool same_order(const std::vector<RulesUsed>& a, const std::vector<RulesUsed>& b) {
+  return std::equal(a.begin(), a.end(), b.begin(), b.end(), [](const RulesUsed& x, const RulesUsed& y) {
+    return x.name == y.name && x.digest == y.digest;
+  });
+}
+
+/// Versions travel as one text, so that a merge of merged sheets still knows all of them: "0.1.0, 0.2.0".
+constexpr std::string_view kBetweenVersions = ", ";
+
+void split_versions(std::string_view text, std::set<std::string>& into) {
+  for (;;) {
+    const auto end = text.find(kBetweenVersions);
+    into.emplace(text.substr(0, end));
+    if (end == std::string_view::npos) return;
+    text.remove_prefix(end + kBetweenVersions.size());
+  }
+}
+
+std::string joined(const std::set<std::string>& versions) {
+  std::string all;
+  for (const auto& version : versions) all += (all.empty() ? "" : std::string(kBetweenVersions)) + version;
+  return all;
+}
+
+/// "./a//b/./c" → "a/b/c": spellings of one file, whatever the folders are. What ".." leads to only the disk knows.
+std::string plain_path(std::string_view path) {
+  std::string plain = path.starts_with('/') ? "/" : "";
+  while (!path.empty()) {
+    const auto end = std::min(path.find('/'), path.size());
+    const auto part = path.substr(0, end);
+    path.remove_prefix(std::min(end + 1, path.size()));
+    if (part.empty() || part == ".") continue;
+    if (!plain.empty() && plain.back() != '/') plain += '/';
+    plain += part;
+  }
+  return plain;
 }
 
 Finding about_the_merge(std::string rule, Status status, std::string what, std::string why, std::string remedy) {
@@ -39,26 +87,43 @@ Finding about_the_merge(std::string rule, Status status, std::string what, std::
 }
 
 Finding replaced(const Row& earlier, const Row& later) {
-  const auto& audio = earlier.line.file.audio_digest;
-  const bool other_audio = audio != later.line.file.audio_digest;
-  const bool hides = other_audio && earlier.line.file.verdict != Verdict::pass;
+  const auto& old = earlier.line.file;
+  const bool other_audio = old.audio_digest != later.line.file.audio_digest;
+  const bool other_rules = versions_of(earlier.line.rules) != versions_of(later.line.rules);
+  const bool was_worse = static_cast<int>(old.verdict) > static_cast<int>(later.line.file.verdict);
+  const bool hides = (other_audio && old.verdict != Verdict::pass) || (other_rules && was_worse);
+  const std::string other = other_audio ? "of other audio" : "by another version of a rule set";
   auto finding = about_the_merge(
       "one-sheet-per-file", hides ? Status::fail : Status::note,
       "read more than once; the sheet from " + later.from + " stands, the one from " + earlier.from + " does not",
-      !other_audio ? "Both sheets are of the same audio, so the later one says all."
-      : hides      ? "The sheet that no longer counts was of other audio, and it was not a pass."
-                   : "The sheet that no longer counts was of other audio.",
-      !other_audio ? "" : "If these are two files with one name, check them with their folders in the path; if one is an old bounce, leave its "
-                     "sheet out.");
+      hides                        ? "The sheet that no longer counts was " + other + ", and it was not a pass."
+      : other_audio || other_rules ? "The sheet that no longer counts was " + other + "."
+                                   : "Both sheets are of the same audio, so the later one says all.",
+      other_audio   ? "If these are two files with one name, check them with their folders in the path; if one is an old bounce, leave its "
+                      "sheet out."
+      : other_rules ? "Leave the sheet out that was judged by the rule set that no longer holds."
+                    : "");
   finding.files = {later.line.file.path};
   return finding;
 }
 
 /// What tells two findings of the whole set apart.
 std::string identity(const Finding& finding, const Catalog& catalog) {
-  std::string text = finding.ruleset + '\n' + finding.rule + '\n' + headline(finding, catalog) + '\n' + finding.why;
+  std::string text = finding.ruleset + '\n' + finding.rule + '\n' + headline(finding, catalog) + '\n' + finding.why + '\n' +
+                     finding.source;
   for (const auto& file : finding.files) text += '\n' + file;
   return text;
+}
+
+/// The line written anew: equal where two lines say the same, however they came.
+std::string rewritten(const Line& line, const Catalog& catalog) {
+  Sheet sheet;
+  sheet.tool_version = line.tool_version;
+  sheet.libraries = line.libraries;
+  sheet.rules = line.rules;
+  sheet.judged = line.judged;
+  sheet.files = {line.file};
+  return render_jsonl(sheet, catalog);
 }
 
 Verdict worst(Verdict a, Verdict b) { return static_cast<int>(a) > static_cast<int>(b) ? a : b; }
@@ -90,16 +155,20 @@ class Merger {
                     {base::for_terminal(name), number, 0});
       }
       judged_ = line->judged;
-      take({std::move(*line), base::for_terminal(name) + ", line " + std::to_string(number)});
+      take({std::move(*line), base::for_terminal(name) + ", line " + std::to_string(number), {}});
     }
     if (!any) return fail(ErrorCode::unrecognised, "there is no sheet in it", {base::for_terminal(name), 0, 0});
     return {};
   }
 
-  Sheet finish() {
+  Sheet finish(const std::optional<std::vector<std::string>>& expected) {
     sheet_.judged = judged_.value_or(true);
-    say_what_differs();
+    settle_rules();
+    settle_versions();
+    settle_findings_of_the_set();
+    std::move(repeated_.begin(), repeated_.end(), std::back_inserter(sheet_.findings));
     for (auto& [key, row] : rows_) sheet_.files.push_back(std::move(row.line.file));
+    if (expected) hold_against(*expected);
     auto verdict = verdict_of(sheet_.findings);
     for (const auto& file : sheet_.files) verdict = worst(verdict, file.verdict);
     sheet_.verdict = sheet_.judged ? verdict : Verdict::fail;
@@ -107,75 +176,178 @@ class Merger {
   }
 
  private:
+  struct Said {
+    Finding finding;
+    std::size_t rows = 0;  ///< on how many of the lines that stand
+  };
+
   void take(Row row) {
-    versions_.insert(row.line.tool_version);
-    if (first_) {
-      sheet_.tool_version = row.line.tool_version;
-      sheet_.libraries = row.line.libraries;
-      first_ = false;
-    }
-    for (const auto& set : row.line.rules) {
-      digests_[set.name].insert(set.digest);
-      const bool known = std::any_of(sheet_.rules.begin(), sheet_.rules.end(), [&set](const RulesUsed& other) {
-        return other.name == set.name && other.digest == set.digest;
-      });
-      if (!known) sheet_.rules.push_back(set);
-    }
     for (auto& finding : row.line.of_the_set) {
-      if (seen_.insert(identity(finding, catalog_)).second) sheet_.findings.push_back(std::move(finding));
+      const auto [at, is_new] = seen_.try_emplace(identity(finding, catalog_), said_.size());
+      if (is_new) said_.push_back({std::move(finding), 0});
+      if (std::find(row.said.begin(), row.said.end(), at->second) == row.said.end()) row.said.push_back(at->second);
     }
+    row.line.of_the_set.clear();
     auto key = key_of_row(row.line);
     const auto [at, is_new] = rows_.try_emplace(std::move(key));
-    if (!is_new) sheet_.findings.push_back(replaced(at->second, row));
+    // A job that was run again, or a sheet handed in twice, says nothing new.
+    if (!is_new && rewritten(at->second.line, catalog_) != rewritten(row.line, catalog_))
+      repeated_.push_back(replaced(at->second, row));
     at->second = std::move(row);
   }
 
-  void say_what_differs() {
-    for (const auto& [name, digests] : digests_) {
-      if (digests.size() > 1) {
-        sheet_.findings.push_back(about_the_merge(
-            "one-version-of-a-rule-set", Status::warn,
-            "files were judged by " + std::to_string(digests.size()) + " versions of " + name,
+  /// All versions that took part, whatever the order they came in.
+  void settle_versions() {
+    std::set<std::string> programs;
+    std::map<std::string, std::set<std::string>> libraries;
+    for (const auto& [key, row] : rows_) {
+      split_versions(row.line.tool_version, programs);
+      for (const auto& [name, version] : row.line.libraries) split_versions(version, libraries[name]);
+    }
+    sheet_.tool_version = joined(programs);
+    std::string differing;
+    for (const auto& [name, versions] : libraries) {
+      sheet_.libraries[name] = joined(versions);
+      if (versions.size() > 1) differing += (differing.empty() ? "" : "; ") + name + " " + joined(versions);
+    }
+    if (programs.size() > 1) {
+      about_versions_.push_back(about_the_merge(
+          "one-version-of-the-program", Status::warn, "the sheets were written by versions " + sheet_.tool_version,
+          "Another version may read the same audio slightly differently.", "Check all files again with one version."));
+    }
+    if (!differing.empty()) {
+      about_versions_.push_back(about_the_merge(
+          "one-version-of-the-libraries", Status::note, "the sheets were written with " + differing,
+          "Another version of a decoder may read the same file slightly differently.", ""));
+    }
+  }
+
+  void settle_rules() {
+    const std::vector<RulesUsed>* first = nullptr;
+    bool same = true;
+    std::map<std::pair<std::string, std::string>, RulesUsed> all;
+    std::map<std::string, std::set<std::string>> digests;
+    std::set<std::set<std::string>> together;
+    for (const auto& [key, row] : rows_) {
+      if (first == nullptr) first = &row.line.rules;
+      same = same && same_order(*first, row.line.rules);
+      together.insert(std::get<2>(key));
+      for (const auto& set : row.line.rules) {
+        digests[set.name].insert(set.digest);
+        const auto [at, is_new] = all.try_emplace({set.name, set.digest}, set);
+        // The same set may lie in another folder on each machine; which one is named must not hang on the order of sheets.
+        if (!is_new && set.origin < at->second.origin) at->second.origin = set.origin;
+      }
+    }
+    if (same && first != nullptr) {
+      sheet_.rules = *first;
+      for (auto& set : sheet_.rules) set.origin = all.at({set.name, set.digest}).origin;
+    } else {
+      for (auto& [version, set] : all) sheet_.rules.push_back(std::move(set));
+    }
+    for (const auto& [name, versions] : digests) {
+      if (versions.size() > 1) {
+        about_versions_.push_back(about_the_merge(
+            "one-version-of-a-rule-set", Status::fail,
+            "files were judged by " + std::to_string(versions.size()) + " versions of " + name,
             "Verdicts under different rules do not add up to one.", "Check all files again with the same rule set."));
       }
     }
-    std::set<std::set<std::string>> together;
-    for (const auto& [key, row] : rows_) together.insert(std::get<2>(key));
     if (together.size() > 1) {
-      sheet_.findings.push_back(
+      about_versions_.push_back(
           about_the_merge("same-rule-sets-for-all", Status::note, "not every file was judged by every rule set",
                           "The verdict holds for each file under the rule sets named in its own findings.", ""));
     }
-    if (versions_.size() > 1) {
-      std::string all;
-      for (const auto& version : versions_) all += (all.empty() ? "" : ", ") + version;
-      sheet_.findings.push_back(about_the_merge("one-version-of-the-program", Status::note,
-                                                "the sheets were written by versions " + all,
-                                                "Another version may read the same audio slightly differently.", ""));
+  }
+
+  /// What each run said of its own files, made into what one run over all of them would have said: a warning of a rule set
+  /// (nothing met this waiver) holds if it holds everywhere; a failure holds, unless a file of the merged sheet shows the
+  /// very same.
+  void settle_findings_of_the_set() {
+    std::map<std::string, std::size_t> rows_by_set;
+    std::set<std::string> shown;
+    std::vector<std::size_t> order;  // by file, not by which sheet came first
+    for (const auto& [key, row] : rows_) {
+      for (const auto& name : std::get<2>(key)) ++rows_by_set[name];
+      if (said_.empty()) continue;
+      for (const auto place : row.said) {
+        if (said_[place].rows++ == 0) order.push_back(place);
+      }
+      for (const auto& finding : row.line.file.findings) {
+        if (finding.measure.empty() && finding.status == Status::fail) shown.insert(identity(finding, catalog_));
+      }
     }
+    for (std::size_t place = 0; place < said_.size(); ++place) {
+      if (said_[place].rows == 0) order.push_back(place);  // of a sheet that no longer stands
+    }
+    for (const auto place : order) {
+      auto& [finding, rows] = said_[place];
+      const bool advice = verdict_of({finding}) != Verdict::fail && finding.status != Status::waived;
+      if (advice ? finding.ruleset.empty() || rows == 0 || rows < rows_by_set[finding.ruleset]
+                 : shown.count(identity(finding, catalog_)) > 0)
+        continue;
+      sheet_.findings.push_back(std::move(finding));
+    }
+    std::move(about_versions_.begin(), about_versions_.end(), std::back_inserter(sheet_.findings));
+  }
+
+  /// Every path of the list must have a sheet, and nothing else is expected.
+  void hold_against(const std::vector<std::string>& expected) {
+    std::set<std::string> here, wanted;
+    for (const auto& file : sheet_.files) here.insert(plain_path(file.path));
+    for (const auto& path : expected) {
+      auto plain = plain_path(path);
+      const bool missing = here.count(plain) == 0;
+      if (!wanted.insert(std::move(plain)).second || !missing) continue;
+      FileSheet file;
+      file.path = path;
+      file.verdict = Verdict::fail;
+      file.error = Error{ErrorCode::missing,
+                         "no sheet of \"" + base::for_terminal(path) +
+                             "\" is among those merged, and the list names it; check it and merge again",
+                         {}};
+      sheet_.files.push_back(std::move(file));
+    }
+    std::vector<std::string> others;
+    std::size_t total = 0;
+    for (const auto& file : sheet_.files) {
+      if (wanted.count(plain_path(file.path)) > 0) continue;
+      ++total;
+      if (others.size() < kMaxWhere) others.push_back(file.path);
+    }
+    if (total > 0) {
+      auto finding = about_the_merge("no-sheet-beside-the-list", Status::warn,
+                                     total == 1 ? "1 sheet is of a file that is not on the list"
+                                                : std::to_string(total) + " sheets are of files that are not on the list",
+                                     "A sheet that nobody expects may be left from an earlier run.",
+                                     "Take the sheet out, or put the file on the list.");
+      finding.files = std::move(others);
+      sheet_.findings.push_back(std::move(finding));
+    }
+    std::stable_sort(sheet_.files.begin(), sheet_.files.end(),
+                     [](const FileSheet& a, const FileSheet& b) { return a.path < b.path; });
   }
 
   const Catalog& catalog_;
   Sheet sheet_;
-  bool first_ = true;
   std::optional<bool> judged_;
   std::map<RowKey, Row> rows_;
-  std::set<std::string> versions_;
-  std::map<std::string, std::set<std::string>> digests_;
-  std::set<std::string> seen_;
+  std::vector<Said> said_;
+  std::map<std::string, std::size_t> seen_;  ///< identity → place in said_
+  std::vector<Finding> repeated_, about_versions_;
 };
 
 }  // namespace
 }  // namespace sheet
 
 Result<Sheet> merge_jsonl(const std::vector<std::pair<std::string, std::string>>& name_and_text,
-                          const Catalog& catalog) {
+                          const Catalog& catalog, const MergeOptions& options) {
   if (name_and_text.empty()) return fail(ErrorCode::usage, "there is nothing to merge; name at least one JSONL file");
   sheet::Merger merger(catalog);
   for (const auto& [name, text] : name_and_text) {
     if (auto added = merger.add(name, text); !added) return tl::unexpected(added.error());
   }
-  return merger.finish();
+  return merger.finish(options.expected);
 }
 
 }  // namespace sendworthy

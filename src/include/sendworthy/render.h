@@ -1,6 +1,7 @@
 // Renderers: sheet in, text out. Pure functions; nothing is judged here.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
@@ -37,9 +38,17 @@ enum class WarnInJUnit { passes, fails };
 /// A one-page note to the receiving engineer, Markdown, facts filled in and blanks for the rest.
 [[nodiscard]] std::string render_note(const Sheet& sheet, const Catalog& catalog);
 
-/// Reads JSONL written by render_jsonl back into one sheet with one verdict.
+struct MergeOptions {
+  /// Paths that must each have a sheet, as they were named when they were checked ("./a" is "a"). One that has none is on the
+  /// merged sheet with an error; a sheet of any other file is a warning. Nothing: whatever comes is all there is.
+  std::optional<std::vector<std::string>> expected;
+};
+
+/// Reads JSONL written by render_jsonl back into one sheet with one verdict: that of one run over all the files, whatever the
+/// order of texts and lines. Where two lines are of one file and differ, the later one stands, and that is said.
+/// Error: unrecognised, with name and line, for what is no such line.
 [[nodiscard]] Result<Sheet> merge_jsonl(const std::vector<std::pair<std::string, std::string>>& name_and_text,
-                                        const Catalog& catalog);
+                                        const Catalog& catalog, const MergeOptions& options = {});
 
 /// The value with its unit, at the catalog's decimals; "not measured" and "not applicable" in words.
 [[nodiscard]] std::string show_value(const Outcome& outcome, Unit unit, int decimals);

@@ -133,9 +133,11 @@ TEST_SUITE("sheet/merge") {
     other.tool_version = "0.2.0";
     const auto sheet = merged({{"a", jsonl_of(one_mix())}, {"b", jsonl_of(other)}});
     REQUIRE(about(sheet, "one-version-of-a-rule-set") != nullptr);
-    CHECK(about(sheet, "one-version-of-a-rule-set")->status == Status::warn);
-    CHECK(about(sheet, "one-version-of-the-program") != nullptr);
+    CHECK(about(sheet, "one-version-of-a-rule-set")->status == Status::fail);
+    REQUIRE(about(sheet, "one-version-of-the-program") != nullptr);
+    CHECK(about(sheet, "one-version-of-the-program")->status == Status::warn);
     CHECK(sheet.rules.size() == 2);
+    CHECK(sheet.verdict == Verdict::fail);
   }
 
   TEST_CASE("findings of the whole set that fail are not lost") {
@@ -149,6 +151,131 @@ TEST_SUITE("sheet/merge") {
     CHECK(back.verdict == Verdict::fail);
     CHECK(std::count_if(back.findings.begin(), back.findings.end(),
                         [](const Finding& f) { return f.rule == "complete"; }) == 1);
+  }
+
+  TEST_CASE("the same line twice says nothing new") {
+    const auto once = merged({{"a", jsonl_of(many_stems())}});
+    const auto twice = merged({{"a", jsonl_of(many_stems())}, {"b", jsonl_of(many_stems())}});
+    CHECK(twice.findings.empty());
+    CHECK(all_formats(twice) == all_formats(once));
+  }
+
+  TEST_CASE("a merge of merged sheets is the merge of all") {
+    auto other = clean_mix();
+    other.rules.front().digest = "xxh128:ffffffffffffffffffffffffffffffff";
+    other.tool_version = "0.2.0";
+    other.libraries["libsndfile"] = "9.9.9";
+    auto cd = one_mix();
+    for (auto& finding : cd.files.front().findings) finding.ruleset = "cd";
+    cd.files.front().skipped.clear();
+    cd.rules.front().name = "cd";
+    const std::vector<std::string> parts{jsonl_of(many_stems()), jsonl_of(other), jsonl_of(cd), jsonl_of(one_mix())};
+    const auto whole = merged({{"", parts[0]}, {"", parts[1]}, {"", parts[2]}, {"", parts[3]}});
+    CHECK(whole.files.size() == 16);
+    CHECK(about(whole, "one-version-of-the-libraries") != nullptr);
+    const auto stage = [&](std::size_t a, std::size_t b) {
+      return std::pair<std::string, std::string>("", jsonl_of(merged({{"", parts[a]}, {"", parts[b]}})));
+    };
+    for (const auto& [a, b] : {std::pair{0, 1}, std::pair{1, 2}, std::pair{3, 2}, std::pair{2, 0}}) {
+      std::vector<std::size_t> rest;
+      for (std::size_t i = 0; i < 4; ++i) {
+        if (static_cast<int>(i) != a && static_cast<int>(i) != b) rest.push_back(i);
+      }
+      const auto staged = merged({stage(rest[1], rest[0]), stage(static_cast<std::size_t>(b), static_cast<std::size_t>(a))});
+      CHECK(all_formats(staged) == all_formats(whole));
+    }
+  }
+
+  TEST_CASE("what failed under one rule set is not replaced by what passed under another, however often it is merged") {
+    auto cd = clean_mix();
+    cd.files.front().path = one_mix().files.front().path;
+    cd.files.front().audio_digest = one_mix().files.front().audio_digest;
+    for (auto& finding : cd.files.front().findings) finding.ruleset = "cd";
+    cd.rules.front().name = "cd";
+    const auto once = jsonl_of(merged({{"a", jsonl_of(one_mix())}, {"b", jsonl_of(cd)}}));
+    const auto twice = merged({{"c", once}});
+    CHECK(twice.files.size() == 2);
+    CHECK(twice.verdict == Verdict::fail);
+  }
+
+  TEST_CASE("a pass by another version of the rules does not hide a fail") {
+    auto lax = clean_mix();
+    lax.files.front().path = one_mix().files.front().path;
+    lax.files.front().audio_digest = one_mix().files.front().audio_digest;
+    lax.rules.front().digest = "xxh128:ffffffffffffffffffffffffffffffff";
+    const auto sheet = merged({{"a", jsonl_of(one_mix())}, {"b", jsonl_of(lax)}});
+    CHECK(sheet.verdict == Verdict::fail);
+    CHECK(about(sheet, "one-sheet-per-file")->status == Status::fail);
+  }
+
+  TEST_CASE("a waiver is unused when no run used it, and the failure of one that has ended is said once") {
+    const auto set_finding = [](Status status, const char* rule) {
+      Finding finding;
+      finding.ruleset = clean_mix().rules.front().name;
+      finding.rule = rule;
+      finding.status = finding.before_waiver = status;
+      finding.outcome = Value(std::string("waiver"));
+      finding.why = rule;
+      return finding;
+    };
+    auto a = clean_mix(), b = clean_mix(), c = clean_mix();
+    b.files.front().path = "b.wav", c.files.front().path = "c.wav";
+    a.findings = {set_finding(Status::warn, "everywhere"), set_finding(Status::warn, "a-only"), set_finding(Status::fail, "ended")};
+    b.findings = {set_finding(Status::warn, "everywhere")};
+    b.files.front().findings.push_back(set_finding(Status::fail, "ended"));
+    c.findings = {set_finding(Status::warn, "everywhere"), set_finding(Status::fail, "elsewhere")};
+    const auto ab = merged({{"a", jsonl_of(a)}, {"b", jsonl_of(b)}});
+    CHECK(ab.findings.size() == 1);
+    CHECK(about(ab, "everywhere") != nullptr);
+    CHECK(ab.verdict == Verdict::fail);
+    const auto all = merged({{"c", jsonl_of(c)}, {"ab", jsonl_of(ab)}});
+    CHECK(all.findings.size() == 2);
+    CHECK(about(all, "everywhere") != nullptr);
+    CHECK(about(all, "elsewhere") != nullptr);
+    CHECK(render_json(all, small_catalog()) ==
+          render_json(merged({{"b", jsonl_of(b)}, {"a", jsonl_of(a)}, {"c", jsonl_of(c)}}), small_catalog()));
+  }
+
+  TEST_CASE("what fails in one file of a set stands on its line alone") {
+    auto sheet = many_stems();
+    Finding finding;
+    finding.rule = "complete";
+    finding.status = finding.before_waiver = Status::fail;
+    finding.outcome = Value(std::string("odd one out"));
+    finding.files = {"stems/01_kick.wav"};
+    sheet.findings = {finding};
+    const auto lines = lines_of(jsonl_of(sheet));
+    CHECK(std::count_if(lines.begin(), lines.end(), [](const auto& line) { return holds(line, "odd one out"); }) == 1);
+    CHECK(about(merged({{"a", jsonl_of(sheet)}}), "complete") != nullptr);
+    sheet.findings.front().files = {"somewhere else"};
+    const auto all = lines_of(jsonl_of(sheet));
+    CHECK(std::all_of(all.begin(), all.end(), [](const auto& line) { return holds(line, "odd one out"); }));
+  }
+
+  TEST_CASE("a file of the list without a sheet is an error, a sheet beside the list a warning") {
+    const Inputs inputs{{"a", jsonl_of(clean_mix())}};
+    const auto expecting = [&](std::vector<std::string> paths) {
+      auto sheet = merge_jsonl(inputs, small_catalog(), {std::move(paths)});
+      REQUIRE(sheet.has_value());
+      return std::move(*sheet);
+    };
+    for (const auto* spelling : {"paper-lantern_mix4.wav", "./paper-lantern_mix4.wav", ".//./paper-lantern_mix4.wav"})
+      CHECK(all_formats(expecting({spelling})) == all_formats(merged(inputs)));
+    const auto missing = expecting({"z.wav", "paper-lantern_mix4.wav", "a.wav", "./a.wav"});
+    REQUIRE(missing.files.size() == 3);
+    CHECK(missing.files[0].path == "a.wav");
+    REQUIRE(missing.files[0].error);
+    CHECK(missing.files[0].error->code == ErrorCode::missing);
+    CHECK(missing.verdict == Verdict::fail);
+    CHECK(about(missing, "no-sheet-beside-the-list") == nullptr);
+    for (const auto* other : {"../paper-lantern_mix4.wav", "/paper-lantern_mix4.wav", "x/../paper-lantern_mix4.wav"}) {
+      const auto sheet = expecting({other});
+      CHECK(sheet.verdict == Verdict::fail);
+      REQUIRE(about(sheet, "no-sheet-beside-the-list") != nullptr);
+      CHECK(about(sheet, "no-sheet-beside-the-list")->status == Status::warn);
+      CHECK(about(sheet, "no-sheet-beside-the-list")->files == std::vector<std::string>{"paper-lantern_mix4.wav"});
+    }
+    CHECK(expecting({}).verdict == Verdict::warn);
   }
 
   TEST_CASE("errors name the file, the line and the reason") {
