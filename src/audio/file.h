@@ -147,9 +147,6 @@ struct OpenedFile {
 /// Lower-case hexadecimal SHA-256 of a whole file; reads in blocks. `stop` may be null.
 [[nodiscard]] Result<std::string> sha256_of_file(const std::string& path);
 
-/// Whether a name ends as those of audio files do, of the kinds that cannot be read here too.
-[[nodiscard]] bool is_audio_name(std::string_view name);
-
 /// Paths of audio files directly in a folder (or below it), by extension, sorted by bytes. Error: no_audio when none.
 enum class Depth { here, below };
 [[nodiscard]] Result<std::vector<std::string>> audio_files_in(const std::string& folder, Depth depth);

@@ -5,6 +5,7 @@
 #include <memory>
 #include <utility>
 
+#include "audio/audio_names.h"
 #include "audio/bytes.h"
 #include "audio/digest.h"
 #include "audio/file.h"
@@ -58,7 +59,7 @@ Result<void> collect(const std::string& folder, Depth depth, int level, std::vec
   const auto prefix = folder.ends_with('/') ? folder : folder + "/";
   for (const auto& entry : *entries) {
     if (entry.kind == base::FolderEntry::Kind::file) {
-      if (!is_audio_name(entry.name)) continue;
+      if (!named_like_audio(entry.name)) continue;
       if (found.size() >= kMaxFiles)
         return fail(
             ErrorCode::unreadable,
@@ -77,10 +78,11 @@ Result<void> collect(const std::string& folder, Depth depth, int level, std::vec
 
 }  // namespace
 
-bool is_audio_name(std::string_view name) {
-  const auto extension = extension_of(std::string(name));
+bool named_like_audio(std::string_view name) {
+  const auto extension = extension_of(name);
   // "._name" is what some systems leave beside a file on foreign disks; it holds no sound.
-  return !extension.empty() && !name.starts_with("._") && kAudioExtensions.find(" " + extension + " ") != std::string_view::npos;
+  if (extension.empty() || name.starts_with("._")) return false;
+  return kAudioExtensions.find(" " + extension + " ") != std::string_view::npos;
 }
 
 Result<OpenedFile> open_file(const std::string& path) {

@@ -3,14 +3,9 @@
 #include <fcntl.h>
 #include <poll.h>
 #include <signal.h>
-#include <sys/resource.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
 #include <unistd.h>
-#ifdef __linux__
-#include <sys/prctl.h>
-#include <sys/syscall.h>
-#endif
 
 #include <algorithm>
 #include <array>
@@ -23,6 +18,7 @@
 #include <thread>
 #include <utility>
 
+#include "base/child.h"
 #include "base/text.h"
 
 extern char** environ;
@@ -83,58 +79,6 @@ std::vector<char*> environment() {
   }
   list.push_back(nullptr);
   return list;
-}
-
-struct Start {
-  const char* program;
-  char* const* arguments;
-  char* const* environment;
-  int input, output, errors;
-  int most_descriptors;
-  pid_t parent;
-  bool stream;              // it may outlive the thread that started it, and reads what a stranger made
-  rlim_t memory_bytes, processor_s;
-};
-
-void limit(decltype(RLIMIT_AS) what, rlim_t most) {
-  const rlimit bound{most, most};
-  ::setrlimit(what, &bound);
-}
-
-// An exit would be taken for the program's own; and a library does not call it.
-[[noreturn]] void give_up() {
-  ::kill(::getpid(), SIGKILL);
-  for (;;) ::pause();
-}
-
-// Runs in the child between fork and exec: only calls that are safe there while other threads hold locks.
-[[noreturn]] void become(const Start& start) {
-  ::setpgid(0, 0);
-#ifdef __linux__
-  // The system means the thread that forked. A stream moves between threads; it ends by its closed pipe, or by the limits.
-  if (!start.stream) ::prctl(PR_SET_PDEATHSIG, SIGKILL);
-  if (::getppid() != start.parent) give_up();
-#endif
-  if (start.stream) {
-    limit(RLIMIT_AS, start.memory_bytes);
-    limit(RLIMIT_CPU, start.processor_s);
-    limit(RLIMIT_FSIZE, 0);  // pipes do not count
-    limit(RLIMIT_CORE, 0);
-  }
-  struct sigaction plain {};
-  plain.sa_handler = SIG_DFL;
-  for (const int signal : {SIGINT, SIGTERM, SIGHUP, SIGPIPE, SIGALRM, SIGXFSZ, SIGCHLD}) ::sigaction(signal, &plain, nullptr);
-  sigset_t none;
-  ::sigemptyset(&none);
-  ::sigprocmask(SIG_SETMASK, &none, nullptr);
-  if (::dup2(start.input, 0) < 0 || ::dup2(start.output, 1) < 0 || ::dup2(start.errors, 2) < 0) give_up();
-  bool closed = false;
-#ifdef SYS_close_range
-  closed = ::syscall(SYS_close_range, 3U, ~0U, 0U) == 0;
-#endif
-  for (int n = 3; !closed && n < start.most_descriptors; ++n) ::close(n);
-  ::execve(start.program, start.arguments, start.environment);
-  give_up();
 }
 
 std::string first_line(std::string_view text) {
@@ -217,20 +161,10 @@ class Helper {
     words.push_back(nullptr);
     auto variables = environment();
     const bool stream = stream_input_.is_open();
-    const Start start{program_.c_str(),
-                      words.data(),
-                      variables.data(),
-                      stream ? stream_input_.number() : in.read.number(),
-                      out.write.number(),
-                      err.write.number(),
-                      static_cast<int>(std::min<long>(::sysconf(_SC_OPEN_MAX), 1 << 16)),
-                      ::getpid(),
-                      stream,
-                      static_cast<rlim_t>(limits_.memory_bytes),
-                      static_cast<rlim_t>(std::ceil(limits_.total_s))};
-    child_ = ::fork();
+    ChildStart start{program_.c_str(), words.data(), variables.data(), stream ? stream_input_.number() : in.read.number(), out.write.number(), err.write.number()};
+    if (stream) start.bounds = ChildBounds{limits_.memory_bytes, static_cast<std::int64_t>(std::ceil(limits_.total_s))};
+    child_ = start_child(start);
     if (child_ < 0) return false;
-    if (child_ == 0) become(start);
     to_ = std::move(in.write);
     output_ = std::move(out.read);
     errors_ = std::move(err.read);
@@ -334,11 +268,7 @@ class Helper {
   }
 
   void end() {
-    if (child_ <= 0) return;
-    ::kill(-child_, SIGKILL);
-    ::kill(child_, SIGKILL);
-    while (::waitpid(child_, nullptr, 0) < 0 && errno == EINTR) {
-    }
+    if (child_ > 0) end_child(child_);
     child_ = -1;
   }
 

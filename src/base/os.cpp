@@ -52,7 +52,25 @@ std::string_view kind_words(mode_t mode) {
   return "it is no regular file; name an audio file";
 }
 
+FileStamp stamp_from(const struct stat& info) {
+  const auto nanoseconds = [](const timespec& time) { return std::int64_t{time.tv_sec} * 1'000'000'000 + time.tv_nsec; };
+  return {static_cast<std::int64_t>(info.st_size), nanoseconds(info.st_mtim), nanoseconds(info.st_ctim),
+          static_cast<std::uint64_t>(info.st_ino)};
+}
+
 }  // namespace
+
+std::optional<FileStamp> stamp_of(const std::string& path) {
+  struct stat info {};
+  if (::lstat(path.c_str(), &info) != 0 || !S_ISREG(info.st_mode)) return std::nullopt;
+  return stamp_from(info);
+}
+
+std::optional<FolderIdentity> folder_identity(const std::string& path) {
+  struct stat info {};
+  if (::stat(path.c_str(), &info) != 0 || !S_ISDIR(info.st_mode)) return std::nullopt;
+  return FolderIdentity{static_cast<std::uint64_t>(info.st_dev), static_cast<std::uint64_t>(info.st_ino)};
+}
 
 Result<InputFile> InputFile::open(const std::string& path) {
   if (path.empty() || path.find('\0') != std::string::npos)
@@ -130,6 +148,7 @@ Result<std::vector<FolderEntry>> list_folder(const std::string& path, std::size_
     }
     if (S_ISREG(info.st_mode)) found.kind = FolderEntry::Kind::file;
     if (S_ISDIR(info.st_mode)) found.kind = FolderEntry::Kind::folder;
+    found.stamp = stamp_from(info);
     entries.push_back(std::move(found));
   }
 }

@@ -4,6 +4,7 @@
 #include <sendworthy/result.h>
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -38,11 +39,31 @@ class InputFile {
   std::string error_;
 };
 
+/// What the system says of a file without its bytes being read. Times are nanoseconds of the system's clock, and only
+/// ever compared for being the same.
+struct FileStamp {
+  std::int64_t size = 0, modified_ns = 0;
+  std::int64_t changed_ns = 0;  ///< of name, rights and other attributes as well
+  std::uint64_t inode = 0;
+  [[nodiscard]] bool operator==(const FileStamp&) const = default;
+};
+
+/// Of a regular file; nothing where there is none of that name. A link is not followed.
+[[nodiscard]] std::optional<FileStamp> stamp_of(const std::string& path);
+
+/// Which folder a path leads to, links followed; the same as long as it is neither replaced nor unmounted.
+struct FolderIdentity {
+  std::uint64_t device = 0, inode = 0;
+  [[nodiscard]] bool operator==(const FolderIdentity&) const = default;
+};
+[[nodiscard]] std::optional<FolderIdentity> folder_identity(const std::string& path);
+
 struct FolderEntry {
   enum class Kind { file, folder, other };
   std::string name;  ///< any bytes, without the folder
   Kind kind = Kind::other;
-  bool link = false;  ///< a symbolic link; `kind` is what it points to
+  bool link = false;  ///< a symbolic link; `kind` and `stamp` are of what it points to
+  FileStamp stamp;
 };
 
 /// What a folder holds, in no order, without "." and "..". Errors: missing, unreadable (no folder, no rights, more

@@ -224,6 +224,17 @@ Result<int> whole_number(std::string_view option, std::string_view text, int low
   return number;
 }
 
+Result<double> seconds_between(std::string_view option, std::string_view text, double lowest, double highest) {
+  double number = 0;
+  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), number, std::chars_format::fixed);
+  // Written so that what is no number is refused too.
+  if (error != std::errc() || end != text.data() + text.size() || !(number >= lowest && number <= highest)) {
+    return fail(ErrorCode::usage, std::string(option) + " wants seconds from " + base::shortest(lowest) + " to " +
+                                      base::shortest(highest) + ", found " + in_quotes(text));
+  }
+  return number;
+}
+
 std::string listed(const std::vector<std::string_view>& words) {
   std::string text;
   for (std::size_t i = 0; i < words.size(); ++i) {

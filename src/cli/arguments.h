@@ -71,6 +71,9 @@ class Arguments {
 /// The whole number in `text`, within bounds. Error: usage, naming the option.
 [[nodiscard]] Result<int> whole_number(std::string_view option, std::string_view text, int lowest, int highest);
 
+/// Seconds in `text`, such as "2" or "0.5", within bounds. Error: usage, naming the option.
+[[nodiscard]] Result<double> seconds_between(std::string_view option, std::string_view text, double lowest, double highest);
+
 /// `text` when it is one of `accepted`; else an error naming the option, all accepted words and the nearest one.
 [[nodiscard]] Result<std::string> one_of(std::string_view option, std::string_view text,
                                          const std::vector<std::string_view>& accepted);

@@ -1,12 +1,8 @@
 // sendworthy check: files against rule sets.
-#include <sendworthy/catalog.h>
 #include <sendworthy/check.h>
-#include <sendworthy/rule_set.h>
 
-#include <algorithm>
-
-#include "base/text.h"
 #include "cli/command.h"
+#include "cli/judging.h"
 #include "cli/sheet_output.h"
 #include "cli/signals.h"
 
@@ -68,34 +64,11 @@ struct CheckCommand {
   }
 };
 
-Result<std::vector<RuleSet>> load_rules(const CheckCommand& command, const Config& config) {
-  auto rule_sets = rule_sets_of(command.rules, config);
-  if (!rule_sets || command.expect.empty()) return rule_sets;
-  auto expected = expectations(command.expect, catalog());
-  if (!expected) return tl::unexpected(expected.error());
-  rule_sets->push_back(std::move(*expected));
-  return rule_sets;
-}
-
 std::vector<std::string> everything_read(const CheckCommand& command, const Inputs& inputs) {
   auto paths = inputs.files;
   paths.insert(paths.end(), command.rules.begin(), command.rules.end());
   paths.insert(paths.end(), command.files.lists.begin(), command.files.lists.end());
   return paths;
-}
-
-/// A misspelt role would switch rules off without a word.
-void question_role(const std::string& role, const std::vector<RuleSet>& rule_sets) {
-  if (role.empty()) return;
-  std::vector<std::string_view> roles;
-  for (const auto& rule_set : rule_sets) {
-    for (const auto& rule : rule_set.rules)
-      roles.insert(roles.end(), rule.conditions.roles.begin(), rule.conditions.roles.end());
-  }
-  if (std::find(roles.begin(), roles.end(), role) != roles.end()) return;
-  const auto nearest = base::nearest(role, roles);
-  if (nearest.empty()) return;
-  complain("no rule asks for the role \"" + role + "\"; did you mean \"" + std::string(nearest) + "\"?");
 }
 
 }  // namespace
@@ -130,7 +103,7 @@ int run_check(const Words& words) {
                   "check");
   }
   options.pictures = command.sheet.output.format == "html";
-  const auto rule_sets = load_rules(command, *config);
+  const auto rule_sets = judging_rules(command.rules, command.expect, *config);
   if (!rule_sets) return report(rule_sets.error(), "check");
 
   const StopsGently gently;

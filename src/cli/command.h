@@ -14,6 +14,7 @@ int run_check(const Words& arguments);
 int run_measure(const Words& arguments);
 int run_compare(const Words& arguments);
 int run_deliver(const Words& arguments);
+int run_watch(const Words& arguments);
 int run_merge(const Words& arguments);
 int run_rules(const Words& arguments);
 int run_explain(const Words& arguments);

@@ -17,11 +17,12 @@
 namespace sendworthy::cli {
 
 std::span<const Command> commands() {
-  static constexpr std::array<Command, 8> kCommands{{
+  static constexpr std::array<Command, 9> kCommands{{
       {"check", "FILE...", "judge files by a rule set and print a sheet", run_check},
       {"measure", "FILE...", "print all measurements, judge nothing", run_measure},
       {"compare", "OLD NEW", "say what became of a bounce: what differs, where, by how much", run_compare},
       {"deliver", "new DIR | check ORDER", "hold a set of files against what was ordered", run_deliver},
+      {"watch", "DIR", "check each bounce as it lands in a folder", run_watch},
       {"merge", "SHEET...", "make one sheet and one verdict of many JSONL sheets", run_merge},
       {"rules", "[NAME]", "list, show and validate rule sets", run_rules},
       {"explain", "[ID]", "explain a measurement, a rule, a status", run_explain},
@@ -33,7 +34,7 @@ std::span<const Command> commands() {
 namespace {
 
 /// Commands of the contract that this version does not have: a script that calls one shall hear it plainly.
-constexpr std::array<std::string_view, 4> kLater{"plan", "listen", "watch", "desk"};
+constexpr std::array<std::string_view, 3> kLater{"plan", "listen", "desk"};
 
 std::string program_help() {
   std::string text =
@@ -47,6 +48,7 @@ std::string program_help() {
       "  sendworthy check mix.wav --format json   the sheet for a script\n"
       "  sendworthy measure mix.wav               only the numbers\n"
       "  sendworthy compare old.wav new.wav       what became of a bounce\n"
+      "  sendworthy watch bounces/                each bounce as it lands\n"
       "  sendworthy explain true_peak             what a number means\n"
       "  sendworthy rules premaster               what is asked, and why\n"
       "\nCommands:\n";

@@ -104,14 +104,27 @@ Result<Inputs> collect(const FileOptions& options) {
   return expand_inputs(operands, options.recursive ? Folders::with_subfolders : Folders::flat);
 }
 
-void OutputOptions::declare(Arguments& arguments, const std::vector<std::string_view>& formats) {
+void OutputOptions::declare_format(Arguments& arguments, const std::vector<std::string_view>& formats) {
   formats_ = formats;
   help_ = listed(formats) + " (default: text)";
   arguments.section("Output");
   arguments.value("-f,--format", "FORMAT", format, help_);
-  arguments.value("-o,--output", "PATH", path, "write there instead of standard output, whole or not at all");
+}
+
+void OutputOptions::declare_color(Arguments& arguments) {
   arguments.value("--color", "WHEN", color,
                   "auto, always or never (default: auto: on a terminal, unless NO_COLOR is set)");
+}
+
+void OutputOptions::declare(Arguments& arguments, const std::vector<std::string_view>& formats) {
+  declare_format(arguments, formats);
+  arguments.value("-o,--output", "PATH", path, "write there instead of standard output, whole or not at all");
+  declare_color(arguments);
+}
+
+void OutputOptions::declare_lines(Arguments& arguments, const std::vector<std::string_view>& formats) {
+  declare_format(arguments, formats);
+  declare_color(arguments);
 }
 
 void OutputOptions::declare_quiet(Arguments& arguments) {
@@ -133,9 +146,13 @@ ColourWish OutputOptions::colour_wish() const {
   return color == "never" ? ColourWish::never : ColourWish::automatic;
 }
 
-void RunOptions::declare(Arguments& arguments) {
+void RunOptions::declare_jobs(Arguments& arguments) {
   arguments.section("Running");
   arguments.value("-j,--jobs", "N", jobs_text, "threads (default: one per core); the result does not depend on it");
+}
+
+void RunOptions::declare(Arguments& arguments) {
+  declare_jobs(arguments);
   arguments.flag("--no-progress", no_progress, "no progress line on standard error");
 }
 

@@ -44,6 +44,8 @@ struct OutputOptions {
 
   /// `formats`: those this command can write; a known one that it cannot is refused with the list.
   void declare(Arguments& arguments, const std::vector<std::string_view>& formats);
+  /// The same for a command that writes line by line, and so to standard output only.
+  void declare_lines(Arguments& arguments, const std::vector<std::string_view>& formats);
   void declare_quiet(Arguments& arguments);
   [[nodiscard]] Result<void> validate(const Arguments& arguments, const Config& config);
 
@@ -51,6 +53,9 @@ struct OutputOptions {
   [[nodiscard]] ColourWish colour_wish() const;
 
  private:
+  void declare_format(Arguments& arguments, const std::vector<std::string_view>& formats);
+  void declare_color(Arguments& arguments);
+
   std::vector<std::string_view> formats_;
   std::string help_;
 };
@@ -62,6 +67,7 @@ struct RunOptions {
   int jobs = 1;
 
   void declare(Arguments& arguments);
+  void declare_jobs(Arguments& arguments);
   [[nodiscard]] Result<void> validate(const Arguments& arguments, const Config& config);
 };
 

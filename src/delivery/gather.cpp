@@ -8,7 +8,7 @@
 #include <set>
 #include <string_view>
 
-#include "audio/file.h"
+#include "audio/audio_names.h"
 #include "base/os.h"
 #include "base/text.h"
 #include "base/unicode.h"
@@ -83,7 +83,7 @@ std::vector<std::string> files_of(const Item& item, const Gathered& gathered, co
   const auto wanted = base::composed(item.file);
   for (const auto& path : gathered.all) {
     if (own.contains(path)) continue;
-    const bool fit = is_pattern(item.file) ? is_audio_name(measure::file_name_of(path)) && fits(wanted, base::composed(path)) : base::composed(path) == wanted;
+    const bool fit = is_pattern(item.file) ? audio::named_like_audio(measure::file_name_of(path)) && fits(wanted, base::composed(path)) : base::composed(path) == wanted;
     if (fit) found.push_back(path);
   }
   return found;
@@ -94,7 +94,7 @@ std::string nearly(const std::string& file, const Gathered& gathered) {
   const auto stem = [](std::string_view path) { return path.substr(0, path.size() - ending_of(path).size()); };
   for (const auto& path : gathered.all) {
     if (base::case_folded(path) == base::case_folded(file)) return fmt::format("there is \"{}\", which differs in capitals", base::for_terminal(path));
-    if (stem(path) == stem(file) && is_audio_name(measure::file_name_of(path))) return fmt::format("there is \"{}\"", base::for_terminal(path));
+    if (stem(path) == stem(file) && audio::named_like_audio(measure::file_name_of(path))) return fmt::format("there is \"{}\"", base::for_terminal(path));
   }
   std::vector<std::string_view> sounds;
   for (const auto& path : gathered.extra) sounds.push_back(path);
@@ -103,8 +103,6 @@ std::string nearly(const std::string& file, const Gathered& gathered) {
 }
 
 }  // namespace
-
-bool is_audio_name(std::string_view name) { return audio::is_audio_name(name); }
 
 std::string shown(const Order& order, const std::string& relative) { return order.folder + relative; }
 
@@ -121,7 +119,7 @@ Gathered gather(const Order& order, const std::vector<std::string>& own) {
   for (const auto& path : gathered.all) {
     const auto name = measure::file_name_of(path);
     if (taken.contains(path) || ours.contains(path)) continue;
-    if (is_audio_name(name)) {
+    if (audio::named_like_audio(name)) {
       gathered.extra.push_back(path);
     } else if (!travels_along(name)) {
       gathered.foreign.push_back(path);

@@ -25,9 +25,6 @@ struct Gathered {
 /// Findings on what is there, missing, too much, named twice or foreign.
 [[nodiscard]] std::vector<Finding> presence_findings(const Order& order, const Gathered& gathered);
 
-/// Whether a name tells of sound.
-[[nodiscard]] bool is_audio_name(std::string_view name);
-
 /// The path as it is shown and opened.
 [[nodiscard]] std::string shown(const Order& order, const std::string& relative);
 

@@ -3,9 +3,9 @@ import re
 
 import lab
 
-COMMANDS = ("check", "measure", "compare", "deliver", "merge", "rules", "explain", "selftest")
+COMMANDS = ("check", "measure", "compare", "deliver", "watch", "merge", "rules", "explain", "selftest")
 # Named in the contract; this version does not have them.
-LATER = ("plan", "listen", "watch", "desk")
+LATER = ("plan", "listen", "desk")
 
 
 class Help(lab.Case):
