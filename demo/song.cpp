@@ -9,6 +9,7 @@
 #include <string_view>
 #include <vector>
 
+#include "delivery.h"
 #include "effects.h"
 #include "exports.h"
 #include "players.h"
@@ -135,7 +136,8 @@ void make_demo(const std::string& folder, bool broken) {
   std::filesystem::create_directories(folder + "/stems");
   const std::string words = std::string(kArtist) + ": " + std::string(kTitle) + ", " + std::string(kLabel) + ", ";
   Audio mix, instrumental, tuned;
-  for (Audio* sum : {&mix, &instrumental, &tuned}) sum->codes.assign(2 * kFrames, 0);
+  Parts parts;
+  for (Audio* sum : {&mix, &instrumental, &tuned, &parts.drums, &parts.bass, &parts.instruments, &parts.lead, &parts.backing}) sum->codes.assign(2 * kFrames, 0);
   std::uint64_t seed = 1000;
   for (const Strip& strip : strips()) {
     Stereo part = strip.play();
@@ -146,6 +148,12 @@ void make_demo(const std::string& folder, bool broken) {
     add(mix, stem);
     if (strip.bus != Bus::voices) add(instrumental, stem);
     if (strip.bus != Bus::rhythm) add(tuned, stem);
+    add(strip.bus == Bus::instruments      ? parts.instruments
+        : strip.name.ends_with("bass")       ? parts.bass
+        : strip.bus == Bus::rhythm           ? parts.drums
+        : strip.name.ends_with("lead-voice") ? parts.lead
+                                             : parts.backing,
+        stem);
   }
   expect_room(mix);
   write_wav(folder + "/mix.wav", mix, {.description = words + "mix 4, ISRC AA6Q72000047"});
@@ -153,6 +161,7 @@ void make_demo(const std::string& folder, bool broken) {
   if (broken) {
     std::filesystem::create_directories(folder + "/broken");
     write_broken_exports(folder + "/broken", mix, tuned);
+    write_delivery(folder + "/delivery", mix, parts, words);
   }
 }
 
@@ -164,7 +173,7 @@ int main(int argc, char** argv) {
   if (argc < 2 || argv[1][0] == '-' || (broken && argc != 2)) {
     std::fputs(
         "usage: sendworthy_demo_song FOLDER [--without-broken]\n"
-        "Writes mix.wav, instrumental.wav, stems/ and broken/ into FOLDER.\n",
+        "Writes mix.wav, instrumental.wav, stems/, broken/ and delivery/ into FOLDER.\n",
         stderr);
     return 2;
   }

@@ -10,6 +10,7 @@
 #include "cli/json_text.h"
 #include "cli/rule_words.h"
 #include "cli/sheet_output.h"
+#include "delivery/set_rules.h"
 
 namespace sendworthy::cli {
 namespace {
@@ -189,6 +190,17 @@ Explanation explain_word(const WordEntry& word) {
   return text;
 }
 
+Explanation explain_set_rule(const delivery::SetRule& rule) {
+  Explanation text{"set", std::string(rule.id), std::string(rule.title) + ", a finding about a set of files", {}};
+  text.add("what", "What it says", rule.what);
+  text.add("how", "How it is found", rule.how);
+  text.add("why", "Why", rule.why);
+  text.add("caveat", "What it cannot know", rule.caveat);
+  text.add("act", "What to do", rule.remedy);
+  text.add("source", "Source", rule.source);
+  return text;
+}
+
 std::string with_spaces(std::string_view id) {
   std::string text(id);
   for (auto& c : text) {
@@ -209,6 +221,9 @@ std::vector<Explanation> explain_as_written(const std::string& id, const std::ve
   }
   for (const auto& word : sheet_words()) {
     if (with_spaces(id) == with_spaces(word.id)) found.push_back(explain_word(word));
+  }
+  for (const auto& rule : delivery::set_rules()) {
+    if (id == rule.id || id == std::string(delivery::kOrderRules) + "/" + std::string(rule.id)) found.push_back(explain_set_rule(rule));
   }
   return found;
 }
@@ -232,6 +247,7 @@ std::string nearest_id(const std::string& id, const std::vector<RuleSet>& sets) 
   std::vector<std::string> names;
   for (const auto* entry : catalog().entries) names.emplace_back(entry->id);
   for (const auto& word : sheet_words()) names.emplace_back(word.id);
+  for (const auto& rule : delivery::set_rules()) names.emplace_back(rule.id);
   for (const auto& set : sets) {
     names.push_back(set.name);
     for (const auto& rule : set.rules) {
@@ -314,6 +330,12 @@ constexpr Kind kKinds[] = {{"status", "Statuses", "statuses"},
                            {"finding", "Findings that come from no rule", "findings"},
                            {"error", "Inputs without a sheet", "errors"}};
 
+std::vector<std::string> set_rule_ids() {
+  std::vector<std::string> ids;
+  for (const auto& rule : delivery::set_rules()) ids.emplace_back(rule.id);
+  return ids;
+}
+
 std::string list_as_text(const std::vector<RuleSet>& sets) {
   std::string text = "What \"sendworthy explain ID\" knows.\n";
   std::string group;
@@ -325,6 +347,7 @@ std::string list_as_text(const std::vector<RuleSet>& sets) {
     text += term_row(entry->id, std::string(entry->title) + (entry->available ? "" : " (not yet)"), 2, kIdColumns);
   }
   text += "\nRules\n" + paragraph(joined(rule_ids(sets), ", "), 2);
+  text += "\nFindings about a set of files\n" + paragraph(joined(set_rule_ids(), ", "), 2);
   for (const auto& [kind, heading, key] : kKinds) {
     std::vector<std::string> words;
     for (const auto& word : sheet_words()) {
@@ -352,6 +375,7 @@ std::string list_as_json(const std::vector<RuleSet>& sets) {
   }
   json.close_array();
   json.member("rules", rule_ids(sets));
+  json.member("set_findings", set_rule_ids());
   for (const auto& [kind, heading, key] : kKinds) {
     json.key(key);
     json.open_array();

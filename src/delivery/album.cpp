@@ -204,9 +204,8 @@ Result<Join> join_of(const std::string& before, const std::string& after) {
   const auto tail_frames = static_cast<std::int64_t>(tail.empty() ? 0 : tail[0].size()), head_frames = static_cast<std::int64_t>(head.empty() ? 0 : head[0].size());
   const auto silent_tail = silent_from([&](std::int64_t n) { return all_zero(tail, static_cast<std::size_t>(tail_frames - 1 - n)); }, tail_frames);
   const auto silent_head = silent_from([&](std::int64_t n) { return all_zero(head, static_cast<std::size_t>(n)); }, head_frames);
-  // One sample may be zero by chance; both sides silent is a pause that somebody made.
-  const bool pause = silent_tail > kAround && silent_head > kAround;
-  if (!pause && silent_tail + silent_head > 2) join.silent_frames = silent_tail + silent_head;
+  // A sample or two may be zero by chance.
+  if (silent_tail + silent_head > 2) join.silent_frames = silent_tail + silent_head;
   for (std::size_t c = 0; c < channels; ++c) {
     std::vector<double> around;
     const auto from = static_cast<std::size_t>(std::max<std::int64_t>(0, tail_frames - kAround));

@@ -19,7 +19,7 @@ namespace sendworthy::delivery {
 struct Join {
   double step = 0;        ///< between the last and the first sample, full scale 1, the worst channel
   double usual_step = 0;  ///< largest from sample to sample around it
-  std::int64_t silent_frames = 0;  ///< digital silence right at the join, where sound stands on its other side
+  std::int64_t silent_frames = 0;  ///< digital silence right at the join, looked for in a second on either side
 };
 /// Errors: as audio::open_file.
 [[nodiscard]] Result<Join> join_of(const std::string& before, const std::string& after);

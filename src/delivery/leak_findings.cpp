@@ -30,17 +30,17 @@ bool has_word(const std::string& role, std::initializer_list<std::string_view> w
   return std::ranges::any_of(parts, [&](const std::string& part) { return std::ranges::find(words, part) != words.end(); });
 }
 
-bool is_vocal(const Item& item) { return item.version == Version::stem && has_word(item.role, {"vocal", "vocals", "vox", "voice", "voices", "lead", "choir"}); }
-bool is_backing(const Item& item) { return has_word(item.role, {"backing", "background", "bgv", "bv", "bvs", "harmony", "harmonies", "choir"}); }
+bool is_backing(const Item& item) { return has_word(item.role, {"backing", "backings", "background", "bgv", "bgvs", "bv", "bvs", "harmony", "harmonies", "choir"}); }
+bool is_vocal(const Item& item) {
+  return item.version == Version::stem && (is_backing(item) || has_word(item.role, {"vocal", "vocals", "vox", "voc", "voice", "voices", "singer", "rap"}));
+}
 
-/// The one stem of a song that is a vocal, or a lead vocal.
-const Member* vocal_stem(const Members& members, const std::string& title, bool lead) {
-  const Member* found = nullptr;
+/// The stems of a song that are voices, or its lead alone.
+std::vector<const Member*> vocal_stems(const Members& members, const std::string& title, bool lead) {
+  std::vector<const Member*> found;
   for (const auto& one : members.all) {
     const auto& item = members.item_of(one);
-    if (!one.readable() || item.title != title || !is_vocal(item) || (lead && is_backing(item))) continue;
-    if (found != nullptr) return nullptr;
-    found = &one;
+    if (one.readable() && item.title == title && is_vocal(item) && !(lead && is_backing(item))) found.push_back(&one);
   }
   return found;
 }
@@ -50,29 +50,27 @@ struct Source {
   std::string words;  ///< "the a cappella"
 };
 
-/// Where the sound is at hand that must not be in a version: a file of its own, else what the main mix has more.
-std::optional<Source> source_for(const Members& members, const std::vector<HeldAgainst>& held, const HeldAgainst& one) {
+/// Where the sound is at hand that must not be in a version: files of its own, each looked for by itself, since one voice that was
+/// muted says nothing of the others; else what the main mix has more.
+std::vector<Source> sources_for(const Members& members, const std::vector<HeldAgainst>& held, const HeldAgainst& one) {
   const auto version = members.item_of(*one.version).version;
   const auto& title = members.item_of(*one.version).title;
-  const Member* file = nullptr;
-  std::string words;
-  if (version == Version::instrumental) {
-    file = members.version(Version::a_cappella, title);
-    words = "the a cappella";
-    if (file == nullptr) file = vocal_stem(members, title, false), words = "the vocal stem";
-  } else if (version == Version::a_cappella) {
-    file = members.version(Version::instrumental, title);
-    words = "the instrumental";
-  } else {
-    file = vocal_stem(members, title, true);
-    words = "the lead vocal's stem";
-  }
-  if (file != nullptr) {
+  std::vector<Source> sources;
+  const auto take = [&](const Member& file, std::string_view words) {
     // A stem stands where the mix stands: whether it does is asked by the sum of the stems.
-    return Source{{track_of(*file, held), std::nullopt}, words};
+    sources.push_back({{track_of(file, held), std::nullopt}, fmt::format("{} \"{}\"", words, base::for_terminal(measure::file_name_of(file.path)))});
+  };
+  if (version == Version::tv_mix) {
+    for (const auto* stem : vocal_stems(members, title, true)) take(*stem, "the stem");
+  } else if (const auto* other = members.version(version == Version::instrumental ? Version::a_cappella : Version::instrumental, title)) {
+    take(*other, version == Version::instrumental ? "the a cappella" : "the instrumental");
+  } else if (version == Version::instrumental) {
+    for (const auto* stem : vocal_stems(members, title, false)) take(*stem, "the stem");
   }
-  if (!one.pair || !one.pair->aligned) return std::nullopt;
-  return Source{{{one.reference->path, std::nullopt}, track_of(*one.version, held)}, "the main mix less this file"};
+  // What is left of the main mix is what was taken out: it finds what was taken out in part, and nothing that was left in whole.
+  if (sources.empty() && one.pair && one.pair->aligned)
+    sources.push_back({{{one.reference->path, std::nullopt}, track_of(*one.version, held)}, "the main mix less this file, which does not show what was left in as it was"});
+  return sources;
 }
 
 std::string_view rule_for(Version version) {
@@ -126,14 +124,15 @@ void add_leak_tasks(const Members& members, const std::vector<HeldAgainst>& held
     const auto rule = rule_for(members.item_of(*one.version).version);
     const std::vector<std::string> files{one.version->path, one.reference->path};
     if (!rule.empty()) {
-      auto& into = findings.emplace_back();
-      const auto source = one.version->readable() ? source_for(members, held, one) : std::nullopt;
-      if (!source) {
-        into.push_back(unmeasured(rule, one.version->readable() ? "there is neither a file of what is looked for, nor a main mix that it could be lined up with" : "the file has no sheet", files));
-      } else {
+      const auto sources = one.version->readable() ? sources_for(members, held, one) : std::vector<Source>{};
+      if (sources.empty())
+        findings.emplace_back().push_back(
+            unmeasured(rule, one.version->readable() ? "there is neither a file of what is looked for, nor a main mix that it could be lined up with" : "the file has no sheet", files));
+      for (const auto& source : sources) {
+        auto& into = findings.emplace_back();
         tasks.push_back({one.version->path, [&into, &one, &held, rule, source](const pair::Hooks& hooks) {
-                           const auto leak = pair::leak_of(source->signal, {track_of(*one.version, held), std::nullopt}, hooks);
-                           into.push_back(leak ? leak_finding(rule, one, *source, *leak)
+                           const auto leak = pair::leak_of(source.signal, {track_of(*one.version, held), std::nullopt}, hooks);
+                           into.push_back(leak ? leak_finding(rule, one, source, *leak)
                                                : unmeasured(rule, base::for_terminal(leak.error().text), {one.version->path, one.reference->path}));
                          }});
       }

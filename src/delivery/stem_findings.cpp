@@ -91,7 +91,7 @@ Where loudest_rest(const Sum& sum, const Member& mix) {
 
 Finding sum_finding(std::string_view rule, const Sum& sum, const Member& mix, std::vector<std::string> files, bool to_the_bit) {
   if (sum.not_measured) return unmeasured(rule, *sum.not_measured, std::move(files));
-  if (sum.cause == SumCause::sums && sum.also.empty()) return passed(rule, fmt::format("{} are left", db(sum.residual_db)), std::move(files));
+  if (sum.cause == SumCause::sums && sum.also.empty()) return passed(rule, sum.residual_db <= -144 ? "nothing is left" : fmt::format("{} are left", db(sum.residual_db)), std::move(files));
   // Of versions only what a mix bus cannot explain is worth a word.
   if (!to_the_bit && sum.residual_db <= kVersionsSumDb && (sum.cause == SumCause::sums || sum.cause == SumCause::bus_processing || sum.cause == SumCause::one_gain || sum.cause == SumCause::faders))
     return passed(rule, fmt::format("{} are left with the gains that fit best", db(sum.residual_db)), std::move(files));

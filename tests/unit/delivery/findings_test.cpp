@@ -376,8 +376,9 @@ TEST_CASE("stems add up to the mix, or the finding names why they do not") {
   sheet = with(band(), times(singer(), 0.5));
   CHECK_MESSAGE(has(words_of(sheet, "stems-sum-to-mix"), "singer 6.02 dB too soft"), words_of(sheet, "stems-sum-to-mix"));
   Set missing;
-  missing.add("main", "main", song());
+  missing.add("main", "main", sum(song(), times(later(test::music(), 30011), 0.25)));
   missing.add("stem", "band", band(), "rules = \"./loose.toml\"\n");
+  missing.add("stem", "singer", singer(), "rules = \"./loose.toml\"\n");
   CHECK_MESSAGE(has(words_of(missing.check(), "stems-sum-to-mix"), "missing"), words_of(missing.check(), "stems-sum-to-mix"));
 }
 
@@ -392,6 +393,41 @@ TEST_CASE("instrumental and a cappella add up to the main mix") {
   wrong.add("instrumental", "instrumental", band());
   wrong.add("a cappella", "voices", singer());
   CHECK(status_of(wrong.check(), "versions-sum") == Status::warn);
+}
+
+TEST_CASE("what must not be in a version is found there, and what is not there is not") {
+  // Long enough for an average: the passages three times, the voice in between at another place each time.
+  const auto repeated = [](const Clip& clip, std::size_t step) {
+    return changed(clip, [&](auto& x) {
+      const auto once = x;
+      for (std::size_t turn = 1; turn < 3; ++turn) {
+        for (std::size_t n = 0; n < once.size(); ++n) x.push_back(once[(n + turn * step) % once.size()]);
+      }
+    });
+  };
+  const auto music = repeated(band(), 0), voice = repeated(singer(), 70001);
+  const auto with = [&](double in_instrumental, double in_voices, double in_tv) {
+    Set set;
+    set.add("main", "main", sum(music, voice));
+    set.add("instrumental", "instrumental", sum(music, times(voice, in_instrumental)));
+    set.add("a cappella", "voices", sum(voice, times(music, in_voices)));
+    set.add("tv mix", "tv", sum(music, times(voice, in_tv)));
+    set.add("stem", "lead", voice, "role = \"lead vocal\"\nrules = \"./loose.toml\"\n");
+    set.add("stem", "rest", music, "role = \"band\"\nrules = \"./loose.toml\"\n");
+    return set.check();
+  };
+  auto sheet = with(0, 0, 0);
+  for (const auto* rule : {"vocal-in-instrumental", "band-in-a-cappella", "lead-in-tv-mix"}) {
+    CHECK_MESSAGE(status_of(sheet, rule) == Status::pass, rule << ": " << words_of(sheet, rule));
+    CHECK(has(words_of(sheet, rule), "smallest that could be seen -"));
+  }
+  sheet = with(0.0316, 0.0316, 0.0316);
+  for (const auto* rule : {"vocal-in-instrumental", "band-in-a-cappella", "lead-in-tv-mix"}) {
+    CHECK_MESSAGE(status_of(sheet, rule) == Status::fail, rule << ": " << words_of(sheet, rule));
+    const auto words = words_of(sheet, rule);
+    CHECK_MESSAGE((words.starts_with("-30") || words.starts_with("-29") || words.starts_with("-31")), rule << ": " << words);
+    CHECK_FALSE(found(sheet, rule)->where.empty());
+  }
 }
 
 TEST_CASE("tags that are asked for, forbidden ones, and what the order says") {
