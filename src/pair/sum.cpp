@@ -30,7 +30,7 @@ constexpr double kExplained = 0.25;    // likewise: a gain that moves or a filte
 constexpr double kMaybe = 0.5;         // likewise in blocks: worth a look
 constexpr double kNearlyAll = 0.05;    // likewise: worth no other
 constexpr double kMissingDb = -40;     // over the mix: less may be distortion of the sum
-constexpr double kFollowsDb = -25, kFollows = 0.9;  // less than that, and level in step with the sum: distortion
+constexpr double kFollows = 0.85, kFaster = 1.5;  // of the levels, block by block: correlation, and dB for each dB of the sum
 constexpr int kRounds = 8, kShifts = 3;
 constexpr double kSettled = 0.002, kLeastLag = 0.02, kSure = 4, kNearWhole = 0.01;  // frames
 constexpr double kLeastSpanDb = 0.2;
@@ -253,7 +253,7 @@ class Summer {
   }
 
   Result<void> rest(const Gains& gains, std::vector<Excerpt>& excerpts, bool like, double from_share) {
-    auto pass = rest_of(input_, grams_, gains, excerpts, like, from_share, 0.2, hooks_);
+    auto pass = rest_of(input_, grams_, gains, excerpts, like, from_share, std::min(0.2, 1 - from_share), hooks_);
     if (!pass) return tl::unexpected(pass.error());
     rest_ = std::move(*pass);
     return {};
@@ -378,8 +378,9 @@ class Summer {
       return;
     }
     if (moving_part_found(base)) return;
-    const double level = db(base / mix_);
-    cause_ = level > kMissingDb && !rest_->rest.like && !(level < kFollowsDb && follows()) ? SumCause::missing : SumCause::unexplained;
+    if (rest_->rest.like) cause_ = SumCause::unexplained;
+    else if (follows()) cause_ = SumCause::bus_distortion;
+    else cause_ = db(base / mix_) > kMissingDb ? SumCause::missing : SumCause::unexplained;
   }
 
   bool moving_part_found(double base) {
@@ -432,7 +433,7 @@ class Summer {
     sum_.slow = std::move(slow);
   }
 
-  // Whether the level of what is left goes with the sum's.
+  // Whether the level of what is left goes with the sum's, and faster: of a cubic bend three dB for each.
   [[nodiscard]] bool follows() const {
     const auto& gains = steps_[chosen_].gains;
     double n = 0, x = 0, y = 0, xx = 0, yy = 0, xy = 0;
@@ -443,12 +444,15 @@ class Summer {
       const double sum = db(energies.sum / mix_), rest = db(energies.left() / mix_);
       ++n, x += sum, y += rest, xx += sum * sum, yy += rest * rest, xy += sum * rest;
     }
-    const double spread = (n * xx - x * x) * (n * yy - y * y);
-    return spread > 0 && (n * xy - x * y) / std::sqrt(spread) > kFollows;
+    const double spread = n * xx - x * x, scatter = n * yy - y * y, together = n * xy - x * y;
+    return spread > 0 && scatter > 0 && together > kFollows * std::sqrt(spread * scatter) && together > kFaster * spread;
   }
 
   void conclude() {
-    const auto& step = steps_[chosen_];
+    auto step = steps_[chosen_];
+    // How well gains of their own are known tells how well it is known that parts need none.
+    const auto own = std::find_if(steps_.begin() + static_cast<std::ptrdiff_t>(first_choice_), steps_.end(), [](const Step& one) { return one.fitted; });
+    if (!step.fitted && own != steps_.end()) step.errors = own->errors, step.tied_to = own->tied_to, step.fitted = true;
     sum_.step = chosen_, sum_.residual_db = db(step.left / mix_), sum_.nulls = nulls();
     for (const auto& one : steps_) sum_.ladder.push_back({one.name, db(one.left / mix_)});
     auto causes = read_parts(input_, grams_, step, std::max(step.left, mix_ * std::pow(10, sum_.limit_db / 10)), sum_);
@@ -520,6 +524,7 @@ std::string_view to_string(SumCause cause) {
     case SumCause::part_processing: return "processing of a part";
     case SumCause::bus_processing: return "processing of the sum";
     case SumCause::bus_filter: return "filter over the sum";
+    case SumCause::bus_distortion: return "distortion of the sum";
     case SumCause::unexplained: return "unexplained";
   }
   return "unexplained";

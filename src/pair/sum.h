@@ -31,6 +31,7 @@ enum class SumCause {
   part_processing,  ///< one part needs a gain that moves
   bus_processing,   ///< the sum needs a gain that moves
   bus_filter,       ///< the sum needs a gain of its own in each band
+  bus_distortion,   ///< what is left comes and goes with the sum, and faster than it
   unexplained
 };
 /// "sums", "one gain", "faders", …
@@ -55,8 +56,8 @@ struct SumPart {
   std::optional<std::size_t> inside;   ///< another part that holds this one's sound too
   bool not_in_mix = false;
 
-  /// By the chosen step of the ladder. Where `known` is false the part cannot be told apart, in the first place from `tied_to`, and
-  /// stands at the gain of the others.
+  /// By the chosen step of the ladder. Where `known` is false the part cannot be told apart, from `tied_to` where that is set or else
+  /// from what is left, and its gain says nothing.
   bool known = false;
   std::optional<std::size_t> tied_to;
   double gain_db = 0;                 ///< what the part needs to stand as in the mix, magnitude

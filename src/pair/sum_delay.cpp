@@ -15,6 +15,7 @@ constexpr std::int64_t kWindow = 32768;
 constexpr double kReachS = 0.025;        // onsets tell a lag to 10 ms
 constexpr double kFurthestS = 30;
 constexpr std::size_t kWindows = 2, kEach = 3;
+constexpr std::size_t kMostPlaces = 180;  // of all parts together: 100 MB of stereo
 constexpr double kClear = 7;             // a peak over the usual height of its neighbours
 constexpr double kHigher = 1.05;         // over the height where the part stands now
 constexpr double kAsMuch = 0.98;         // of the energy explained: then the nearer place
@@ -88,13 +89,14 @@ std::vector<Excerpt> places_of(const SumInput& input, const Grams& grams, const 
   const double apart = 5, hop = Onsets::kStepS * input.rate();
   const auto whole = likely_lags(onsets.sum, onsets.mix, apart, 2);
   std::vector<Excerpt> excerpts;
+  const auto most = std::max<std::size_t>(2, kMostPlaces / std::max<std::size_t>(1, static_cast<std::size_t>(std::ranges::count(wanted, true))));
   for (std::size_t i = 0; i < input.count(); ++i) {
     if (!wanted[i]) continue;
     std::vector<double> later = {0};  // frames by which the mix may be later than the part
     const auto add = [&](const std::vector<Candidate>& some) {
       for (const auto& one : some) {
         const double lag = one.lag * hop + lags[i];  // onsets were heard where the files have them
-        if (std::abs(lag) > kFurthestS * input.rate()) continue;
+        if (later.size() == most || std::abs(lag) > kFurthestS * input.rate()) continue;
         if (std::ranges::none_of(later, [&](double other) { return std::abs(other - lag) < static_cast<double>(reach) / 2; })) later.push_back(lag);
       }
     };
@@ -112,7 +114,7 @@ std::vector<Excerpt> places_of(const SumInput& input, const Grams& grams, const 
 std::vector<double> lags_in(const std::vector<Excerpt>& excerpts, std::size_t parts, double rate) {
   const auto reach = reach_of(rate);
   int size = 256;
-  while (size < 2 * (kWindow + reach)) size *= 2;
+  while (size < kWindow + 2 * reach) size *= 2;  // lags at which the window lies within the target do not wrap
   Correlator correlator(size);
   std::vector<double> lags(parts, 0.0);
   std::vector<float> values, height;

@@ -104,6 +104,9 @@ class PartReader {
   }
   [[nodiscard]] bool known(std::size_t i, double common) const {
     if (sum_.parts[i].silent || sum_.parts[i].whole_mix || entries_[i].empty() || step_.tied_to[i]) return false;
+    double energy = 0;
+    for (const auto& one : entries_[i]) energy += one.energy;
+    if (!step_.fitted && common * common * energy < kQuarter * allowed_) return false;  // with or without it, little would be left
     return std::ranges::all_of(entries_[i], [&](const Entry& one) { return one.error <= kUnsure * std::max(std::abs(one.gain), std::abs(common)); });
   }
   [[nodiscard]] bool panned(std::size_t i, double common) const {

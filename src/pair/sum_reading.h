@@ -18,7 +18,7 @@ struct Step {
   std::string name;
   Gains gains, errors;
   std::vector<std::optional<std::size_t>> tied_to;  ///< of each part
-  bool fitted = false;                              ///< a gain per part
+  bool fitted = false;                              ///< a gain per part, so that there are errors
   double left = 0;                                  ///< energy
 };
 

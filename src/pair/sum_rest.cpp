@@ -25,14 +25,15 @@ constexpr double kFaint = 1e-9;            // a line's power over that of the ot
 
 double db(double ratio) { return ratio <= 1e-16 ? -160 : 10 * std::log10(ratio); }
 
-// A gain that runs straight between knots, one at each border of two blocks: the normal equations have three diagonals.
+// A gain that runs straight from knot to knot: the normal equations have three diagonals.
 class Hats {
  public:
-  void add(std::size_t block, double position, double step, const float* sum, const float* mix, std::int64_t frames) {
+  // Between two knots, of which the first stands at the first frame.
+  void add(std::size_t block, double step, const float* sum, const float* mix, std::int64_t frames) {
     if (early_.size() < block + 2) early_.resize(block + 2, 0.0), across_.resize(block + 2, 0.0), right_.resize(block + 2, 0.0);
     double a00 = 0, a01 = 0, a11 = 0, b0 = 0, b1 = 0, m = 0;
     for (std::int64_t n = 0; n < frames; ++n) {
-      const double s = sum[n], y = mix[n], late = position + step * static_cast<double>(n), early = 1 - late;
+      const double s = sum[n], y = mix[n], late = step * static_cast<double>(n), early = 1 - late;
       a00 += s * s * early * early, a01 += s * s * early * late, a11 += s * s * late * late;
       b0 += s * y * early, b1 += s * y * late, m += y * y;
     }
@@ -177,7 +178,9 @@ class Rester {
       channel_left_[c] += here, left += here;
       sum += dsp::row_sums(sum_[c].data() + from, count).square;
       mix += dsp::row_sums(input_.mix(c) + from, count).square;
-      hats_.add(block, 0, 1 / static_cast<double>(grams_.block), sum_[c].data() + from, input_.mix(c) + from, frames);
+      const auto half = (grams_.block + 1) / 2, early = std::min(half, frames);
+      hats_.add(2 * block, 1 / static_cast<double>(half), sum_[c].data() + from, input_.mix(c) + from, early);
+      if (frames > half) hats_.add(2 * block + 1, 1 / static_cast<double>(grams_.block - half), sum_[c].data() + from + half, input_.mix(c) + from + half, frames - half);
     }
     if (channels_ == 2) {
       const double both = dsp::pair_sums(rest_[0].data() + from, rest_[1].data() + from, count).product;
@@ -234,7 +237,8 @@ class Rester {
   }
 
   void finish() {
-    out_.moving = hats_.solve(&out_.moving_left);
+    const auto knots = hats_.solve(&out_.moving_left);
+    for (std::size_t k = 0; k < knots.size(); k += 2) out_.moving.push_back(knots[k]);
     auto& rest = out_.rest;
     const double frames = static_cast<double>(std::max<std::int64_t>(1, grams_.frames));
     rest.dbfs = db(out_.left / frames / static_cast<double>(channels_));

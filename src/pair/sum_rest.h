@@ -26,7 +26,7 @@ struct RestPass {
   double left = 0;                  ///< energy
   SumRest rest;                     ///< `like` only where asked for
   double moving_left = 0;           ///< energy that a gain leaves which runs straight from knot to knot
-  std::vector<double> moving;       ///< that gain at the knots, one each block
+  std::vector<double> moving;       ///< that gain where a block begins; knots stand in the middle of each, too
   std::vector<double> sum_energy;   ///< of the sum at the gains, by block
   double filter_left = 0;           ///< energy that any filter of a third of a second over the sum leaves
 };

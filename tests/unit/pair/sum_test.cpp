@@ -63,7 +63,7 @@ Clip part(std::size_t which, double seconds, double pan, std::uint64_t seed = 0)
   return {kRate, {out, right}};
 }
 
-std::vector<Clip> ensemble(std::size_t count, double seconds = 20, std::uint64_t seed = 0) {
+std::vector<Clip> ensemble(std::size_t count, double seconds = 12, std::uint64_t seed = 0) {
   std::vector<Clip> parts;
   for (std::size_t i = 0; i < count; ++i) parts.push_back(part(i + seed % kSounds.size(), seconds, 0.3 + 0.4 * static_cast<double>(i % 3) / 2, seed));
   return parts;
@@ -224,9 +224,9 @@ TEST_SUITE("pair/sum") {
   }
 
   TEST_CASE("delays: one part, all parts, a fraction of a frame, seconds") {
-    const auto parts = padded(ensemble(6), 300000);
+    const auto parts = padded(ensemble(6), 110000);
     const auto mix = added(parts);
-    for (const std::int64_t frames : {1, -1, 37, 4410, -100000, 300000}) {
+    for (const std::int64_t frames : {1, -1, 37, -4410, 100000}) {
       auto wrong = parts;
       wrong[0] = later(wrong[0], frames);
       const auto sum = sum_of(mix, wrong);
@@ -275,7 +275,7 @@ TEST_SUITE("pair/sum") {
     const auto inside = sum_of(mix, wrong);
     CHECK(inside.cause == SumCause::doubled);
     wrong = parts;
-    const auto effect = part(8, 20, 0.5, 7);
+    const auto effect = part(8, 12, 0.5, 7);
     wrong[1] = added({parts[1], effect}), wrong[3] = added({parts[3], effect});
     const auto both = sum_of(added({mix, effect}), wrong);
     CHECK(both.cause == SumCause::doubled);
@@ -293,7 +293,7 @@ TEST_SUITE("pair/sum") {
   TEST_CASE("a part that the mix does without, and one that is the whole mix") {
     const auto parts = ensemble(6);
     auto more = parts;
-    more.push_back(part(9, 20, 0.5, 3));
+    more.push_back(part(9, 12, 0.5, 3));
     const auto muted = sum_of(added(parts), more);
     CHECK(muted.cause == SumCause::not_in_mix);
     CHECK(muted.parts[6].not_in_mix);
@@ -335,7 +335,7 @@ TEST_SUITE("pair/sum") {
   TEST_CASE("processing of the sum: a compressor, a filter, distortion; of one part: a ride") {
     const auto parts = ensemble(6);
     auto mix = added(parts);
-    // Feed-forward, on the louder channel, 10 ms and 150 ms, 4:1 over −24 dB.
+    // Feed-forward, on the louder channel, 10 ms and 150 ms, 2:1 over −18 dB.
     const auto compressed = [](Clip clip, double* most) {
       double level = 1e-6;
       *most = 0;
@@ -343,7 +343,7 @@ TEST_SUITE("pair/sum") {
         const double peak = std::max(std::abs(clip.channels[0][n]), std::abs(clip.channels[1][n]));
         const double time = peak > level ? 0.01 : 0.15;
         level += (peak - level) * (1 - std::exp(-1 / (time * kRate)));
-        const double over = std::max(0.0, test::to_db(level) + 24), gain_db = -0.75 * over;
+        const double over = std::max(0.0, test::to_db(level) + 18), gain_db = -0.5 * over;
         *most = std::min(*most, gain_db);
         for (auto& channel : clip.channels) channel[n] *= test::from_db(gain_db);
       }
@@ -356,7 +356,8 @@ TEST_SUITE("pair/sum") {
     CHECK(bus.slow->highest_db - bus.slow->lowest_db > 2);
     CHECK(bus.slow->lowest_db > most - 1);
     CHECK(bus.slow->highest_db < 0.5);
-    CHECK(bus.residual_db < -28);
+    CHECK(bus.residual_db < -30);
+    CHECK(bus.ladder[0].residual_db > -25);
     for (const auto& one : bus.parts) CHECK(!one.off);
 
     auto shelved = mix;
@@ -370,8 +371,7 @@ TEST_SUITE("pair/sum") {
     auto bent = mix;
     bent.each([](double v) { return std::tanh(4 * v) / 4; });
     const auto distortion = sum_of(bent, parts);
-    CHECK(distortion.cause != SumCause::missing);
-    CHECK(distortion.cause != SumCause::sums);
+    CHECK(distortion.cause == SumCause::bus_distortion);
 
     auto wrong = parts;
     for (auto& channel : wrong[3].channels) {
@@ -413,11 +413,11 @@ TEST_SUITE("pair/sum") {
     REQUIRE(sum.rest.has_value());
     CHECK(sum.rest->loudest_from_s >= 5.9);
     CHECK(sum.rest->loudest_to_s <= 8.1);
-    CHECK(sum.rest->active == doctest::Approx(0.1).epsilon(0.1));
+    CHECK(sum.rest->active == doctest::Approx(2.0 / 12).epsilon(0.1));
     CHECK(sum.rest->channels[0] > 0.999);
     CHECK(sum.rest->side == doctest::Approx(0.5).epsilon(0.01));
-    // A tenth of the time at −17 dBFS in one of two channels.
-    CHECK(sum.rest->dbfs == doctest::Approx(10 * std::log10(0.02 / 10 / 2)).epsilon(0.01));
+    // A sixth of the time at −17 dBFS in one of two channels.
+    CHECK(sum.rest->dbfs == doctest::Approx(10 * std::log10(0.02 / 6 / 2)).epsilon(0.01));
     for (const auto& octave : sum.rest->octaves) {
       if (octave.centre_hz == 2000) CHECK(octave.share > 0.99);
     }
