@@ -3,6 +3,7 @@
 #include <sendworthy/render.h>
 
 #include <algorithm>
+#include <utility>
 
 #include "base/files.h"
 #include "cli/command.h"
@@ -90,7 +91,7 @@ int run_merge(const Words& words) {
   }
   // One verdict over a part of the sheets would be a verdict on something nobody asked about.
   if (code != kExitPass) return code;
-  auto sheet = merge_jsonl(sheets, catalog(), options);
+  auto sheet = merge_jsonl(std::move(sheets), catalog(), options);
   if (!sheet) return report(sheet.error(), "merge");
   return write_sheet(*sheet, output);
 }

@@ -43,6 +43,8 @@ bool same_order(const std::vector<RulesUsed>& a, const std::vector<RulesUsed>& b
   });
 }
 
+constexpr std::string_view kOneVersion = "one-version-of-a-rule-set";
+
 /// Versions travel as one text, so that a merge of merged sheets still knows all of them: "0.1.0, 0.2.0".
 constexpr std::string_view kBetweenVersions = ", ";
 
@@ -248,7 +250,7 @@ class Merger {
     for (const auto& [name, versions] : digests) {
       if (versions.size() > 1) {
         about_versions_.push_back(about_the_merge(
-            "one-version-of-a-rule-set", Status::fail,
+            std::string(kOneVersion), Status::fail,
             "files were judged by " + std::to_string(versions.size()) + " versions of " + name,
             "Verdicts under different rules do not add up to one.", "Check all files again with the same rule set."));
       }
@@ -282,6 +284,7 @@ class Merger {
     }
     for (const auto place : order) {
       auto& [finding, rows] = said_[place];
+      if (finding.ruleset.empty() && finding.rule == kOneVersion) continue;  // of an earlier merge; made anew
       const bool advice = verdict_of({finding}) != Verdict::fail && finding.status != Status::waived;
       if (advice ? finding.ruleset.empty() || rows == 0 || rows < rows_by_set[finding.ruleset]
                  : shown.count(identity(finding, catalog_)) > 0)
@@ -340,12 +343,13 @@ class Merger {
 }  // namespace
 }  // namespace sheet
 
-Result<Sheet> merge_jsonl(const std::vector<std::pair<std::string, std::string>>& name_and_text,
-                          const Catalog& catalog, const MergeOptions& options) {
+Result<Sheet> merge_jsonl(std::vector<std::pair<std::string, std::string>> name_and_text, const Catalog& catalog,
+                          const MergeOptions& options) {
   if (name_and_text.empty()) return fail(ErrorCode::usage, "there is nothing to merge; name at least one JSONL file");
   sheet::Merger merger(catalog);
-  for (const auto& [name, text] : name_and_text) {
+  for (auto& [name, text] : name_and_text) {
     if (auto added = merger.add(name, text); !added) return tl::unexpected(added.error());
+    text = {};
   }
   return merger.finish(options.expected);
 }

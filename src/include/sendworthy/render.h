@@ -46,9 +46,10 @@ struct MergeOptions {
 
 /// Reads JSONL written by render_jsonl back into one sheet with one verdict: that of one run over all the files, whatever the
 /// order of texts and lines. Where two lines are of one file and differ, the later one stands, and that is said.
-/// Error: unrecognised, with name and line, for what is no such line.
-[[nodiscard]] Result<Sheet> merge_jsonl(const std::vector<std::pair<std::string, std::string>>& name_and_text,
-                                        const Catalog& catalog, const MergeOptions& options = {});
+/// Error: unrecognised, with name and line, for what is no such line. Move texts in where they are large: each is let go once it
+/// was read.
+[[nodiscard]] Result<Sheet> merge_jsonl(std::vector<std::pair<std::string, std::string>> name_and_text, const Catalog& catalog,
+                                        const MergeOptions& options = {});
 
 /// The value with its unit, at the catalog's decimals; "not measured" and "not applicable" in words.
 [[nodiscard]] std::string show_value(const Outcome& outcome, Unit unit, int decimals);
