@@ -184,10 +184,11 @@ class Merger {
   };
 
   void take(Row row) {
+    std::set<std::size_t> on_this_line;
     for (auto& finding : row.line.of_the_set) {
       const auto [at, is_new] = seen_.try_emplace(identity(finding, catalog_), said_.size());
       if (is_new) said_.push_back({std::move(finding), 0});
-      if (std::find(row.said.begin(), row.said.end(), at->second) == row.said.end()) row.said.push_back(at->second);
+      if (on_this_line.insert(at->second).second) row.said.push_back(at->second);
     }
     row.line.of_the_set.clear();
     auto key = key_of_row(row.line);
