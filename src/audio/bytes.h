@@ -40,13 +40,18 @@ class FileBytes final : public Bytes {
   explicit FileBytes(base::InputFile file) : file_(std::move(file)) {}
   std::int64_t size() const override { return file_.size(); }
   std::int64_t read_at(std::int64_t offset, void* to, std::int64_t bytes) override {
-    return file_.read_at(offset, to, bytes);
+    const auto got = file_.read_at(offset, to, bytes);
+    if (!file_.error().empty()) *failed_ = true;
+    return got;
   }
   std::string error() const override { return file_.error(); }
   const base::InputFile* file() const override { return &file_; }
+  /// Turns true once the system could not read a part. Outlives this object.
+  [[nodiscard]] std::shared_ptr<const bool> failed() const { return failed_; }
 
  private:
   base::InputFile file_;
+  std::shared_ptr<bool> failed_ = std::make_shared<bool>(false);
 };
 
 /// A window over Bytes that makes many small looks cheap. A pointer it hands out is good until the next call.

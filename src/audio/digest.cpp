@@ -4,10 +4,12 @@
 #include <openssl/crypto.h>
 #include <openssl/evp.h>
 
+#include <algorithm>
 #include <vector>
 
 #include "audio/bytes.h"
 #include "audio/file.h"
+#include "base/hash.h"
 
 namespace sendworthy::audio {
 
@@ -41,6 +43,22 @@ std::string Digest::hex() {
 }
 
 std::string openssl_version() { return OpenSSL_version(OPENSSL_VERSION_STRING); }
+
+std::optional<BytesName> name_of_bytes(const std::string& path, const std::atomic<bool>* stop) {
+  constexpr std::int64_t kLargest = std::int64_t{16} << 30, kPiece = 256 << 10;
+  auto file = base::InputFile::open(path);
+  if (!file || file->size() > kLargest) return std::nullopt;
+  base::Hash128 hash;
+  std::vector<std::uint8_t> block(static_cast<std::size_t>(std::clamp<std::int64_t>(file->size(), 1, kPiece)));
+  for (std::int64_t at = 0; at < file->size();) {
+    if (stop != nullptr && stop->load(std::memory_order_relaxed)) return std::nullopt;
+    const auto got = file->read_at(at, block.data(), std::min(std::ssize(block), file->size() - at));
+    if (got == 0) return std::nullopt;
+    hash.add(block.data(), static_cast<std::size_t>(got));
+    at += got;
+  }
+  return BytesName{hash.hex(), file->state()};
+}
 
 Result<std::string> sha256_of_file(const std::string& path) {
   auto file = base::InputFile::open(path);

@@ -1,10 +1,14 @@
-// Message digests by OpenSSL's libcrypto.
+// Message digests by OpenSSL's libcrypto, and names for the bytes of files.
 #pragma once
 
 #include <array>
+#include <atomic>
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <string>
+
+#include "base/os.h"
 
 namespace sendworthy::audio {
 
@@ -25,6 +29,15 @@ class Digest {
   struct State;
   std::unique_ptr<State> state_;
 };
+
+/// The bytes of a file under one name, and its state when they were begun to be read.
+struct BytesName {
+  std::string hash;  ///< base::Hash128 over all of it
+  base::FileState state;
+};
+/// Reads the whole file. Nothing when it cannot be read to its end, is larger than 16 GiB (which nobody reads twice), or `stop`
+/// (may be null) is set.
+[[nodiscard]] std::optional<BytesName> name_of_bytes(const std::string& path, const std::atomic<bool>* stop);
 
 [[nodiscard]] std::string openssl_version();
 

@@ -132,6 +132,7 @@ struct FileFacts {
 struct OpenedFile {
   FileFacts facts;
   std::unique_ptr<Source> source;
+  std::shared_ptr<const bool> reading_failed;  ///< true: the system could not read a part, which need not be so next time; null in memory
 };
 
 /// Walks, then opens. Errors: missing, unreadable, unrecognised, no_audio; each names the file, the reason, the remedy.

@@ -16,6 +16,7 @@
 
 #include "audio/aac_trip.h"
 #include "base/helper.h"
+#include "base/os.h"
 #include "base/text.h"
 
 namespace sendworthy::audio {
@@ -304,6 +305,15 @@ Result<void> check_rate(LossyWish wish, LossyFormat format) {
 }
 
 }  // namespace
+
+std::string aac_coder(const std::atomic<bool>* stop) {
+  const auto program = base::find_program("ffmpeg");
+  if (!program) return "none";
+  const auto version = known_version(*program, stop);
+  const auto state = base::state_of(*program);
+  if (!version || !state) return "none";
+  return fmt::format("{} {} {} {}", *program, *version, state->bytes, state->changed_ns);
+}
 
 Result<LossyRoute> LossyRoute::find(LossyWish wish, LossyFormat format, const std::atomic<bool>* stop) {
   if (format.channels > 2) return impossible("made for mono and stereo only; this file has more channels");

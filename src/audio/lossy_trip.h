@@ -58,4 +58,7 @@ class LossyRoute {
   std::string program_, version_;  ///< AAC
 };
 
+/// Which program stands behind AAC right now: its path, version, size and times; "none" without one. `stop` may be null.
+[[nodiscard]] std::string aac_coder(const std::atomic<bool>* stop);
+
 }  // namespace sendworthy::audio

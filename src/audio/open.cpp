@@ -88,7 +88,11 @@ bool named_like_audio(std::string_view name) {
 Result<OpenedFile> open_file(const std::string& path) {
   auto file = base::InputFile::open(path);
   if (!file) return tl::unexpected(file.error());
-  return open_walked(std::make_unique<FileBytes>(std::move(*file)), path);
+  auto bytes = std::make_unique<FileBytes>(std::move(*file));
+  auto failed = bytes->failed();
+  auto opened = open_walked(std::move(bytes), path);
+  if (opened) opened->reading_failed = std::move(failed);
+  return opened;
 }
 
 Result<OpenedFile> open_bytes(std::string_view bytes, const std::string& shown_path) {

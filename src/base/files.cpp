@@ -12,6 +12,7 @@
 #include <cstdlib>
 #include <cstring>
 #include <memory>
+#include <optional>
 #include <system_error>
 #include <thread>
 #include <utility>
@@ -102,6 +103,42 @@ tl::unexpected<Error> cannot_write(const std::string& path, const std::string& w
   return fail(ErrorCode::output, "cannot write " + shown(path) + ": " + why);
 }
 
+enum class Synced { yes, no };
+
+// Writes a new file beside `target` and renames it over that. `path` is how the user knows it.
+Result<void> write_beside(const std::string& path, const std::string& target, std::string_view content, mode_t rights,
+                          std::optional<mode_t> exact_rights, Synced synced) {
+  const auto slash = target.rfind('/');
+  const std::string folder = slash == std::string::npos ? "" : target.substr(0, slash + 1);
+  // A short name of its own, not the target's with an ending: that one may already be as long as names can be.
+  static std::atomic<unsigned> counter{0};
+  for (int attempt = 0; attempt < 100; ++attempt) {
+    const std::string temporary = folder + std::string(kTemporaryStart) + std::to_string(static_cast<long>(::getpid())) + "-" +
+                                  std::to_string(counter.fetch_add(1)) + std::string(kTemporaryEnd);
+    if (!Registered::fits(temporary)) return cannot_write(path, reason(ENAMETOOLONG));
+    const Registered registered(temporary);  // before the file exists, so that no signal falls between
+    Descriptor file(open_retrying(temporary.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW, rights));
+    if (file.get() < 0) {
+      if (errno == EEXIST) continue;
+      return cannot_write(path, reason(errno));
+    }
+    const auto give_up = [&](int error) {
+      file.close();
+      ::unlink(temporary.c_str());
+      return cannot_write(path, reason(error));
+    };
+    if (exact_rights && ::fchmod(file.get(), *exact_rights) != 0) return give_up(errno);
+    if (const int error = write_all(file.get(), content)) return give_up(error);
+    // Some file systems cannot sync; that is no reason to lose a sheet that was written.
+    if (synced == Synced::yes && ::fsync(file.get()) != 0 && errno != EINVAL && errno != ENOTSUP && errno != EROFS)
+      return give_up(errno);
+    if (file.close() != 0) return give_up(errno);
+    if (std::rename(temporary.c_str(), target.c_str()) != 0) return give_up(errno);
+    return {};
+  }
+  return cannot_write(path, "no free name for a temporary file beside it");
+}
+
 }  // namespace
 
 Result<std::string> read_text(const std::string& path, std::size_t limit) {
@@ -158,34 +195,12 @@ Result<void> write_then_rename(const std::string& path, std::string_view content
     const std::unique_ptr<char, decltype(&std::free)> real(::realpath(path.c_str(), nullptr), &std::free);
     if (real) target = real.get();
   }
-  const auto slash = target.rfind('/');
-  const std::string folder = slash == std::string::npos ? "" : target.substr(0, slash + 1);
-  // A short name of its own, not the target's with an ending: that one may already be as long as names can be.
-  static std::atomic<unsigned> counter{0};
-  for (int attempt = 0; attempt < 100; ++attempt) {
-    const std::string temporary = folder + ".sendworthy-" + std::to_string(static_cast<long>(::getpid())) + "-" +
-                                  std::to_string(counter.fetch_add(1)) + ".tmp";
-    if (!Registered::fits(temporary)) return cannot_write(path, reason(ENAMETOOLONG));
-    const Registered registered(temporary);  // before the file exists, so that no signal falls between
-    Descriptor file(open_retrying(temporary.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW, 0666));
-    if (file.get() < 0) {
-      if (errno == EEXIST) continue;
-      return cannot_write(path, reason(errno));
-    }
-    const auto give_up = [&](int error) {
-      file.close();
-      ::unlink(temporary.c_str());
-      return cannot_write(path, reason(error));
-    };
-    if (exists && ::fchmod(file.get(), info.st_mode & 07777) != 0) return give_up(errno);
-    if (const int error = write_all(file.get(), content)) return give_up(error);
-    // Some file systems cannot sync; that is no reason to lose a sheet that was written.
-    if (::fsync(file.get()) != 0 && errno != EINVAL && errno != ENOTSUP && errno != EROFS) return give_up(errno);
-    if (file.close() != 0) return give_up(errno);
-    if (std::rename(temporary.c_str(), target.c_str()) != 0) return give_up(errno);
-    return {};
-  }
-  return cannot_write(path, "no free name for a temporary file beside it");
+  return write_beside(path, target, content, 0666, exists ? std::optional(info.st_mode & 07777) : std::nullopt, Synced::yes);
+}
+
+Result<void> write_private(const std::string& path, std::string_view content) {
+  if (path.empty() || path.find('\0') != std::string::npos) return cannot_write(path, "that is no file name");
+  return write_beside(path, path, content, 0600, std::nullopt, Synced::no);
 }
 
 void remove_unfinished_files() noexcept {

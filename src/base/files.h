@@ -15,7 +15,14 @@ namespace sendworthy::base {
 /// Writes to a temporary file in the target's folder, syncs, renames. Nothing is left behind on failure.
 [[nodiscard]] Result<void> write_then_rename(const std::string& path, std::string_view content);
 
-/// Removes every temporary file that write_then_rename has open right now. Async-signal-safe.
+/// The same for a file that nobody misses when it is lost: rights for this user alone, not synced, and renamed over whatever has
+/// that name, a link itself included.
+[[nodiscard]] Result<void> write_private(const std::string& path, std::string_view content);
+
+/// How the names of those temporary files begin and end.
+inline constexpr std::string_view kTemporaryStart = ".sendworthy-", kTemporaryEnd = ".tmp";
+
+/// Removes every temporary file that these two have open right now. Async-signal-safe.
 void remove_unfinished_files() noexcept;
 
 }  // namespace sendworthy::base

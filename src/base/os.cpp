@@ -7,6 +7,7 @@
 
 #include <algorithm>
 #include <cerrno>
+#include <ctime>
 #include <memory>
 #include <string_view>
 #include <system_error>
@@ -52,10 +53,23 @@ std::string_view kind_words(mode_t mode) {
   return "it is no regular file; name an audio file";
 }
 
+std::int64_t nanoseconds(const timespec& time) {
+  return static_cast<std::int64_t>(time.tv_sec) * 1'000'000'000 + static_cast<std::int64_t>(time.tv_nsec);
+}
+
 FileStamp stamp_from(const struct stat& info) {
-  const auto nanoseconds = [](const timespec& time) { return std::int64_t{time.tv_sec} * 1'000'000'000 + time.tv_nsec; };
   return {static_cast<std::int64_t>(info.st_size), nanoseconds(info.st_mtim), nanoseconds(info.st_ctim),
           static_cast<std::uint64_t>(info.st_ino)};
+}
+
+FileState state_in(const struct stat& info) {
+  FileState state;
+  state.device = static_cast<std::uint64_t>(info.st_dev);
+  state.number = static_cast<std::uint64_t>(info.st_ino);
+  state.bytes = static_cast<std::int64_t>(info.st_size);
+  state.written_ns = nanoseconds(info.st_mtim);
+  state.changed_ns = nanoseconds(info.st_ctim);
+  return state;
 }
 
 }  // namespace
@@ -72,6 +86,21 @@ std::optional<FolderIdentity> folder_identity(const std::string& path) {
   return FolderIdentity{static_cast<std::uint64_t>(info.st_dev), static_cast<std::uint64_t>(info.st_ino)};
 }
 
+std::optional<FileState> state_of(const std::string& path) {
+  struct stat info {};
+  if (path.find('\0') != std::string::npos || ::stat(path.c_str(), &info) != 0) return std::nullopt;
+  return state_in(info);
+}
+
+bool is_settled(const FileState& state) {
+  // FAT counts in steps of two seconds; and a mapped page that was not written back yet takes more changes without a new time,
+  // which Linux bounds by half a minute unless told otherwise.
+  constexpr std::int64_t kYoung = 60'000'000'000;
+  timespec now{};
+  if (::clock_gettime(CLOCK_REALTIME, &now) != 0) return false;
+  return std::max(state.written_ns, state.changed_ns) < nanoseconds(now) - kYoung;
+}
+
 Result<InputFile> InputFile::open(const std::string& path) {
   if (path.empty() || path.find('\0') != std::string::npos)
     return fail(ErrorCode::missing, cannot_read(path, "that is no file name"));
@@ -81,20 +110,20 @@ Result<InputFile> InputFile::open(const std::string& path) {
     descriptor = ::open(path.c_str(), O_RDONLY | O_NONBLOCK | O_CLOEXEC | O_NOCTTY);
   } while (descriptor < 0 && errno == EINTR);
   if (descriptor < 0) return open_error(path, errno);
-  InputFile file(descriptor, 0);
+  InputFile file(descriptor);
   struct stat info {};
   if (::fstat(descriptor, &info) != 0) return fail(ErrorCode::unreadable, cannot_read(path, words_of(errno)));
   if (!S_ISREG(info.st_mode)) return fail(ErrorCode::unreadable, cannot_read(path, kind_words(info.st_mode)));
-  file.size_ = static_cast<std::int64_t>(info.st_size);
+  file.state_ = state_in(info);
   return file;
 }
 
 InputFile::InputFile(InputFile&& other) noexcept
-    : descriptor_(std::exchange(other.descriptor_, -1)), size_(other.size_), error_(std::move(other.error_)) {}
+    : descriptor_(std::exchange(other.descriptor_, -1)), state_(other.state_), error_(std::move(other.error_)) {}
 
 InputFile& InputFile::operator=(InputFile&& other) noexcept {
   std::swap(descriptor_, other.descriptor_);
-  std::swap(size_, other.size_);
+  std::swap(state_, other.state_);
   std::swap(error_, other.error_);
   return *this;
 }

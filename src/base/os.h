@@ -10,6 +10,22 @@
 
 namespace sendworthy::base {
 
+/// What tells that a file was written to or replaced. Times are nanoseconds since 1970 by the clock of the file system.
+struct FileState {
+  std::uint64_t device = 0, number = 0;
+  std::int64_t bytes = 0;
+  std::int64_t written_ns = 0;  ///< when its bytes last changed
+  std::int64_t changed_ns = 0;  ///< the same of its name, rights or bytes
+  friend bool operator==(const FileState&, const FileState&) = default;
+};
+
+/// Of what `path` leads to; nothing when that is not there.
+[[nodiscard]] std::optional<FileState> state_of(const std::string& path);
+
+/// Whether a change from now on would show in the state: not within a minute of the last one, when the same times may be
+/// written again.
+[[nodiscard]] bool is_settled(const FileState& state);
+
 /// A regular file, open for reading. Folders, devices, pipes and sockets are refused without waiting for them.
 /// Not thread-safe; may move between threads.
 class InputFile {
@@ -23,7 +39,9 @@ class InputFile {
   ~InputFile();
 
   /// Bytes when it was opened.
-  [[nodiscard]] std::int64_t size() const { return size_; }
+  [[nodiscard]] std::int64_t size() const { return state_.bytes; }
+  /// Its state when it was opened.
+  [[nodiscard]] const FileState& state() const { return state_; }
   /// Reads up to `bytes` from `offset`. Fewer come back at the end of the file or when the system reports an error;
   /// then error() says so.
   [[nodiscard]] std::int64_t read_at(std::int64_t offset, void* to, std::int64_t bytes);
@@ -33,9 +51,9 @@ class InputFile {
   [[nodiscard]] int descriptor() const { return descriptor_; }
 
  private:
-  InputFile(int descriptor, std::int64_t size) : descriptor_(descriptor), size_(size) {}
+  explicit InputFile(int descriptor) : descriptor_(descriptor) {}
   int descriptor_ = -1;
-  std::int64_t size_ = 0;
+  FileState state_;
   std::string error_;
 };
 

@@ -9,6 +9,7 @@
 
 #include "audio/file.h"
 #include "base/text.h"
+#include "check/kept.h"
 #include "check/second_opinion.h"
 #include "judge/evaluate.h"
 #include "measure/pass.h"
@@ -53,7 +54,8 @@ class Checker {
  public:
   Checker(const std::vector<CheckItem>& items, const std::vector<RuleSet>& rule_sets, const CheckOptions& options,
           const CheckHooks& hooks)
-      : items_(items), rule_sets_(rule_sets), options_(options), hooks_(hooks), used_waivers_(rule_sets.size()), crew_(options.jobs) {
+      : items_(items), rule_sets_(rule_sets), options_(options), hooks_(hooks), used_waivers_(rule_sets.size()), kept_(options, hooks),
+        crew_(options.jobs) {
     for (const auto& set : rule_sets) requests_.push_back(requests_of({set}));
   }
 
@@ -93,11 +95,32 @@ class Checker {
       sheet.error = Error{ErrorCode::interrupted, base::for_terminal(sheet.path) + ": interrupted", {}};
       return;
     }
-    auto opened = audio::open_file(sheet.path);
-    if (!opened) {
-      sheet.error = opened.error();
+    auto found = kept_.look_for(sheet.path, requests_of_item(items_[index]));
+    auto readings = found.readings ? Result<Readings>(std::move(*found.readings)) : measured(index, sheet.path, found);
+    if (!readings) {
+      sheet.error = readings.error();
       return;
     }
+    sheet.facts = std::move(readings->facts);
+    sheet.audio_digest = std::move(readings->audio_digest);
+    sheet.measurements = std::move(readings->measurements);
+    sheet.timelines = std::move(readings->timelines);
+    sheet.pictures = std::move(readings->pictures);
+    if (options_.file_digest) {
+      const auto digest = audio::sha256_of_file(sheet.path);
+      if (!digest) {
+        sheet.error = digest.error();
+        return;
+      }
+      sheet.file_digest = "sha256:" + *digest;
+    }
+    if (options_.judge) judge_file(items_[index], sheet);
+    sheet.cautions = safety::cautions(sheet, options_.monitoring);
+  }
+
+  Result<Readings> measured(std::size_t index, const std::string& path, const Kept::Found& found) {
+    auto opened = audio::open_file(path);
+    if (!opened) return tl::unexpected(opened.error());
     measure::PassOptions pass_options;
     pass_options.requests = requests_of_item(items_[index]);
     pass_options.timelines = options_.timelines || options_.pictures;
@@ -111,29 +134,16 @@ class Checker {
       };
     }
     auto pass = measure::run_pass(*opened, pass_options, crew_);
-    if (!pass) {
-      sheet.error = pass.error();
-      return;
-    }
-    if (pass->interrupted) {
-      sheet.error = Error{ErrorCode::interrupted, base::for_terminal(sheet.path) + ": interrupted", {}};
-      return;
-    }
-    sheet.facts = facts_of(*opened, *pass);
-    sheet.audio_digest = pass->audio_digest;
-    sheet.measurements = std::move(pass->measurements);
-    sheet.timelines = std::move(pass->timelines);
-    sheet.pictures = std::move(pass->pictures);
-    if (options_.file_digest) {
-      const auto digest = audio::sha256_of_file(sheet.path);
-      if (!digest) {
-        sheet.error = digest.error();
-        return;
-      }
-      sheet.file_digest = "sha256:" + *digest;
-    }
-    if (options_.judge) judge_file(items_[index], sheet);
-    sheet.cautions = safety::cautions(sheet, options_.monitoring);
+    if (!pass) return tl::unexpected(pass.error());
+    if (pass->interrupted) return fail(ErrorCode::interrupted, base::for_terminal(path) + ": interrupted");
+    Readings readings;
+    readings.facts = facts_of(*opened, *pass);
+    readings.audio_digest = pass->audio_digest;
+    readings.measurements = std::move(pass->measurements);
+    readings.timelines = std::move(pass->timelines);
+    readings.pictures = std::move(pass->pictures);
+    kept_.keep(found, path, *opened, readings);
+    return readings;
   }
 
   [[nodiscard]] std::vector<MeasureRequest> requests_of_item(const CheckItem& item) const {
@@ -189,6 +199,7 @@ class Checker {
   const CheckHooks& hooks_;
   std::vector<std::vector<MeasureRequest>> requests_;  ///< of each rule set
   std::vector<std::set<std::size_t>> used_waivers_;
+  Kept kept_;
   std::mutex hooks_mutex_;
   measure::Crew crew_;
 };

@@ -42,9 +42,10 @@ struct CheckCommand {
   FileOptions files;
   SheetOutput sheet;
   RunOptions run;
+  CacheOptions cache;
   std::vector<std::string> rules, expect;
   std::string role, date, fail_on = "fail";
-  bool digest = false, second_meter = false, no_cache = false;
+  bool digest = false, second_meter = false;
 
   void declare(Arguments& arguments) {
     files.declare(arguments);
@@ -60,7 +61,7 @@ struct CheckCommand {
     sheet.output.declare_quiet(arguments);
     arguments.value("--note", "FILE", sheet.note_path, "also write a hand-off note in Markdown");
     run.declare(arguments);
-    arguments.flag("--no-cache", no_cache, "accepted for later; nothing is cached by this version");
+    cache.declare(arguments);
   }
 };
 
@@ -118,7 +119,8 @@ int run_check(const Words& words) {
   options.second_meter = command.second_meter;
   options.monitoring = config->monitoring;
   options.jobs = command.run.jobs;
-  return check_and_write(std::move(*inputs), *rule_sets, options, command.sheet, command.run);
+  return check_and_write(std::move(*inputs), *rule_sets, options, command.sheet, command.run,
+                         command.cache.open(*config).get());
 }
 
 }  // namespace sendworthy::cli

@@ -5,6 +5,8 @@
 #include <sendworthy/catalog.h>
 
 #include <cstdlib>
+#include <filesystem>
+#include <system_error>
 
 #include "base/document.h"
 #include "base/files.h"
@@ -109,12 +111,41 @@ Result<void> read_defaults(const base::Node& table, const std::string& folder, C
   return {};
 }
 
+Result<void> read_cache(const base::Node& table, Config& config) {
+  if (table.type() != base::Node::Type::table) return tl::unexpected(table.error("[cache] must be a table"));
+  if (const auto only = table.only({"enabled", "size_mb"}, "[cache]"); !only) return only;
+  if (const auto node = table.find("enabled")) {
+    const auto enabled = node->boolean();
+    if (!enabled) return tl::unexpected(enabled.error());
+    config.cache = *enabled;
+  }
+  if (const auto node = table.find("size_mb")) {
+    const auto size_mb = node->integer();
+    if (!size_mb) return tl::unexpected(size_mb.error());
+    if (*size_mb < 1 || *size_mb > kMaxCacheMb) {
+      return tl::unexpected(node->error("size_mb must lie between 1 and " + std::to_string(kMaxCacheMb) +
+                                        "; to keep nothing, set enabled = false"));
+    }
+    config.cache_mb = static_cast<int>(*size_mb);
+  }
+  return {};
+}
+
 }  // namespace
 
 std::string config_folder() {
   if (const auto xdg = absolute_from_environment("XDG_CONFIG_HOME"); !xdg.empty()) return xdg + "/sendworthy";
   if (const auto home = absolute_from_environment("HOME"); !home.empty()) return home + "/.config/sendworthy";
   return {};
+}
+
+std::string cache_folder() {
+  if (const auto xdg = absolute_from_environment("XDG_CACHE_HOME"); !xdg.empty()) return xdg + "/sendworthy";
+  const auto home = absolute_from_environment("HOME");
+  std::error_code ignored;
+  // Accounts of services name homes that are not there, and nobody wants them made.
+  if (home.empty() || !std::filesystem::is_directory(home, ignored)) return {};
+  return home + "/.cache/sendworthy";
 }
 
 RuleSetFolders rule_set_folders() {
@@ -161,7 +192,7 @@ Result<Config> load_config() {
   const auto document = base::Document::parse(*text, path);
   if (!document) return tl::unexpected(document.error());
   const auto root = document->root();
-  if (const auto only = root.only({"monitoring", "defaults"}, "the configuration"); !only) {
+  if (const auto only = root.only({"monitoring", "defaults", "cache"}, "the configuration"); !only) {
     return tl::unexpected(only.error());
   }
   if (const auto node = root.find("monitoring")) {
@@ -171,6 +202,9 @@ Result<Config> load_config() {
   }
   if (const auto node = root.find("defaults")) {
     if (auto read = read_defaults(*node, folder, config); !read) return tl::unexpected(read.error());
+  }
+  if (const auto node = root.find("cache")) {
+    if (auto read = read_cache(*node, config); !read) return tl::unexpected(read.error());
   }
   return config;
 }

@@ -16,12 +16,18 @@ struct Config {
   std::vector<std::string> rules;    ///< [defaults] rules; paths are absolute, read from the folder of the file
   std::optional<std::string> color;  ///< [defaults] color
   std::optional<int> jobs;           ///< [defaults] jobs
+  bool cache = true;                 ///< [cache] enabled
+  int cache_mb = 256;                ///< [cache] size_mb
 };
 
 inline constexpr int kMaxJobs = 256;
+inline constexpr int kMaxCacheMb = 1'000'000;
 
 /// The folder of configuration and rule sets; empty when the environment names no absolute one.
 [[nodiscard]] std::string config_folder();
+
+/// The folder for what may be lost at any time; empty when the environment names no absolute one, or no home that exists.
+[[nodiscard]] std::string cache_folder();
 
 [[nodiscard]] RuleSetFolders rule_set_folders();
 

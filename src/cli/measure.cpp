@@ -37,7 +37,7 @@ int run_measure(const Words& words) {
   SheetOutput sheet;
   RunOptions run;
   CheckOptions options;
-  bool no_cache = false;
+  CacheOptions cache;
   Arguments arguments(manual());
   files.declare(arguments);
   arguments.section("Measuring");
@@ -47,7 +47,7 @@ int run_measure(const Words& words) {
   sheet.output.declare(arguments, {"text", "json", "jsonl", "csv"});
   sheet.output.declare_quiet(arguments);
   run.declare(arguments);
-  arguments.flag("--no-cache", no_cache, "accepted for later; nothing is cached by this version");
+  cache.declare(arguments);
   if (const auto parsed = arguments.parse(words); !parsed) return report(parsed.error(), "measure");
   if (arguments.help_wanted()) return print_help(arguments);
 
@@ -66,7 +66,7 @@ int run_measure(const Words& words) {
   options.today = today();
   options.monitoring = config->monitoring;
   options.jobs = run.jobs;
-  return check_and_write(std::move(*inputs), {}, options, sheet, run);
+  return check_and_write(std::move(*inputs), {}, options, sheet, run, cache.open(*config).get());
 }
 
 }  // namespace sendworthy::cli

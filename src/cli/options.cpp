@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cstdint>
 #include <ctime>
 #include <thread>
 
@@ -164,6 +165,17 @@ Result<void> RunOptions::validate(const Arguments& arguments, const Config& conf
   if (!number) return tl::unexpected(number.error());
   jobs = *number;
   return {};
+}
+
+void CacheOptions::declare(Arguments& arguments) {
+  arguments.flag("--no-cache", no_cache, "measure anew what an earlier run has measured; the sheet is the same");
+}
+
+std::unique_ptr<ReadingStore> CacheOptions::open(const Config& config) const {
+  const auto folder = cache_folder();
+  if (no_cache || !config.cache || folder.empty()) return nullptr;
+  constexpr std::uint64_t kBytesInMb = 1'000'000;
+  return open_reading_store(folder + "/readings", static_cast<std::uint64_t>(config.cache_mb) * kBytesInMb);
 }
 
 Result<FailOn> fail_on_of(std::string_view text) {

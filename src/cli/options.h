@@ -3,7 +3,9 @@
 
 #include <sendworthy/check.h>
 #include <sendworthy/result.h>
+#include <sendworthy/store.h>
 
+#include <memory>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -69,6 +71,15 @@ struct RunOptions {
   void declare(Arguments& arguments);
   void declare_jobs(Arguments& arguments);
   [[nodiscard]] Result<void> validate(const Arguments& arguments, const Config& config);
+};
+
+/// Whether readings of earlier runs may be used.
+struct CacheOptions {
+  bool no_cache = false;
+
+  void declare(Arguments& arguments);
+  /// The user's store of readings; null where it is not wanted or cannot be had, which is no reason to complain.
+  [[nodiscard]] std::unique_ptr<ReadingStore> open(const Config& config) const;
 };
 
 [[nodiscard]] Result<FailOn> fail_on_of(std::string_view text);

@@ -154,13 +154,14 @@ int write_sheet(const Sheet& sheet, const SheetOutput& wanted) {
 }
 
 int check_and_write(Inputs inputs, const std::vector<RuleSet>& rule_sets, const CheckOptions& options,
-                    const SheetOutput& output, const RunOptions& run) {
+                    const SheetOutput& output, const RunOptions& run, ReadingStore* store) {
   Sheet sheet;
   {
     ProgressLine line(!run.no_progress && !output.output.quiet);
     CheckHooks hooks;
     hooks.progress = [&line](const Progress& progress) { line.show(progress); };
     hooks.stop = &stop_flag();
+    hooks.store = store;
     sheet = check_files(inputs.files, rule_sets, options, hooks);
   }
   if (stopped()) return report({ErrorCode::interrupted, "interrupted; no sheet was written", {}}, "");

@@ -32,8 +32,8 @@ struct SheetOutput {
 int write_sheet(const Sheet& sheet, const SheetOutput& output);
 
 /// The main road of check and measure: read and judge with a progress line, then write. Interrupted, nothing is
-/// written.
+/// written. `store` may be null.
 int check_and_write(Inputs inputs, const std::vector<RuleSet>& rule_sets, const CheckOptions& options,
-                    const SheetOutput& output, const RunOptions& run);
+                    const SheetOutput& output, const RunOptions& run, ReadingStore* store);
 
 }  // namespace sendworthy::cli

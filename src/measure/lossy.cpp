@@ -340,9 +340,9 @@ class LossyMeter final : public Meter {
   const std::vector<Parameters> variants_;
 };
 
-std::vector<Parameters> asked(const Setup& setup) {
+std::vector<Parameters> asked(const std::vector<MeasureRequest>& requests) {
   std::vector<Parameters> list;
-  for (const auto& request : setup.requests) {
+  for (const auto& request : requests) {
     if (request.id == kId && std::find(list.begin(), list.end(), request.parameters) == list.end())
       list.push_back(request.parameters);
   }
@@ -350,7 +350,7 @@ std::vector<Parameters> asked(const Setup& setup) {
 }
 
 std::unique_ptr<Meter> create(const Setup& setup) {
-  auto variants = asked(setup);
+  auto variants = asked(setup.requests);
   if (variants.empty()) return nullptr;
   return std::make_unique<LossyMeter>(std::move(variants));
 }
@@ -359,7 +359,7 @@ std::unique_ptr<Meter> create(const Setup& setup) {
 
 std::vector<std::unique_ptr<Meter>> lossy_lanes(const Setup& setup) {
   std::vector<std::string> names;
-  for (const auto& variant : asked(setup)) {
+  for (const auto& variant : asked(setup.requests)) {
     for (auto& name : names_in(variant)) {
       if (std::find(names.begin(), names.end(), name) == names.end()) names.push_back(std::move(name));
     }
@@ -367,6 +367,15 @@ std::vector<std::unique_ptr<Meter>> lossy_lanes(const Setup& setup) {
   std::vector<std::unique_ptr<Meter>> lanes;
   for (auto& name : names) lanes.push_back(std::make_unique<Lane>(setup, wish_of(name)));
   return lanes;
+}
+
+bool asks_for_a_program(const std::vector<MeasureRequest>& requests) {
+  for (const auto& variant : asked(requests)) {
+    for (const auto& name : names_in(variant)) {
+      if (wish_of(name).wish.codec == audio::LossyWish::Codec::aac) return true;
+    }
+  }
+  return false;
 }
 
 extern const MeterModule kLossyModule{kEntries, create};

@@ -12,4 +12,7 @@ namespace sendworthy::measure {
 /// Bus::lossy, and the module of true_peak_after_lossy reports.
 [[nodiscard]] std::vector<std::unique_ptr<Meter>> lossy_lanes(const Setup& setup);
 
+/// Whether one of the requests wants an encoder that is a program of its own.
+[[nodiscard]] bool asks_for_a_program(const std::vector<MeasureRequest>& requests);
+
 }  // namespace sendworthy::measure

@@ -113,9 +113,12 @@ double reference_chain(const Paths& paths) {
   return seconds;
 }
 
-Run check(const std::string& program, const Paths& paths, int jobs, const char* format = "json") {
+enum class Cache { off, on };
+
+Run check(const std::string& program, const Paths& paths, int jobs, const char* format = "json", Cache cache = Cache::off) {
   std::vector<std::string> command{program, "check", "--rules", "premaster", "--jobs", std::to_string(jobs), "--format",
                                    format,    "--no-progress"};
+  if (cache == Cache::off) command.emplace_back("--no-cache");
   command.insert(command.end(), paths.begin(), paths.end());
   return run(command, 1);
 }
@@ -153,6 +156,40 @@ void compare(const char* name, const std::string& program, const Paths& paths, d
   std::printf("  sendworthy check, %d threads                      %7.2f s\n", cores, ours_all);
   std::printf("  ratios: FFmpeg chain / check %.1f; libebur128 / check %.1f; 1 thread / %d threads %.2f\n\n", chain / ours,
               second / ours, cores, ours / ours_all);
+  std::fflush(stdout);
+}
+
+// Files that were measured before, beside reading their bytes.
+void unchanged(const char* name, const fs::path& folder, const std::string& program, const Paths& paths, int rounds) {
+  const auto cache = (fs::absolute(folder) / "cache").string();
+  setenv("XDG_CACHE_HOME", cache.c_str(), 1);
+  const int cores = static_cast<int>(std::max(1L, sysconf(_SC_NPROCESSORS_ONLN)));
+  const auto with = [&](const char* reader) {
+    Paths command{reader};
+    command.insert(command.end(), paths.begin(), paths.end());
+    return median(rounds, [&] { return run(command).seconds; });
+  };
+  std::uintmax_t bytes = 0;
+  for (const auto& path : paths) bytes += fs::file_size(path);
+  with("cat");  // into the page cache
+  const double read = with("cat"), digest = with("sha256sum");
+  const double without = median(rounds, [&] { return check(program, paths, 1).seconds; });
+  const double cold = median(rounds, [&] {
+    fs::remove_all(cache);
+    return check(program, paths, 1, "json", Cache::on).seconds;
+  });
+  const double warm = median(rounds, [&] { return check(program, paths, 1, "json", Cache::on).seconds; });
+  const double warm_all = median(rounds, [&] { return check(program, paths, cores, "json", Cache::on).seconds; });
+  std::uintmax_t held = 0;
+  for (const auto& entry : fs::recursive_directory_iterator(cache)) held += entry.is_regular_file() ? entry.file_size() : 0;
+  fs::remove_all(cache);
+  std::printf("%s: %zu unchanged file(s), %.0f MB; %.1f KB kept of each\n", name, paths.size(), 1e-6 * static_cast<double>(bytes),
+              1e-3 * static_cast<double>(held) / static_cast<double>(paths.size()));
+  std::printf("  cat %.2f s, sha256sum %.2f s\n", read, digest);
+  std::printf("  check, 1 thread: without a cache %.2f s, the first time %.2f s, again %.2f s; again with %d threads %.2f s\n", without,
+              cold, warm, cores, warm_all);
+  std::printf("  ratios: again / cat %.2f; again / sha256sum %.2f; first time / without %.3f; without / again %.1f\n\n", warm / read,
+              warm / digest, cold / without, without / warm);
   std::fflush(stdout);
 }
 
@@ -274,6 +311,14 @@ int run_all(int argc, char** argv) {
   compare("dynamic corpus", program, dynamic, seconds, rounds);
   compare("hard-limited corpus", program, limited, seconds, rounds);
   for (const auto& path : limited) fs::remove(path);
+  unchanged("songs", folder, program, dynamic, rounds);
+  Paths many;
+  for (int i = 0; i < std::clamp(static_cast<int>(seconds), 10, 1000); ++i) {
+    many.push_back((folder / ("short" + std::to_string(i) + ".wav")).string());
+    bench::write_song(many.back(), 2, static_cast<std::uint32_t>(1000 + i), bench::Style::dynamic);
+  }
+  unchanged("short sounds", folder, program, many, rounds);
+  for (const auto& path : many) fs::remove(path);
   const Paths one{(folder / "long.wav").string()};
   bench::write_song(one[0], 2 * seconds, 99, bench::Style::dynamic);
   compare("one long file", program, one, 2 * seconds, rounds);

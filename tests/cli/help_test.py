@@ -46,7 +46,7 @@ class Help(lab.Case):
                      "--format FORMAT text, json, jsonl, junit, csv, html or markers (default: text)", "--output PATH",
                      "--jobs N", "--fail-on WHAT fail, warn or never", "--files-from FILE|-", "--recursive", "--quiet",
                      "--color WHEN auto, always or never", "--no-progress", "--date YYYY-MM-DD",
-                     "--no-cache accepted for later; nothing is cached by this version"):
+                     "--no-cache measure anew what an earlier run has measured; the sheet is the same"):
             self.assertIn(part, text)
 
     def test_no_command_is_a_wrong_call_that_shows_the_help(self):

@@ -38,7 +38,7 @@ RULES = ("common", "premaster")
 def sheets_of(program, paths, jobs, more_rules=()):
     """Path → sheet, or None where the program refused the file. One call for all files."""
     rules = [word for name in [*RULES, *more_rules] for word in ("--rules", name)]
-    done = subprocess.run([program, "check", *rules, "--fail-on", "never", "--no-progress", "-f", "jsonl", "-j", str(jobs),
+    done = subprocess.run([program, "check", *rules, "--fail-on", "never", "--no-progress", "--no-cache", "-f", "jsonl", "-j", str(jobs),
                            "--files-from", "-"], input="\0".join(map(str, paths)) + "\0", text=True, capture_output=True,
                           timeout=600, env={**os.environ, "XDG_CONFIG_HOME": "/nonexistent", "NO_COLOR": "1"})
     if done.returncode not in (0, 3):

@@ -44,7 +44,7 @@ THIRD_PARTY = [
     (r"tl/expected\.hpp", r"include/sendworthy/result\.h$|(?!include/)"),
     (r"fmt/.*", r"(?!include/)"),
     # System calls: base/ and one file of the program, so that the rest moves to another system as it is.
-    (r"(unistd|fcntl|dirent|poll|pthread|termios|dlfcn|spawn|pwd)\.h|sys/.*", r"base/|cli/process\.cpp$"),
+    (r"(unistd|fcntl|dirent|poll|pthread|termios|dlfcn|spawn|pwd|elf|link)\.h|sys/.*", r"base/|cli/process\.cpp$"),
     (r"signal\.h", r"(base|cli)/"),
 ]
 INCLUDE = re.compile(r'^\s*#\s*include\s*(?:<([^>]+)>|"([^"]+)"|(\w+))')

@@ -43,10 +43,13 @@ struct Progress {
   double fraction = 0;
 };
 
+class ReadingStore;
+
 struct CheckHooks {
   std::function<void(const Progress&)> progress;
   std::function<void(const FileSheet&)> file_done;  ///< in the order the files end
   const std::atomic<bool>* stop = nullptr;          ///< set it to end early; the sheet then carries ErrorCode::interrupted
+  ReadingStore* store = nullptr;                    ///< readings of unchanged files are taken from here; the sheet is the same
 };
 
 /// Reads, measures and judges every file. Never throws, never prints; one bad input does not stop the others.
