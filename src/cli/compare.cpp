@@ -48,6 +48,8 @@ int run_compare(const Words& words) {
   output.output.declare(arguments, {"text", "json", "html"});
   output.output.declare_quiet(arguments);
   run.declare(arguments);
+  CacheOptions cache;
+  cache.declare(arguments);
   if (const auto parsed = arguments.parse(words); !parsed) return report(parsed.error(), "compare");
   if (arguments.help_wanted()) return print_help(arguments);
 
@@ -66,6 +68,7 @@ int run_compare(const Words& words) {
   if (const auto spared = spare_the_inputs(output, files); !spared) return report(spared.error(), "compare");
 
   const StopsGently gently;
+  const auto store = cache.open(*config);
   Sheet sheet;
   {
     ProgressLine line(!run.no_progress && !output.output.quiet);
@@ -76,6 +79,7 @@ int run_compare(const Words& words) {
     CheckHooks hooks;
     hooks.progress = [&line](const Progress& progress) { line.show(progress); };
     hooks.stop = &stop_flag();
+    hooks.store = store.get();
     sheet = compare_files(files[0], files[1], *rule_sets, options, hooks);
   }
   if (stopped()) return report({ErrorCode::interrupted, "interrupted; nothing was written", {}}, "");

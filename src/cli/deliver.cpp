@@ -38,6 +38,7 @@ struct DeliverCommand {
   std::vector<std::string> operands;
   SheetOutput sheet;
   RunOptions run;
+  CacheOptions cache;
   std::string date, fail_on = "fail";
 
   void declare(Arguments& arguments) {
@@ -48,6 +49,7 @@ struct DeliverCommand {
     sheet.output.declare(arguments, {"text", "json", "jsonl", "junit", "csv", "html", "markers"});
     sheet.output.declare_quiet(arguments);
     run.declare(arguments);
+    cache.declare(arguments);
   }
 };
 
@@ -81,12 +83,14 @@ int deliver_check(DeliverCommand& command, const std::string& order, const Confi
   options.folders = rule_set_folders();
   if (const auto spared = spare_the_inputs(command.sheet, {order}); !spared) return report(spared.error(), "deliver");
   const StopsGently gently;
+  const auto store = command.cache.open(config);
   Result<Sheet> sheet = tl::unexpected<Error>(Error{});
   {
     ProgressLine line(!command.run.no_progress && !command.sheet.output.quiet);
     CheckHooks hooks;
     hooks.progress = [&line](const Progress& progress) { line.show(progress); };
     hooks.stop = &stop_flag();
+    hooks.store = store.get();
     sheet = check_order(order, options, hooks);
   }
   if (!sheet) return report(sheet.error(), "deliver");
