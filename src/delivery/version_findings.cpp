@@ -187,6 +187,7 @@ void earlier_delivery(const Members& members, const CheckOptions& options, const
     CheckHooks quiet;
     quiet.stop = hooks.stop;
     quiet.progress = hooks.progress;
+    quiet.store = hooks.store;
     previous = check_files(inputs.files, {}, plain, quiet);
     if (std::ranges::all_of(previous.files, [](const FileSheet& file) { return file.error.has_value(); }))
       trouble = previous.files.empty() ? "no file" : base::for_terminal(previous.files.front().error->text);
