@@ -3,8 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
-#include <cstdio>
-#include <cstdlib>
+#include <functional>
 #include <numbers>
 #include <utility>
 
@@ -104,8 +103,8 @@ class Judge {
 
   void run() {
     find_spreads();
-    const auto limit = direct();
-    ring(limit);
+    direct();
+    ring();
     places();
     leak_.measured = leak_.found || leak_.smallest_db <= kWantedDb;
     if (!leak_.measured) leak_.reason = "a leak that could be seen here would have to be louder than −40 dB";
@@ -136,62 +135,52 @@ class Judge {
   }
   [[nodiscard]] double level_in_the_mix(std::complex<double> leak) const { return db(std::norm(in_the_mix(leak))); }
 
-  // Returns the amplitude from which on a leak is found.
-  double direct() {
+  // An image with one delay.
+  void direct() {
     std::vector<double> chance;
     for (const auto& sums : evidence_.shifted) chance.push_back(peaks_.peak_of(sums, weights_, spreads_).tells);
     const double limit = std::max(kTellsLeast, kOverChance * quantile(chance, kUsualChance));
     peak_ = peaks_.peak_of(evidence_.straight, weights_, spreads_);
-    const auto plain = peaks_.peak_of(evidence_.plain, weights_, spreads_);
-    double denominator = 0;
-    std::complex<double> with = 0, without = 0;
-    for (std::size_t o = 0; o < octaves_; ++o) {
-      denominator += weights_[o] * evidence_.straight.denominator[o];
-      with += weights_[o] * evidence_.plain.denominator[o] * peaks_.leak_of(evidence_.plain, o, 0);
-      without += weights_[o] * evidence_.straight.denominator[o] * peaks_.leak_of(evidence_.straight, o, 0);
-    }
-    (void)plain;
-    double plain_denominator = 0;
-    for (std::size_t o = 0; o < octaves_; ++o) plain_denominator += weights_[o] * evidence_.plain.denominator[o];
-    const double taken_out = plain_denominator > 0 && denominator > 0 ? std::abs(with / plain_denominator - without / denominator) : 0;
+    // By how much the estimate moved when the suspect's share in the source was taken out: some of that may have stayed.
+    const auto undelayed = [&](const LeakSums& sums) {
+      std::complex<double> numerator = 0;
+      double all = 0;
+      for (std::size_t o = 0; o < octaves_; ++o) {
+        numerator += weights_[o] * sums.denominator[o] * peaks_.leak_of(sums, o, 0);
+        all += weights_[o] * sums.denominator[o];
+      }
+      return all > 0 ? numerator / all : 0;
+    };
+    const double taken_out = std::abs(undelayed(evidence_.plain) - undelayed(evidence_.straight));
+    double denominator = 0, variance = 0;
+    for (std::size_t o = 0; o < octaves_; ++o) denominator += weights_[o] * evidence_.straight.denominator[o];
     // Without the image itself, which makes the numerator vary too.
-    double variance = 0;
     for (std::size_t o = 0; o < octaves_; ++o) variance += weights_[o] * weights_[o] * spreads_[o] * std::min(variances_[o], evidence_.straight.variance[o]);
     const double error = denominator > 0 ? std::sqrt(variance) / denominator : 1e9;
     const double least = std::sqrt(limit) * error + kUncertain * taken_out;
-    if (std::getenv("LEAK_DEBUG") != nullptr) {
-      std::printf("spreads"); for (double s : spreads_) std::printf(" %.2f", s);
-      std::printf("\nchance med %.1f p90 %.1f max %.1f; peak %.1f delay %d leak %.1f dB phase %.2f err %.1f dB taken out %.1f dB limit %.1f\n", quantile(chance, 0.5), quantile(chance, 0.9), quantile(chance, 1), peak_.tells, peak_.delay, db(std::norm(peak_.leak)), std::arg(peak_.leak), 20*std::log10(peak_.error), db(taken_out*taken_out), limit);
-    }
     leak_.smallest_db = level_in_the_mix(kSurely * least);
+    // Chance finds delays too: without an image they mean nothing.
     leak_.found = peak_.tells > limit && std::abs(peak_.leak) > least;
-    leak_.inverted = (peak_.leak * evidence_.gain).real() < 0;
-    leak_.offset_frames = peak_.delay;
-    // Octaves that differ more than chance lets them keep what they differ by.
-    std::vector<std::complex<double>> own(octaves_);
-    std::vector<double> errors(octaves_, 0.0);
-    double excess = 0, sum = 0;
-    for (std::size_t o = 0; o < octaves_; ++o) {
-      if (!(weights_[o] > 0)) continue;
-      const double d = evidence_.straight.denominator[o];
-      own[o] = peaks_.leak_of(evidence_.straight, o, peak_.delay), errors[o] = spreads_[o] * evidence_.straight.variance[o] / (d * d);
-      excess += evidence_.shares[o] * (std::norm(own[o] - peak_.leak) - errors[o]), sum += evidence_.shares[o];
-    }
-    const double differs = sum > 0 ? std::max(0.0, excess / sum) : 0;
+    leak_.inverted = leak_.found && (peak_.leak * evidence_.gain).real() < 0;
+    leak_.offset_frames = leak_.found ? peak_.delay : 0;
     double level = 0;
     for (std::size_t o = 0; o < octaves_; ++o) {
-      const double keeps = differs + errors[o] > 0 ? differs / (differs + errors[o]) : 0;
-      const auto here = weights_[o] > 0 ? peak_.leak + keeps * (own[o] - peak_.leak) : peak_.leak;
+      auto here = peak_.leak;
+      if (weights_[o] > 0) {
+        const double d = evidence_.straight.denominator[o];
+        const double least_here = std::sqrt(limit * spreads_[o] * evidence_.straight.variance[o]) / d;
+        const auto own = peaks_.leak_of(evidence_.straight, o, peak_.delay);
+        // An octave that differs by more than chance can make it counts by itself.
+        if (leak_.found && std::abs(own - peak_.leak) > least_here) here = own;
+        leak_.octaves.push_back({peaks_.octaves()[o].centre_hz, level_in_the_mix(own), level_in_the_mix(kSurely * least_here), evidence_.shares[o]});
+      }
       level += evidence_.shares[o] * std::norm(in_the_mix(here));
-      if (weights_[o] > 0)
-        leak_.octaves.push_back({peaks_.octaves()[o].centre_hz, level_in_the_mix(own[o]), level_in_the_mix(kSurely * std::sqrt(limit * errors[o])), evidence_.shares[o]});
     }
     leak_.leak_db = db(level);
-    return limit;
   }
 
   // Energy that belongs together without one delay for all lines.
-  void ring(double) {
+  void ring() {
     const auto energy_of = [&](const LeakSums& sums) {
       double energy = 0;
       for (std::size_t o = 0; o < octaves_; ++o) {
@@ -211,11 +200,15 @@ class Judge {
     double over = energy_of(evidence_.straight) - usual, worth = 0;
     for (const auto& sums : evidence_.later) over += energy_of(sums) - usual;
     for (std::size_t o = 0; o < octaves_; ++o) {
-      if (weights_[o] > 0) worth += evidence_.straight.denominator[o] * evidence_.straight.denominator[o] / (spreads_[o] * variances_[o]);
+      if (!(weights_[o] > 0)) continue;
+      const auto& lines = peaks_.octaves()[o];
+      for (auto k = lines.first; k < lines.last; ++k)
+        worth += static_cast<double>(evidence_.straight.lines[k]) * static_cast<double>(evidence_.straight.lines[k]) * static_cast<double>(lines.last - lines.first) / (spreads_[o] * evidence_.straight.variance[o]);
     }
     if (!(worth > 0)) return;
-    const double limit = kDiffuseDeviations * deviation * std::sqrt(1.0 + static_cast<double>(evidence_.later.size()));
-    if (std::getenv("LEAK_DEBUG") != nullptr) std::printf("diffuse over %.3g limit %.3g usual %.3g dev %.3g\n", over, limit, usual, deviation);
+    // What a bus processor leaves of a difference belongs together too; a good part of it was taken out, some stays.
+    const double limit = kDiffuseDeviations * deviation * std::sqrt(1.0 + static_cast<double>(evidence_.later.size())) +
+                         kUncertain * std::max(0.0, energy_of(evidence_.plain) - energy_of(evidence_.straight));
     leak_.smallest_diffuse_db = level_in_the_mix(std::sqrt(1.5 * limit / worth)), leak_.diffuse_db = over > 0 ? level_in_the_mix(std::sqrt(over / worth)) : kFloorDb;
     if (over <= limit || leak_.found) return;
     leak_.diffuse = leak_.found = true;
@@ -230,19 +223,24 @@ class Judge {
       if (block.energy > sounds) chance.push_back(block.peak.tells);
     }
     const double limit = std::max(kBlockTellsLeast, kOverBlockChance * quantile(chance, kUsualBlockChance));
-    if (std::getenv("LEAK_DEBUG") != nullptr) std::printf("block chance med %.1f p99.5 %.1f max %.1f\n", quantile(chance, .5), quantile(chance, .995), quantile(chance, 1));
     double energy = 0, leaks = 0;
+    const LeakBlock* strongest = nullptr;
     std::vector<LeakPlace> found;
     for (const auto& block : evidence_.blocks) {
       energy += block.energy;
       if (block.energy <= sounds || block.peak.tells <= limit) continue;
       const double level = std::norm(in_the_mix(block.peak.leak));
-      leaks += level * block.energy;
+      // Of a difference there is the less the more of it leaks.
+      leaks += level * block.energy * (evidence_.difference ? std::norm(1.0 + block.peak.leak / evidence_.gain) : 1);
       found.push_back({block.from_s, block.to_s, db(level)});
+      if (strongest == nullptr || block.peak.tells > strongest->peak.tells) strongest = &block;
     }
     if (found.empty()) return;
     // One that stands in a few places alone is found by them.
-    if (!leak_.found) leak_.found = true, leak_.leak_db = std::max(leak_.leak_db, db(leaks / energy));
+    if (!leak_.found) {
+      leak_.found = true, leak_.leak_db = db(leaks / energy);
+      leak_.offset_frames = strongest->peak.delay, leak_.inverted = (strongest->peak.leak * evidence_.gain).real() < 0;
+    }
     const double worst = std::ranges::max_element(found, {}, &LeakPlace::leak_db)->leak_db;
     leak_.worst_place_db = worst;
     std::ranges::stable_sort(found, std::greater{}, &LeakPlace::leak_db);
