@@ -38,8 +38,8 @@ const Manual& manual() {
           "a new file, for names are judged too. Links are not followed.",
           "COMMAND is run by sh, for one file at a time, with the file's path as \"$1\" and as SENDWORTHY_FILE; SENDWORTHY_VERDICT "
           "is fail or warn, SENDWORTHY_REASON says why. Write \"$1\" with its quotes, and never put a name into COMMAND itself.",
-          "Goes the folder, this is said, and its return waited for.",
-          "Exit codes, with --until-idle: 0 every file passed, or warned unless --fail-on warn; 1 some file failed; 2 the call, the "
+          "When the folder goes, that is said, and its return is waited for.",
+          "Exit codes: 0, with --until-idle, every file passed, or warned unless --fail-on warn; 1 some file failed; 2 the call, the "
           "configuration or a rule set is wrong; 3 a file without a sheet, a folder that could not be looked into, a command that "
           "failed, or nothing to check at all. The highest wins. 130 interrupted.",
       }};
