@@ -309,7 +309,7 @@ Result<void> check_rate(LossyWish wish, LossyFormat format) {
 std::string aac_coder(const std::atomic<bool>* stop) {
   const auto program = base::find_program("ffmpeg");
   if (!program) return "none";
-  const auto version = known_version(*program, stop);
+  const auto version = known_ffmpeg_version(*program, stop);
   const auto state = base::state_of(*program);
   if (!version || !state) return "none";
   return fmt::format("{} {} {} {}", *program, *version, state->bytes, state->changed_ns);

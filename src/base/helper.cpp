@@ -162,7 +162,7 @@ class Helper {
     auto variables = environment();
     const bool stream = stream_input_.is_open();
     ChildStart start{program_.c_str(), words.data(), variables.data(), stream ? stream_input_.number() : in.read.number(), out.write.number(), err.write.number()};
-    if (stream) start.bounds = ChildBounds{limits_.memory_bytes, static_cast<std::int64_t>(std::ceil(limits_.total_s))};
+    if (stream) start.bounds = ChildBounds{static_cast<std::int64_t>(limits_.memory_bytes), static_cast<std::int64_t>(std::ceil(limits_.total_s))};
     child_ = start_child(start);
     if (child_ < 0) return false;
     to_ = std::move(in.write);

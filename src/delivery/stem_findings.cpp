@@ -67,6 +67,7 @@ std::string words_of(const Sum& sum, SumCause cause) {
     case SumCause::bus_processing:
       return sum.slow ? fmt::format("processing on the mix bus: its gain moves between {} and {}", db(sum.slow->lowest_db), db(sum.slow->highest_db)) : "processing on the mix bus";
     case SumCause::bus_filter: return "a filter on the mix bus";
+    case SumCause::bus_distortion: return "distortion on the mix bus";
     case SumCause::unexplained: return "no single cause explains it";
   }
   return {};

@@ -131,14 +131,14 @@ Result<Pair> pair_of(const FileSheet& before, const FileSheet& after, const Hook
   pair.old_path = before.path, pair.new_path = after.path;
   pair.old_rate = before.facts.sample_rate, pair.new_rate = after.facts.sample_rate;
   const auto no_number = [](const FileSheet& one) {
-    const auto found = std::ranges::find(one.measurements, "non_finite_samples", &Measurement::id);
-    return found != one.measurements.end() && number(found->outcome).value_or(0) > 0;
+    const auto reading = std::ranges::find(one.measurements, "non_finite_samples", &Measurement::id);
+    return reading != one.measurements.end() && number(reading->outcome).value_or(0) > 0;
   };
   // Every meter reads them as silence, the digest too.
   if (no_number(before) || no_number(after)) pair.remark = "samples that are no number were read as silence";
   const auto silent = [](const FileSheet& one) {
-    const auto found = std::ranges::find(one.measurements, "sample_peak", &Measurement::id);
-    return found != one.measurements.end() && !number(found->outcome);
+    const auto reading = std::ranges::find(one.measurements, "sample_peak", &Measurement::id);
+    return reading != one.measurements.end() && !number(reading->outcome);
   };
   if (silent(before) || silent(after)) pair.remark = silent(before) && silent(after) ? "both are digital silence" : silent(before) ? "the old file is digital silence" : "the new file is digital silence";
   const bool same_bytes = !before.file_digest.empty() && before.file_digest == after.file_digest;
