@@ -103,42 +103,6 @@ tl::unexpected<Error> cannot_write(const std::string& path, const std::string& w
   return fail(ErrorCode::output, "cannot write " + shown(path) + ": " + why);
 }
 
-enum class Synced { yes, no };
-
-// Writes a new file beside `target` and renames it over that. `path` is how the user knows it.
-Result<void> write_beside(const std::string& path, const std::string& target, std::string_view content, mode_t rights,
-                          std::optional<mode_t> exact_rights, Synced synced) {
-  const auto slash = target.rfind('/');
-  const std::string folder = slash == std::string::npos ? "" : target.substr(0, slash + 1);
-  // A short name of its own, not the target's with an ending: that one may already be as long as names can be.
-  static std::atomic<unsigned> counter{0};
-  for (int attempt = 0; attempt < 100; ++attempt) {
-    const std::string temporary = folder + std::string(kTemporaryStart) + std::to_string(static_cast<long>(::getpid())) + "-" +
-                                  std::to_string(counter.fetch_add(1)) + std::string(kTemporaryEnd);
-    if (!Registered::fits(temporary)) return cannot_write(path, reason(ENAMETOOLONG));
-    const Registered registered(temporary);  // before the file exists, so that no signal falls between
-    Descriptor file(open_retrying(temporary.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW, rights));
-    if (file.get() < 0) {
-      if (errno == EEXIST) continue;
-      return cannot_write(path, reason(errno));
-    }
-    const auto give_up = [&](int error) {
-      file.close();
-      ::unlink(temporary.c_str());
-      return cannot_write(path, reason(error));
-    };
-    if (exact_rights && ::fchmod(file.get(), *exact_rights) != 0) return give_up(errno);
-    if (const int error = write_all(file.get(), content)) return give_up(error);
-    // Some file systems cannot sync; that is no reason to lose a sheet that was written.
-    if (synced == Synced::yes && ::fsync(file.get()) != 0 && errno != EINVAL && errno != ENOTSUP && errno != EROFS)
-      return give_up(errno);
-    if (file.close() != 0) return give_up(errno);
-    if (std::rename(temporary.c_str(), target.c_str()) != 0) return give_up(errno);
-    return {};
-  }
-  return cannot_write(path, "no free name for a temporary file beside it");
-}
-
 }  // namespace
 
 Result<std::string> read_text(const std::string& path, std::size_t limit) {
@@ -175,6 +139,84 @@ Result<std::string> read_text(const std::string& path, std::size_t limit) {
   }
 }
 
+namespace {
+
+/// How a file is made.
+struct Making {
+  mode_t rights = 0666;
+  std::optional<mode_t> exact_rights;  ///< of the file that will be replaced, where there is one
+  bool synced = true;
+};
+
+/// A whole temporary file beside its target, under a name that a signal handler can remove. Gone with this object unless it was
+/// put in place.
+class Unfinished {
+ public:
+  Unfinished(std::string path, std::string target, const std::string& temporary)
+      : path_(std::move(path)), target_(std::move(target)), temporary_(temporary), registered_(temporary) {}
+  Unfinished(const Unfinished&) = delete;
+  Unfinished& operator=(const Unfinished&) = delete;
+  ~Unfinished() {
+    if (there_) ::unlink(temporary_.c_str());
+  }
+
+  /// 0, or errno. EEXIST: the name is taken.
+  int write(std::string_view content, const Making& making) {
+    Descriptor file(open_retrying(temporary_.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW, making.rights));
+    if (file.get() < 0) return errno;
+    there_ = true;
+    if (making.exact_rights && ::fchmod(file.get(), *making.exact_rights) != 0) return errno;
+    if (const int error = write_all(file.get(), content)) return error;
+    // Some file systems cannot sync; that is no reason to lose a sheet that was written.
+    if (making.synced && ::fsync(file.get()) != 0 && errno != EINVAL && errno != ENOTSUP && errno != EROFS) return errno;
+    return file.close() != 0 ? errno : 0;
+  }
+
+  Result<void> put_in_place() {
+    if (std::rename(temporary_.c_str(), target_.c_str()) != 0) return cannot_write(path_, reason(errno));
+    there_ = false;
+    return {};
+  }
+
+ private:
+  std::string path_, target_, temporary_;
+  Registered registered_;  // before the file exists, so that no signal falls between
+  bool there_ = false;
+};
+
+/// Writes a new file beside `target`. `path` is how the user knows it.
+Result<std::unique_ptr<Unfinished>> write_beside(const std::string& path, const std::string& target, std::string_view content, const Making& making) {
+  const auto slash = target.rfind('/');
+  const std::string folder = slash == std::string::npos ? "" : target.substr(0, slash + 1);
+  // A short name of its own, not the target's with an ending: that one may already be as long as names can be.
+  static std::atomic<unsigned> counter{0};
+  for (int attempt = 0; attempt < 100; ++attempt) {
+    const std::string temporary = folder + std::string(kTemporaryStart) + std::to_string(static_cast<long>(::getpid())) + "-" +
+                                  std::to_string(counter.fetch_add(1)) + std::string(kTemporaryEnd);
+    if (!Registered::fits(temporary)) return cannot_write(path, reason(ENAMETOOLONG));
+    auto file = std::make_unique<Unfinished>(path, target, temporary);
+    const int error = file->write(content, making);
+    if (error == EEXIST) continue;
+    if (error != 0) return cannot_write(path, reason(error));
+    return file;
+  }
+  return cannot_write(path, "no free name for a temporary file beside it");
+}
+
+Result<std::unique_ptr<Unfinished>> write_beside(const std::string& path, std::string_view content) {
+  struct stat info {};
+  const bool exists = ::stat(path.c_str(), &info) == 0;
+  // A link is followed once, here: renaming over it would replace the link and leave its target as it was.
+  std::string target = path;
+  if (exists) {
+    const std::unique_ptr<char, decltype(&std::free)> real(::realpath(path.c_str(), nullptr), &std::free);
+    if (real) target = real.get();
+  }
+  return write_beside(path, target, content, {0666, exists ? std::optional<mode_t>(info.st_mode & 07777) : std::nullopt, true});
+}
+
+}  // namespace
+
 Result<void> write_then_rename(const std::string& path, std::string_view content) {
   if (path.empty() || path.find('\0') != std::string::npos) return cannot_write(path, "that is no file name");
 
@@ -188,19 +230,32 @@ Result<void> write_then_rename(const std::string& path, std::string_view content
     if (device.close() != 0) return cannot_write(path, reason(errno));
     return {};
   }
-
-  // A link is followed once, here: renaming over it would replace the link and leave its target as it was.
-  std::string target = path;
-  if (exists) {
-    const std::unique_ptr<char, decltype(&std::free)> real(::realpath(path.c_str(), nullptr), &std::free);
-    if (real) target = real.get();
-  }
-  return write_beside(path, target, content, 0666, exists ? std::optional(info.st_mode & 07777) : std::nullopt, Synced::yes);
+  const auto file = write_beside(path, content);
+  if (!file) return tl::unexpected(file.error());
+  return (*file)->put_in_place();
 }
 
 Result<void> write_private(const std::string& path, std::string_view content) {
   if (path.empty() || path.find('\0') != std::string::npos) return cannot_write(path, "that is no file name");
-  return write_beside(path, path, content, 0600, std::nullopt, Synced::no);
+  const auto file = write_beside(path, path, content, {0600, std::nullopt, false});
+  if (!file) return tl::unexpected(file.error());
+  return (*file)->put_in_place();
+}
+
+Result<void> write_all_then_rename(const std::vector<std::pair<std::string, std::string>>& paths_and_contents) {
+  std::vector<std::unique_ptr<Unfinished>> all;
+  for (const auto& [path, content] : paths_and_contents) {
+    if (path.empty() || path.find('\0') != std::string::npos) return cannot_write(path, "that is no file name");
+    struct stat info {};
+    if (::stat(path.c_str(), &info) == 0 && !S_ISREG(info.st_mode)) return cannot_write(path, "something that is no file has this name; move it away");
+    auto file = write_beside(path, content);
+    if (!file) return tl::unexpected(file.error());
+    all.push_back(std::move(*file));
+  }
+  for (const auto& one : all) {
+    if (auto placed = one->put_in_place(); !placed) return placed;
+  }
+  return {};
 }
 
 void remove_unfinished_files() noexcept {

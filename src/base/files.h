@@ -4,6 +4,8 @@
 #include <cstddef>
 #include <string>
 #include <string_view>
+#include <utility>
+#include <vector>
 
 #include <sendworthy/result.h>
 
@@ -22,7 +24,11 @@ namespace sendworthy::base {
 /// How the names of those temporary files begin and end.
 inline constexpr std::string_view kTemporaryStart = ".sendworthy-", kTemporaryEnd = ".tmp";
 
-/// Removes every temporary file that these two have open right now. Async-signal-safe.
+/// Several files that belong together, at most 8: all are written to temporary files before the first is renamed, in the order
+/// given. Nothing is renamed, and nothing left behind, when one cannot be written. Error: output.
+[[nodiscard]] Result<void> write_all_then_rename(const std::vector<std::pair<std::string, std::string>>& paths_and_contents);
+
+/// Removes every temporary file that the functions above have open right now. Async-signal-safe.
 void remove_unfinished_files() noexcept;
 
 }  // namespace sendworthy::base
