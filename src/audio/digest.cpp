@@ -5,6 +5,7 @@
 #include <openssl/evp.h>
 
 #include <algorithm>
+#include <optional>
 #include <vector>
 
 #include "audio/bytes.h"
@@ -60,24 +61,37 @@ std::optional<BytesName> name_of_bytes(const std::string& path, const std::atomi
   return BytesName{hash.hex(), file->state()};
 }
 
-Result<std::string> sha256_of_file(const std::string& path) {
+Result<FileDigests> digests_of_file(const std::string& path, WithMd5 with_md5, const std::function<bool(std::int64_t)>& go_on) {
   auto file = base::InputFile::open(path);
   if (!file) return tl::unexpected(file.error());
-  Digest digest(Digest::Kind::sha256);
+  Digest sha256(Digest::Kind::sha256);
+  std::optional<Digest> md5;
+  if (with_md5 == WithMd5::yes) md5.emplace(Digest::Kind::md5);
+  FileDigests digests;
   std::vector<std::uint8_t> block(256 << 10);
-  for (std::int64_t at = 0;;) {
-    const auto got = file->read_at(at, block.data(), std::ssize(block));
+  while (true) {
+    const auto got = file->read_at(digests.size, block.data(), std::ssize(block));
     if (!file->error().empty())
       return fail(ErrorCode::unreadable, fmt::format("cannot read \"{}\": reading failed: {}", path, file->error()));
     if (got == 0) break;
-    digest.add(block.data(), static_cast<std::size_t>(got));
-    at += got;
+    sha256.add(block.data(), static_cast<std::size_t>(got));
+    if (md5) md5->add(block.data(), static_cast<std::size_t>(got));
+    digests.size += got;
+    if (go_on && !go_on(digests.size)) return fail(ErrorCode::interrupted, fmt::format("\"{}\": interrupted", path));
   }
-  auto hex = digest.hex();
-  if (hex.empty())
-    return fail(ErrorCode::unreadable,
-                fmt::format("cannot compute SHA-256 of \"{}\": this machine's OpenSSL refuses it", path));
-  return hex;
+  digests.sha256 = sha256.hex();
+  if (md5) digests.md5 = md5->hex();
+  if (digests.sha256.empty() || (md5 && digests.md5.empty())) {
+    return fail(ErrorCode::unreadable, fmt::format("cannot compute {} of \"{}\": this machine's OpenSSL refuses it",
+                                                   digests.sha256.empty() ? "SHA-256" : "MD5", path));
+  }
+  return digests;
+}
+
+Result<std::string> sha256_of_file(const std::string& path) {
+  auto digests = digests_of_file(path, WithMd5::no);
+  if (!digests) return tl::unexpected(digests.error());
+  return std::move(digests->sha256);
 }
 
 }  // namespace sendworthy::audio

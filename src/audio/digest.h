@@ -4,9 +4,12 @@
 #include <array>
 #include <atomic>
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
+
+#include <sendworthy/result.h>
 
 #include "base/os.h"
 
@@ -40,5 +43,15 @@ struct BytesName {
 [[nodiscard]] std::optional<BytesName> name_of_bytes(const std::string& path, const std::atomic<bool>* stop);
 
 [[nodiscard]] std::string openssl_version();
+
+struct FileDigests {
+  std::string sha256, md5;  ///< lower-case hexadecimal; md5 empty where it was not asked for
+  std::int64_t size = 0;    ///< bytes that were read
+};
+enum class WithMd5 { no, yes };
+
+/// Over the bytes of a file, in one read and in constant memory. `go_on` hears after each piece how many bytes were read so far;
+/// false ends early. Errors: missing, unreadable, interrupted.
+[[nodiscard]] Result<FileDigests> digests_of_file(const std::string& path, WithMd5 with_md5, const std::function<bool(std::int64_t)>& go_on = {});
 
 }  // namespace sendworthy::audio
