@@ -21,10 +21,10 @@ std::string page_head(std::string_view title) {
   return out;
 }
 
-std::string page_foot(std::string_view tool_version) {
-  return "<footer class=\"soft\"><p>sendworthy " + safe(tool_version) +
-         ". Nothing passes that was not measured; what was not asked was not judged.</p></footer>\n<script>" +
-         std::string(kPageScript) + "</script>\n</body>\n</html>\n";
+std::string page_foot(std::string_view tool_version, PageScript script) {
+  auto out = "<footer class=\"soft\"><p>sendworthy " + safe(tool_version) + ". Nothing passes that was not measured; what was not asked was not judged.</p></footer>\n";
+  if (script == PageScript::of_the_sheet) out += "<script>" + std::string(kPageScript) + "</script>\n";
+  return out + "</body>\n</html>\n";
 }
 
 std::string picture_tools(bool back) {

@@ -10,8 +10,9 @@ namespace sendworthy::sheet {
 [[nodiscard]] std::string safe(std::string_view text);
 /// Up to and with <body>; `title` as plain text.
 [[nodiscard]] std::string page_head(std::string_view title);
+enum class PageScript { none, of_the_sheet };
 /// From <footer> on.
-[[nodiscard]] std::string page_foot(std::string_view tool_version);
+[[nodiscard]] std::string page_foot(std::string_view tool_version, PageScript script = PageScript::of_the_sheet);
 /// The buttons that move through pictures over time; `back` where findings lead to them.
 [[nodiscard]] std::string picture_tools(bool back);
 

@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "base/text.h"
+#include "sheet/json_parts.h"
 #include "sheet/json_text.h"
 #include "sheet/order.h"
 #include "sheet/pair_words.h"
@@ -462,6 +463,11 @@ class OfTheSet {
 };
 
 }  // namespace
+
+void facts_as_json(JsonText& json, const FileSheet& file) { write_facts(json, file); }
+
+void measurement_as_json(JsonText& json, const Measurement& measurement, const Catalog& catalog) { write_measurement(json, measurement, catalog); }
+
 }  // namespace sheet
 
 std::string render_json(const Sheet& sheet, const Catalog& catalog) {

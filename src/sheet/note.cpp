@@ -3,11 +3,11 @@
 #include <sendworthy/render.h>
 
 #include <algorithm>
-#include <cctype>
 #include <string>
 #include <vector>
 
 #include "base/text.h"
+#include "sheet/markdown.h"
 #include "sheet/order.h"
 #include "sheet/phrases.h"
 
@@ -18,24 +18,6 @@ namespace {
 constexpr std::size_t kItemsShown = 8;  // per heading: it stays one page
 constexpr std::size_t kFilesShown = 24;
 constexpr std::string_view kBlank = "____________________";
-
-bool is_word(char c) {
-  return std::isalnum(static_cast<unsigned char>(c)) != 0 || static_cast<unsigned char>(c) >= 0x80;
-}
-
-/// Text that Markdown leaves alone. An underscore inside a word is harmless and stays readable.
-std::string md(std::string_view bytes) {
-  const std::string text = base::for_terminal(bytes);
-  std::string out;
-  for (std::size_t i = 0; i < text.size(); ++i) {
-    const char c = text[i];
-    const bool inside = i > 0 && i + 1 < text.size() && is_word(text[i - 1]) && is_word(text[i + 1]);
-    const bool marks = std::string_view("\\`*[]<>|&~#$").find(c) != std::string_view::npos || (c == '_' && !inside);
-    if (marks) out += '\\';
-    out += c;
-  }
-  return out;
-}
 
 const Measurement* find(const FileSheet& file, std::string_view id) {
   const auto found = std::find_if(file.measurements.begin(), file.measurements.end(),

@@ -1,0 +1,15 @@
+// Parts of a sheet's JSON that stand in other documents in the same shape.
+#pragma once
+
+#include <sendworthy/sheet.h>
+
+#include "sheet/json_text.h"
+
+namespace sendworthy::sheet {
+
+/// The member "facts".
+void facts_as_json(JsonText& json, const FileSheet& file);
+/// The object that stands under a measurement's key.
+void measurement_as_json(JsonText& json, const Measurement& measurement, const Catalog& catalog);
+
+}  // namespace sendworthy::sheet
