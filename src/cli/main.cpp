@@ -21,7 +21,7 @@ std::span<const Command> commands() {
       {"check", "FILE...", "judge files by a rule set and print a sheet", run_check},
       {"measure", "FILE...", "print all measurements, judge nothing", run_measure},
       {"compare", "OLD NEW", "say what became of a bounce: what differs, where, by how much", run_compare},
-      {"deliver", "new DIR | check ORDER", "hold a set of files against what was ordered", run_deliver},
+      {"deliver", "TASK ORDER|DIR", "hold a set of files against what was ordered; hand it over", run_deliver},
       {"watch", "DIR", "check each bounce as it lands in a folder", run_watch},
       {"merge", "SHEET...", "make one sheet and one verdict of many JSONL sheets", run_merge},
       {"rules", "[NAME]", "list, show and validate rule sets", run_rules},

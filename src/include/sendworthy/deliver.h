@@ -22,4 +22,27 @@ struct OrderOptions {
 /// that its paths fit. Errors: missing, unreadable; no_audio.
 [[nodiscard]] Result<std::string> new_order(const std::string& folder, const std::string& order_path);
 
+struct HandOffOptions {
+  OrderOptions order;
+  std::string by;      ///< who hands over; empty: not said
+  std::string anyway;  ///< why a set that fails goes out all the same; empty: it does not
+};
+
+/// What came of handing over.
+struct HandOff {
+  Sheet sheet;                       ///< of the check
+  std::vector<std::string> written;  ///< paths; none: the set fails, no reason was given, and nothing was written
+};
+
+/// Checks the set and writes manifest.json, SHA256SUMS, MD5SUMS, hand-off.md and hand-off.html into the order's folder: all, or
+/// none. What stands there already is replaced only if an earlier run wrote it and nobody has changed it since. The day in it is
+/// CheckOptions::today. Errors: those of check_order; usage, for a file that is not ours; unreadable, for a file that cannot be
+/// read or changed during the run; output; interrupted.
+[[nodiscard]] Result<HandOff> hand_off(const std::string& order_path, const HandOffOptions& options, const CheckHooks& hooks = {});
+
+/// Holds every byte of a folder against its manifest.json: a sheet without files, whose findings (rule "manifest-intact") name what
+/// is missing, was changed or was added. Links are named and not followed. `jobs`: threads; the result does not depend on it.
+/// Errors: missing, unreadable; rules, for a manifest that is none; interrupted.
+[[nodiscard]] Result<Sheet> receive(const std::string& folder, int jobs, const CheckHooks& hooks = {});
+
 }  // namespace sendworthy
