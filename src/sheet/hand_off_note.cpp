@@ -60,8 +60,10 @@ class Maker {
     table();
     if (!manifest_.anyway.empty())
       page_.sections.push_back({"Sent although it fails", manifest_.anyway, {}});
-    list("What stands open", "", [](const Finding& one) { return one.status == Status::fail || one.status == Status::warn || one.status == Status::not_measured; });
-    list("Left as it is on purpose", "", [](const Finding& one) { return one.status == Status::waived; });
+    list("What stands open", [](const Finding& one) {
+      return one.status == Status::fail || one.status == Status::warn || one.status == Status::not_measured;
+    });
+    list("Left as it is on purpose", [](const Finding& one) { return one.status == Status::waived; });
     page_.how = {{"sendworthy deliver receive .", "every byte of every file, and what is missing or was added"},
                  {"sha256sum -c SHA256SUMS", "the same for the files listed, with the tool that most systems have"}};
     return std::move(page_);
@@ -100,8 +102,8 @@ class Maker {
     page_.more_rows = and_more(page_.rows.size(), static_cast<std::int64_t>(items_.size()));
   }
 
-  void list(std::string heading, std::string text, const std::function<bool(const Finding&)>& wanted) {
-    Page::Section section{std::move(heading), std::move(text), {}};
+  void list(std::string heading, const std::function<bool(const Finding&)>& wanted) {
+    Page::Section section{std::move(heading), {}, {}};
     std::size_t total = 0;
     const auto add = [&](const Finding& finding, std::string_view file) {
       if (!wanted(finding) || ++total > kRowsShown) return;

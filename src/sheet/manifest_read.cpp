@@ -115,7 +115,8 @@ const Json& object(const Json& parent, const char* name) {
 
 std::int64_t size(const Json& file) {
   const auto& json = member(file, "size");
-  if (!json.is_number_integer() || (json.is_number_unsigned() && json.get<std::uint64_t>() > static_cast<std::uint64_t>(kLargest)) || json.get<std::int64_t>() < 0)
+  const bool too_large = json.is_number_unsigned() && json.get<std::uint64_t>() > static_cast<std::uint64_t>(kLargest);
+  if (!json.is_number_integer() || too_large || json.get<std::int64_t>() < 0)
     throw Misshapen{"\"size\" must be a whole number of bytes from 0 up"};
   return json.get<std::int64_t>();
 }
