@@ -71,6 +71,7 @@ class Pages:
         self.page("hostile", "--rules", self.hostile(), self.hostile_song())
         self.merged()
         self.pair()
+        self.ordered()
 
     def program(self, *arguments):
         environment = {"PATH": "/usr/bin:/bin", "HOME": str(self.folder)}
@@ -121,6 +122,19 @@ class Pages:
                        cwd=self.room, check=True, capture_output=True)
         self.pages["pair"] = self.folder / "pair.html"
         self.pages["pair"].write_bytes(self.program("compare", "--format", "html", "song.wav", new))
+
+    def ordered(self):
+        """A small set against its order: one file late and loud, one missing, one too many under a hostile name."""
+        folder = self.room / "set"
+        folder.mkdir()
+        shutil.copy(self.room / "song.wav", folder / "main.wav")
+        subprocess.run(["sox", "song.wav", "set/instrumental.wav", "vol", "0.8", "pad", "0.01", "trim", "0", "29.5"], cwd=self.room, check=True, capture_output=True)
+        shutil.copy(self.room / "blip.wav", folder / "extra <script>alert(5)<'script>.wav")
+        items = "".join(f'[[item]]\nversion = "{version}"\nfile = "{name}"\n' for version, name in
+                        (("main", "main.wav"), ("instrumental", "instrumental.wav"), ("tv mix", "tv.wav")))
+        (folder / "order.toml").write_text('[order]\ntitle = "Low <b>Water</b>"\nartist = "Nobody Known"\n' + items)
+        self.pages["set"] = self.folder / "set.html"
+        self.pages["set"].write_bytes(self.program("deliver", "check", "set/order.toml", "--format", "html"))
 
     def merged(self):
         parts = [self.room / "one.jsonl", self.room / "two.jsonl"]
@@ -270,6 +284,12 @@ class PageInABrowser(unittest.TestCase):
         self.assertIn("onerror=alert(2)", text)
         self.assertIn("<script>alert(3)</script>", text)
         self.assertIn("<script>alert(4)<'script>", self.seen["pair"]["text"])
+        self.assertIn("<script>alert(5)<'script>", self.seen["set"]["text"])
+
+    def test_a_set_is_a_table_of_items_against_findings(self):
+        text = self.seen["set"]["text"]
+        for words in ("Items against findings", "missing", "Length alike", "Low <b>Water</b>"):
+            self.assertIn(words, text)
 
 
 if __name__ == "__main__":
