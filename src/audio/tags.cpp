@@ -308,6 +308,27 @@ std::int64_t read_id3v2(Walk& walk, std::int64_t offset, std::int64_t end, const
   return total;
 }
 
+namespace {
+
+/// ID3v1 has no word on letters; writers put Latin-1 into it (common practice, no source), some UTF-8.
+std::string latin_text(std::string_view bytes) {
+  const auto points = base::code_points(bytes);
+  if (std::all_of(points.begin(), points.end(), [](const base::CodePoint& one) { return one.valid; })) return std::string(bytes);
+  std::string text;
+  for (const char c : bytes) {
+    const auto byte = static_cast<unsigned char>(c);
+    if (byte < 0x80) {
+      text += c;
+    } else {
+      text += static_cast<char>(0xC0 | byte >> 6);
+      text += static_cast<char>(0x80 | (byte & 0x3F));
+    }
+  }
+  return text;
+}
+
+}  // namespace
+
 std::int64_t read_end_tags(Walk& walk, std::int64_t start, std::int64_t end) {
   for (int i = 0; i < 8; ++i) {
     const auto before = end;
@@ -316,7 +337,7 @@ std::int64_t read_end_tags(Walk& walk, std::int64_t start, std::int64_t end) {
       constexpr std::pair<const char*, std::pair<int, std::size_t>> kFields[] = {
           {"title", {3, 30}}, {"artist", {33, 30}}, {"album", {63, 30}}, {"date", {93, 4}}, {"comment", {97, 28}}};
       for (const auto& [name, place] : kFields) {
-        const auto value = until_nul(text_at(p + place.first, place.second));
+        const auto value = latin_text(until_nul(text_at(p + place.first, place.second)));
         walk.text("ID3v1", name, value);
         walk.tag(name, value, "ID3v1");
       }

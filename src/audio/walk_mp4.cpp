@@ -219,7 +219,9 @@ class Mp4Walk {
     const auto* p = box && box->length() >= 8 ? window_.at(box->body, 8) : nullptr;
     if (p == nullptr) return refuse("its sound track does not say what it holds (no stsd); export it again");
     if (be32(p + 4) > 1) walk_.contradict(box->at, fmt::format("{} descriptions of the sound; only the first one is read", be32(p + 4)));
-    const auto entry = boxes_.next(box->body + 8, box->end);
+    // Of its own budget: a heap of boxes elsewhere must not keep the sound from being known.
+    Mp4Boxes boxes(walk_);
+    const auto entry = boxes.next(box->body + 8, box->end);
     // Reserved, reference, version, two reserved, channels, bits, two reserved, rate in 16.16: 28 bytes.
     const auto* e = entry && entry->length() >= 28 ? window_.at(entry->body, 28) : nullptr;
     if (e == nullptr) return refuse("the description of its sound is broken; export it again");
@@ -232,9 +234,9 @@ class Mp4Walk {
     const auto look = [&](const Mp4Box& part) {
       if (part.type == wanted && !found) found = part;
     };
-    boxes_.in(std::min(entry->body + skip, entry->end), entry->end, [&](const Mp4Box& part) {
+    boxes.in(std::min(entry->body + skip, entry->end), entry->end, [&](const Mp4Box& part) {
       look(part);
-      if (part.type == "wave") boxes_.in(part.body, part.end, look);  // QuickTime
+      if (part.type == "wave") boxes.in(part.body, part.end, look);  // QuickTime
     });
     if (entry->type == "enca" || entry->type == "drms")
       return refuse("its sound is encrypted against copying; ask for a file without protection");

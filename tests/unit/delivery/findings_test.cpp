@@ -482,7 +482,13 @@ TEST_CASE("an album: codes, order, gaps, joins, loudness") {
   CHECK(status_of(sheet, "album-order", "03 Two.wav") == Status::fail);
   CHECK(status_of(sheet, "sequence-numbers") == Status::warn);
   CHECK(status_of(album("gap_s = 20\n", 0), "album-order") == Status::fail);
-  CHECK(status_of(album("gapless = true\n", 0), "album-order") != Status::pass);
+  Set joined;
+  joined.add("main", "01 One", song(), "title = \"One\"\n");
+  joined.add("main", "02 Two", later(band(), 441), "title = \"Two\"\n");
+  joined.rest += "\n[album]\ngapless = true\n";
+  sheet = joined.check();
+  CHECK(status_of(sheet, "album-order", "02 Two.wav") == Status::fail);
+  CHECK_MESSAGE(has(words_of(sheet, "album-order", "02 Two.wav"), "digital silence at the join"), words_of(sheet, "album-order"));
 }
 
 TEST_CASE("a waiver of the order reaches the set, ends on its day, and warns where it met nothing") {
