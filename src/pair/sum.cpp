@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
-#include <numeric>
 #include <utility>
 
 #include "base/text.h"
@@ -30,7 +29,6 @@ constexpr double kExplained = 0.25;    // likewise: a gain that moves or a filte
 constexpr double kMaybe = 0.5;         // likewise in blocks: worth a look
 constexpr double kNearlyAll = 0.05;    // likewise: worth no other
 constexpr double kMissingDb = -40;     // over the mix: less may be distortion of the sum
-constexpr double kFollows = 0.85, kFaster = 1.5;  // of the levels, block by block: correlation, and dB for each dB of the sum
 constexpr int kRounds = 8, kShifts = 3;
 constexpr double kSettled = 0.002, kLeastLag = 0.02, kSure = 4, kNearWhole = 0.01;  // frames
 constexpr double kLeastSpanDb = 0.2;
@@ -150,27 +148,9 @@ class Summer {
       }
       if (fit.tied_to[u] >= 0) step.tied_to[one.row] = unknowns[static_cast<std::size_t>(fit.tied_to[u])].row;
     }
-    share_with_copies(start, step);
+    share_with_copies(input_, grams_, sum_, step);
     step.left = energies_of(grams_, totals_.data(), step.gains).left();
     return step;
-  }
-
-  // A part and its copy at h times its level were fitted as one. Where that needs 1 + h, both are in the mix.
-  void share_with_copies(const Gains& start, Step& step) const {
-    for (std::size_t i = 0; i < input_.count(); ++i) {
-      if (!sum_.parts[i].copy_of || sum_.parts[i].whole_mix) continue;
-      const auto first = *sum_.parts[i].copy_of;
-      double both = 0, energy = 0, fitted = 0, common = 0;
-      for (std::size_t c = 0; c < grams_.channels; ++c) {
-        const double* here = totals_.data() + c * grams_.pairs();
-        const double own = here[dsp::product_at(first, first)];
-        both += here[dsp::product_at(first, i)], energy += own, fitted += step.gains.at(c, first) * own, common += start.at(c, first) * own;
-      }
-      if (energy <= 0) continue;
-      const double copy = both / energy;
-      if (copy <= 0 || std::abs(fitted - (1 + copy) * common) >= std::abs(fitted - common)) continue;
-      for (std::size_t c = 0; c < grams_.channels; ++c) step.gains.at(c, first) /= 1 + copy, step.gains.at(c, i) = step.gains.at(c, first);
-    }
   }
 
   // Steps without delays, or with those that were found; chooses.
@@ -360,7 +340,7 @@ class Summer {
   void name_the_rest(const std::optional<Moved>& moved) {
     const double base = left();
     if (rest_->moving_left <= kExplained * base && moved && rest_->moving_left <= rest_->filter_left) {
-      read_moving(rest_->moving, rest_->sum_energy);
+      sum_.slow = slow_gain_of(rest_->moving, rest_->sum_energy, static_cast<double>(grams_.block) / input_.rate());
       if (sum_.slow->highest_db - sum_.slow->lowest_db >= kLeastSpanDb) {
         cause_ = SumCause::bus_processing;
         add_step(shifted_ ? "delays and a gain that moves" : "a gain that moves", moved->gains);
@@ -379,7 +359,7 @@ class Summer {
     }
     if (moving_part_found(base)) return;
     if (rest_->rest.like) cause_ = SumCause::unexplained;
-    else if (follows()) cause_ = SumCause::bus_distortion;
+    else if (rest_follows(grams_, steps_[chosen_].gains)) cause_ = SumCause::bus_distortion;
     else cause_ = db(base / mix_) > kMissingDb ? SumCause::missing : SumCause::unexplained;
   }
 
@@ -402,50 +382,12 @@ class Summer {
       for (std::size_t c = 0; c < grams_.channels; ++c) sum += grams_.at(b, c)[dsp::product_at(*which, *which)];
       energy.push_back(sum);
     }
-    read_moving(best, energy);
+    sum_.slow = slow_gain_of(best, energy, static_cast<double>(grams_.block) / input_.rate());
     sum_.parts[*which].moving_db = sum_.slow->highest_db - sum_.slow->lowest_db;
     cause_ = SumCause::part_processing;
     add_step(shifted_ ? "delays and a gain that moves over one part" : "a gain that moves over one part", gains);
     steps_.back().left = least, chosen_ = steps_.size() - 1;
     return true;
-  }
-
-  void read_moving(const std::vector<double>& gains, const std::vector<double>& energy) {
-    SlowGain slow;
-    slow.step_s = static_cast<double>(grams_.block) / input_.rate();
-    double all = 0, loudest = 0;
-    for (const double one : energy) all += one, loudest = std::max(loudest, one);
-    std::vector<std::size_t> order;
-    for (std::size_t b = 0; b < std::min(gains.size(), energy.size()); ++b) {
-      const bool sounds = energy[b] > 1e-6 * loudest && gains[b] > 0;
-      slow.over_time.push_back(sounds ? static_cast<float>(20 * std::log10(gains[b])) : std::numeric_limits<float>::quiet_NaN());
-      if (sounds && energy[b] > 1e-3 * loudest) order.push_back(b);
-    }
-    std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return gains[a] < gains[b]; });
-    double below = 0;
-    bool low = false;
-    for (const auto b : order) {
-      const double value = static_cast<double>(slow.over_time[b]), at = static_cast<double>(b) * slow.step_s;
-      if (below <= 0.95 * all) slow.highest_db = value, slow.highest_at_s = at;
-      below += energy[b];
-      if (!low && below >= 0.05 * all) low = true, slow.lowest_db = value, slow.lowest_at_s = at;
-    }
-    sum_.slow = std::move(slow);
-  }
-
-  // Whether the level of what is left goes with the sum's, and faster: of a cubic bend three dB for each.
-  [[nodiscard]] bool follows() const {
-    const auto& gains = steps_[chosen_].gains;
-    double n = 0, x = 0, y = 0, xx = 0, yy = 0, xy = 0;
-    const auto size = grams_.pairs() * grams_.channels;
-    for (std::size_t b = 0; b < grams_.blocks(); ++b) {
-      const auto energies = energies_of(grams_, grams_.values.data() + b * size, gains);
-      if (energies.sum <= 1e-6 * mix_ / static_cast<double>(grams_.blocks())) continue;
-      const double sum = db(energies.sum / mix_), rest = db(energies.left() / mix_);
-      ++n, x += sum, y += rest, xx += sum * sum, yy += rest * rest, xy += sum * rest;
-    }
-    const double spread = n * xx - x * x, scatter = n * yy - y * y, together = n * xy - x * y;
-    return spread > 0 && scatter > 0 && together > kFollows * std::sqrt(spread * scatter) && together > kFaster * spread;
   }
 
   void conclude() {

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <optional>
 
 #include "dsp/planar.h"
 #include "dsp/products.h"
@@ -19,6 +20,7 @@ constexpr std::size_t kMostPlaces = 180;  // of all parts together: 100 MB of st
 constexpr double kClear = 7;             // a peak over the usual height of its neighbours
 constexpr double kHigher = 1.05;         // over the height where the part stands now
 constexpr double kAsMuch = 0.98;         // of the energy explained: then the nearer place
+constexpr double kBetter = 1.02;         // energy explained at another part's lag, over that where the part stands
 constexpr double kLeastShift = 0.02;     // frames
 
 std::int64_t reach_of(double rate) { return std::llround(kReachS * rate); }
@@ -82,6 +84,108 @@ double fraction_at(const Rows& part, const Rows& target, std::int64_t at, double
   return energy > 0 ? product / energy : 0;
 }
 
+// Windows of the parts, each with the pieces of the mix it may stand in.
+class Finder {
+ public:
+  Finder(const std::vector<Excerpt>& excerpts, std::size_t parts, double rate) : reach_(reach_of(rate)), windows_(parts), correlator_(size_for(reach_)) {
+    for (const auto& one : excerpts) {
+      auto& mine = windows_[one.part];
+      if (!one.of_mix) mine.push_back({&one, {}});
+      else mine.back().targets[one.from + reach_ - mine.back().part->from] = &one;
+    }
+  }
+
+  // The lag at which a part clearly stands; nothing where no peak is clear.
+  std::optional<double> clear_lag(std::size_t part) {
+    if (windows_[part].empty()) return std::nullopt;
+    std::vector<Place> places;
+    double now = 0, most = 0;
+    for (const auto& [later, first] : windows_[part].front().targets) {
+      const auto place = place_at(part, later, &now);
+      if (place.clear >= kClear) places.push_back(place), most = std::max(most, place.explained);
+    }
+    const Place* chosen = nullptr;
+    for (const auto& place : places) {
+      if (place.explained < kAsMuch * most || place.explained <= 0) continue;
+      if (chosen == nullptr || std::abs(place.lag) < std::abs(chosen->lag)) chosen = &place;
+    }
+    if (chosen == nullptr) return std::nullopt;
+    return std::abs(chosen->lag) <= static_cast<double>(reach_) && chosen->height < kHigher * now ? 0 : chosen->lag;
+  }
+
+  // Energy that a part explains at a whole lag; 0 where the pieces do not reach that far.
+  double explained(std::size_t part, double lag) const {
+    double sum = 0;
+    each_target(part, lag, [&](const Rows& own, const Rows& target, std::int64_t at) { sum += explained_at(own, target, at); });
+    return sum;
+  }
+  double fraction(std::size_t part, double lag) const {
+    double off = 0, weight = 0;
+    each_target(part, lag, [&](const Rows& own, const Rows& target, std::int64_t at) {
+      double here = 0;
+      const double fraction = fraction_at(own, target, at, &here);
+      off += fraction * here, weight += here;
+    });
+    const double fraction = weight > 0 ? std::clamp(off / weight, -0.7, 0.7) : 0;
+    return std::abs(fraction) < kLeastShift ? 0 : fraction;
+  }
+
+ private:
+  struct Window {
+    const Excerpt* part;
+    std::map<std::int64_t, const Excerpt*> targets;  ///< by how much later the mix is held to be
+  };
+
+  // A window lies within its target at all lags looked at, so that nothing wraps.
+  static int size_for(std::int64_t reach) {
+    int size = 256;
+    while (size < kWindow + 2 * reach) size *= 2;
+    return size;
+  }
+
+  template <class Take>
+  void each_target(std::size_t part, double lag, Take take) const {
+    for (const auto& window : windows_[part]) {
+      for (const auto& [later, target] : window.targets) {
+        const auto at = static_cast<std::int64_t>(std::llround(static_cast<double>(reach_ - later) - lag));
+        if (at < 0 || at > 2 * reach_) continue;
+        take(window.part->rows, target->rows, at);
+        break;
+      }
+    }
+  }
+
+  // `now`: the height where the part stands, when that is looked at.
+  Place place_at(std::size_t part, std::int64_t later, double* now) {
+    height_.assign(static_cast<std::size_t>(2 * reach_ + 1), 0.0f);
+    for (const auto& window : windows_[part]) {
+      const auto& target = *window.targets.at(later);
+      for (std::size_t c = 0; c < target.rows.size(); ++c) {
+        correlator_.correlate(window.part->rows[c], target.rows[c], true, values_);
+        for (std::size_t k = 0; k < height_.size(); ++k) {
+          const float value = values_[k + static_cast<std::size_t>(kWindow) - 1];
+          height_[k] += value * value;
+        }
+      }
+    }
+    const auto best = std::max_element(height_.begin(), height_.end()) - height_.begin();
+    double sum = 0;
+    for (const float value : height_) sum += static_cast<double>(value);
+    Place place;
+    place.lag = static_cast<double>(reach_ - best - later);
+    place.height = static_cast<double>(height_[static_cast<std::size_t>(best)]);
+    place.clear = sum > 0 ? std::sqrt(place.height * static_cast<double>(height_.size()) / sum) : 0;
+    for (const auto& window : windows_[part]) place.explained += explained_at(window.part->rows, window.targets.at(later)->rows, best);
+    if (later == 0) *now = static_cast<double>(height_[static_cast<std::size_t>(reach_)]);
+    return place;
+  }
+
+  std::int64_t reach_;
+  std::vector<std::vector<Window>> windows_;
+  Correlator correlator_;
+  std::vector<float> values_, height_;
+};
+
 }  // namespace
 
 std::vector<Excerpt> places_of(const SumInput& input, const Grams& grams, const SumOnsets& onsets, const std::vector<double>& lags, const std::vector<bool>& wanted) {
@@ -112,73 +216,19 @@ std::vector<Excerpt> places_of(const SumInput& input, const Grams& grams, const 
 }
 
 std::vector<double> lags_in(const std::vector<Excerpt>& excerpts, std::size_t parts, double rate) {
-  const auto reach = reach_of(rate);
-  int size = 256;
-  while (size < kWindow + 2 * reach) size *= 2;  // lags at which the window lies within the target do not wrap
-  Correlator correlator(size);
+  Finder finder(excerpts, parts, rate);
+  std::vector<std::optional<double>> clear(parts);
+  for (std::size_t i = 0; i < parts; ++i) clear[i] = finder.clear_lag(i);
   std::vector<double> lags(parts, 0.0);
-  std::vector<float> values, height;
-  // Windows of one part, each with its targets, in the order of their distance.
-  struct Window {
-    const Excerpt* part;
-    std::map<std::int64_t, const Excerpt*> targets;
-  };
-  std::vector<std::vector<Window>> windows(parts);
-  for (const auto& one : excerpts) {
-    if (!one.of_mix) windows[one.part].push_back({&one, {}});
-    else windows[one.part].back().targets[one.from + reach - windows[one.part].back().part->from] = &one;
-  }
   for (std::size_t i = 0; i < parts; ++i) {
-    if (windows[i].empty()) continue;
-    std::vector<Place> places;
-    double now = 0;  // the height where it stands
-    for (const auto& [later, first] : windows[i].front().targets) {
-      height.assign(static_cast<std::size_t>(2 * reach + 1), 0.0f);
-      for (const auto& window : windows[i]) {
-        const auto& target = *window.targets.at(later);
-        for (std::size_t c = 0; c < target.rows.size(); ++c) {
-          correlator.correlate(window.part->rows[c], target.rows[c], true, values);
-          for (std::size_t k = 0; k < height.size(); ++k) {
-            const float value = values[k + static_cast<std::size_t>(kWindow) - 1];
-            height[k] += value * value;
-          }
-        }
-      }
-      const auto best = std::max_element(height.begin(), height.end()) - height.begin();
-      double sum = 0;
-      for (const float value : height) sum += static_cast<double>(value);
-      Place place;
-      place.lag = static_cast<double>(reach - best - later);
-      place.height = static_cast<double>(height[static_cast<std::size_t>(best)]);
-      place.clear = sum > 0 ? std::sqrt(place.height * static_cast<double>(height.size()) / sum) : 0;
-      for (const auto& window : windows[i]) place.explained += explained_at(window.part->rows, window.targets.at(later)->rows, best);
-      if (later == 0) now = static_cast<double>(height[static_cast<std::size_t>(reach)]);
-      places.push_back(place);
+    double lag = clear[i].value_or(0);
+    // Tones have many peaks; a part of them goes where another part clearly stands, if that explains more.
+    double most = kBetter * finder.explained(i, 0);
+    for (std::size_t j = 0; j < parts && !clear[i]; ++j) {
+      const double explained = clear[j] && *clear[j] != 0 ? finder.explained(i, *clear[j]) : 0;
+      if (explained > most) most = explained, lag = *clear[j];
     }
-    double most = 0;
-    for (const auto& place : places) most = std::max(most, place.clear >= kClear ? place.explained : 0);
-    const Place* chosen = nullptr;
-    for (const auto& place : places) {
-      if (place.clear < kClear || place.explained < kAsMuch * most || place.explained <= 0) continue;
-      if (chosen == nullptr || std::abs(place.lag) < std::abs(chosen->lag)) chosen = &place;
-    }
-    if (chosen == nullptr) continue;
-    if (std::abs(chosen->lag) <= static_cast<double>(reach) && chosen->height < kHigher * now) chosen = nullptr;
-    const double lag = chosen == nullptr ? 0 : chosen->lag;
-    // The fraction, where a window's target reaches that far.
-    double off = 0, weight = 0;
-    for (const auto& window : windows[i]) {
-      for (const auto& [later, target] : window.targets) {
-        const auto at = static_cast<std::int64_t>(std::llround(static_cast<double>(reach - later) - lag));
-        if (at < 0 || at > 2 * reach) continue;
-        double here = 0;
-        const double fraction = fraction_at(window.part->rows, target->rows, at, &here);
-        off += fraction * here, weight += here;
-        break;
-      }
-    }
-    const double fraction = weight > 0 ? std::clamp(off / weight, -0.7, 0.7) : 0;
-    lags[i] = lag + (std::abs(fraction) < kLeastShift ? 0 : fraction);
+    lags[i] = lag + (clear[i] || lag != 0 ? finder.fraction(i, lag) : 0);
   }
   return lags;
 }

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <numbers>
 
 #include "dsp/products.h"
@@ -21,6 +22,7 @@ constexpr double kUnsure = 0.1;           // a standard error, over the gain: mo
 constexpr double kLawDb = 0.05;
 constexpr double kHolds = 0.2;            // by how much a regression on a part that is held may miss 1
 constexpr double kMinus = 0.3;            // likewise of what is left on minus a shared sound
+constexpr double kFollows = 0.85, kFaster = 1.5;  // of the levels, block by block: correlation, and dB for each dB of the sum
 constexpr double kFloorDb = -144;
 
 double db(double ratio) { return ratio <= 0 ? kFloorDb : std::max(kFloorDb, 10 * std::log10(ratio)); }
@@ -261,6 +263,68 @@ void find_whole_mixes(const Grams& grams, Sum& sum) {
 
 std::vector<SumCause> read_parts(const SumInput& input, const Grams& grams, const Step& step, double allowed, Sum& sum) {
   return PartReader(input, grams, step, allowed, sum).run();
+}
+
+void share_with_copies(const SumInput& input, const Grams& grams, const Sum& sum, Step& step) {
+  const Totals totals(grams);
+  const auto& parts = sum.parts;
+  std::vector<double> others;
+  for (std::size_t i = 0; i < parts.size(); ++i) {
+    const bool shared = std::ranges::any_of(parts, [&](const SumPart& part) { return part.copy_of == i; });
+    if (!shared && !parts[i].copy_of && !parts[i].silent && !parts[i].whole_mix && !input.mono(i)) others.push_back(step.gains.at(0, i));
+  }
+  std::sort(others.begin(), others.end());
+  const double common = others.empty() ? 1 : others[others.size() / 2];
+  for (std::size_t i = 0; i < parts.size(); ++i) {
+    if (!parts[i].copy_of || parts[i].whole_mix) continue;
+    const auto first = *parts[i].copy_of;
+    double fitted = 0;
+    for (std::size_t c = 0; c < grams.channels; ++c) fitted += step.gains.at(c, first) * totals.at(c, first, first);
+    const double energy = totals.all(first, first), copy = totals.all(first, i) / energy, gain = fitted / energy;
+    if (!(copy > 0) || std::abs(gain - (1 + copy) * common) >= std::abs(gain - common)) continue;
+    for (std::size_t c = 0; c < grams.channels; ++c) step.gains.at(c, first) /= 1 + copy, step.gains.at(c, i) = step.gains.at(c, first);
+  }
+}
+
+SlowGain slow_gain_of(const std::vector<double>& gains, const std::vector<double>& energy, double step_s) {
+  SlowGain slow;
+  slow.step_s = step_s;
+  double loudest = 0, all = 0;
+  for (const double one : energy) loudest = std::max(loudest, one);
+  std::vector<std::size_t> order;
+  for (std::size_t b = 0; b < std::min(gains.size(), energy.size()); ++b) {
+    const bool sounds = energy[b] > 1e-6 * loudest && gains[b] > 0;
+    slow.over_time.push_back(sounds ? static_cast<float>(20 * std::log10(gains[b])) : std::numeric_limits<float>::quiet_NaN());
+    if (sounds && energy[b] > 1e-3 * loudest) order.push_back(b), all += energy[b];
+  }
+  std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return gains[a] < gains[b]; });
+  double below = 0;
+  bool low = false;
+  for (const auto b : order) {
+    const double value = static_cast<double>(slow.over_time[b]), at = static_cast<double>(b) * step_s;
+    if (below <= 0.95 * all) slow.highest_db = value, slow.highest_at_s = at;
+    below += energy[b];
+    if (!low && below >= 0.05 * all) low = true, slow.lowest_db = value, slow.lowest_at_s = at;
+  }
+  return slow;
+}
+
+bool rest_follows(const Grams& grams, const Gains& gains) {
+  const auto size = grams.pairs() * grams.channels;
+  std::vector<SumEnergies> blocks;
+  double mix = 0;
+  for (std::size_t b = 0; b < grams.blocks(); ++b) {
+    blocks.push_back(energies_of(grams, grams.values.data() + b * size, gains));
+    mix += blocks.back().mix;
+  }
+  double n = 0, x = 0, y = 0, xx = 0, yy = 0, xy = 0;
+  for (const auto& one : blocks) {
+    if (one.sum <= kActive * mix / static_cast<double>(blocks.size())) continue;
+    const double sum = db(one.sum / mix), rest = db(one.left(one.product / one.sum) / mix);
+    ++n, x += sum, y += rest, xx += sum * sum, yy += rest * rest, xy += sum * rest;
+  }
+  const double spread = n * xx - x * x, scatter = n * yy - y * y, together = n * xy - x * y;
+  return spread > 0 && scatter > 0 && together > kFollows * std::sqrt(spread * scatter) && together > kFaster * spread;
 }
 
 std::optional<std::pair<std::size_t, std::size_t>> find_doubled(const Grams& grams, const Gains& gains, double left) {

@@ -31,6 +31,17 @@ void find_whole_mixes(const Grams& grams, Sum& sum);
 /// left.
 [[nodiscard]] std::vector<SumCause> read_parts(const SumInput& input, const Grams& grams, const Step& step, double allowed, Sum& sum);
 
+/// A part and its copy at h times its level were fitted as one. Where that gain is nearer to 1 + h of the others' gain than to it, both
+/// are in the mix and share it.
+void share_with_copies(const SumInput& input, const Grams& grams, const Sum& sum, Step& step);
+
+/// `gains` and the energy they stand over, block by block.
+[[nodiscard]] SlowGain slow_gain_of(const std::vector<double>& gains, const std::vector<double>& energy, double step_s);
+
+/// Whether the level of what is left goes with the sum's, and faster: of a cubic bend three dB for each, once the block's own gain, which
+/// is lower where it is loud, was taken out.
+[[nodiscard]] bool rest_follows(const Grams& grams, const Gains& gains);
+
 /// Two parts that share a sound which the mix has once: what is left at `gains` is minus that sound.
 [[nodiscard]] std::optional<std::pair<std::size_t, std::size_t>> find_doubled(const Grams& grams, const Gains& gains, double left);
 

@@ -19,6 +19,7 @@ constexpr double kSilent = 1e-12;        // mean square: −120 dBFS
 constexpr double kLastOctave = 0.45;
 constexpr double kLoudestS = 0.5, kActiveDb = 30;
 constexpr double kLikely = 0.3;          // share of what is left that a part's filter must explain
+constexpr int kLeastWindows = 4;
 constexpr double kOtherChannels = 0.6;   // in the fold: neither the middle nor the sides cancel
 constexpr std::size_t kMostTimes = 4096;
 constexpr double kFaint = 1e-9;            // a line's power over that of the other signal: rounding of the shared transform stands below
@@ -74,7 +75,7 @@ class Hats {
 
 // Spectra of two real signals that share a transform.
 struct Cross {
-  double a = 0, b = 0, real = 0, imaginary = 0;  // |A|², |B|², A*·B
+  double a = 0, b = 0, real = 0, imaginary = 0, both = 0;  // sums of |A|², |B|², A*·B, |A|²·|B|²
 };
 
 class Spectra {
@@ -98,7 +99,8 @@ class Spectra {
       float ar, ai, br, bi;
       lines(k, ar, ai, br, bi);
       auto& one = sums[k];
-      one.a += static_cast<double>(ar * ar + ai * ai), one.b += static_cast<double>(br * br + bi * bi);
+      const double a = static_cast<double>(ar * ar + ai * ai), b = static_cast<double>(br * br + bi * bi);
+      one.a += a, one.b += b, one.both += a * b;
       one.real += static_cast<double>(ar * br + ai * bi), one.imaginary += static_cast<double>(ar * bi - ai * br);
     }
   }
@@ -303,17 +305,15 @@ class Rester {
   }
 
   void likeness() {
-    // By chance alone, one window in so many is explained.
-    const double chance = 1 / static_cast<double>(std::max(1, like_windows_));
-    for (std::size_t i = 0; i < like_.size(); ++i) {
+    // By chance alone |Σ A*·B|² comes to Σ |A|²·|B|², which is much where a part sounds in few windows only.
+    for (std::size_t i = 0; i < like_.size() && like_windows_ >= kLeastWindows; ++i) {
       double all = 0, explained = 0;
       for (const auto& one : like_[i]) {
         all += one.b;
-        const double coherent = one.real * one.real + one.imaginary * one.imaginary;
-        explained += one.a > kFaint * one.b ? std::max(0.0, coherent / one.a - chance * one.b) : 0;
+        if (one.a > kFaint * one.b) explained += (one.real * one.real + one.imaginary * one.imaginary - one.both) / one.a;
       }
-      const double share = all > 0 ? explained / all / (1 - std::min(0.5, chance)) : 0;
-      if (like_windows_ >= 4 && share > std::max(kLikely, out_.rest.like_share)) out_.rest.like = i, out_.rest.like_share = std::min(1.0, share);
+      const double share = all > 0 ? explained / all : 0;
+      if (share > std::max(kLikely, out_.rest.like_share)) out_.rest.like = i, out_.rest.like_share = std::min(1.0, share);
     }
   }
 

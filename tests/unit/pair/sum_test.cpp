@@ -353,7 +353,7 @@ TEST_SUITE("pair/sum") {
     const auto bus = sum_of(compressed(mix, &most), parts);
     CHECK(bus.cause == SumCause::bus_processing);
     REQUIRE(bus.slow.has_value());
-    CHECK(bus.slow->highest_db - bus.slow->lowest_db > 2);
+    CHECK(bus.slow->highest_db - bus.slow->lowest_db > 1.5);
     CHECK(bus.slow->lowest_db > most - 1);
     CHECK(bus.slow->highest_db < 0.5);
     CHECK(bus.residual_db < -30);
