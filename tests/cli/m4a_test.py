@@ -174,7 +174,7 @@ class WithADecoder(lab.Case):
         for name in ("-y.m4a", "http:..x.m4a", "a;b $(id).m4a", "concat:x.m4a", "-%d.m4a"):
             with self.subTest(name=name):
                 shutil.copy(self.room / "lossy.m4a", self.room / name)
-                sheet = self.json_of("measure", "--", name, code=0)["files"][0]
+                sheet = self.json_of("measure", f"./{name}", code=0)["files"][0]
                 self.assertIsNotNone(sheet["measurements"]["true_peak"]["value"])
 
     def test_no_frame_is_no_sheet(self):

@@ -50,8 +50,9 @@ def shipped_rules(source):
         return found
 
     # Findings about a set stand in one table of their own.
-    table = (source / "src/delivery/set_rules.cpp").read_text(encoding="utf-8")
-    return {name: ids(name) for name in raw} | {"order": set(re.findall(r'\.id = "([\w-]+)"', table))}
+    table = source / "src/delivery/set_rules.cpp"
+    of_sets = re.findall(r'\.id = "([\w-]+)"', table.read_text(encoding="utf-8")) if table.is_file() else []
+    return {name: ids(name) for name in raw} | {"order": set(of_sets)}
 
 
 def main():
