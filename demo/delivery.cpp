@@ -12,7 +12,7 @@
 namespace demo {
 namespace {
 
-constexpr std::string_view kNames = "Vesper_Nallow_Lamps_Along_the_Weir_";
+constexpr std::string_view kNames = "Lamps_Along_the_Weir_";
 
 struct Share {
   const Audio* part;
@@ -68,7 +68,7 @@ artist = "Vesper Nallow"
 album = "Quillmoor Tapes"
 client = "Thornmere Records"
 rules = "streaming-music"
-name = "{artist}_{title}_{version}_{rate}k{bits}"
+name = "{title}_{version}_{rate}k{bits}"
 
 [[item]]
 version = "main"
@@ -160,7 +160,7 @@ void write_delivery(const std::string& folder, const Audio& mix, const Parts& pa
              "a cappella       one millisecond late\n"
              "tv mix           the lead vocal is still there, 30 dB softer\n"
              "clean edit       one more word is gone than the order says, at 1:00\n"
-             "cut-down         seven frames longer than 30 s\n"
+             "cut-down         seven frames longer than 30 s, and cut out of the song without a start or an end\n"
              "radio edit       not there\n"
              "stem bass        its fader stood 0.8 dB lower than in the mix\n"
              "bounce 3.wav     nobody ordered it\n"

@@ -13,7 +13,8 @@
 namespace sendworthy::delivery {
 namespace {
 
-constexpr double kLevelSlackDb = 0.5;  // own: what a bus compressor does by itself when the vocal is gone
+// Own: what a bus compressor does by itself when the vocal is gone; and an a cappella is never all that the main mix plays.
+constexpr double kLevelSlackDb = 0.5, kVoicesSlackDb = 1.5;
 
 std::string db(double value) { return base::fixed(value, 1) + " dB"; }
 
@@ -101,7 +102,7 @@ Finding leak_finding(std::string_view rule, const HeldAgainst& one, const Source
   return unmeasured(rule, leak.reason.empty() ? seen : leak.reason + (leak.smallest_db > -144 && leak.smallest_db < 0 ? "; " + seen : ""), files);
 }
 
-void level_findings(const HeldAgainst& one, const pair::SharedGain& shared, std::vector<Finding>& findings) {
+void level_findings(const HeldAgainst& one, const pair::SharedGain& shared, double slack_db, std::vector<Finding>& findings) {
   const std::vector<std::string> files{one.version->path, one.reference->path};
   if (!shared.known) {
     const auto reason = "no passage was found in which both sound alike";
@@ -110,7 +111,7 @@ void level_findings(const HeldAgainst& one, const pair::SharedGain& shared, std:
     return;
   }
   const auto level = fmt::format("{}{} where both sound most alike", shared.gain_db > 0 ? "+" : "", db(shared.gain_db));
-  auto gain = std::abs(shared.gain_db) <= kLevelSlackDb ? passed("version-gain", level, files) : faulted("version-gain", level, files);
+  auto gain = std::abs(shared.gain_db) <= slack_db ? passed("version-gain", level, files) : faulted("version-gain", level, files);
   if (gain.status != Status::pass)
     gain.remedy = fmt::format("Turn it {} by {}, or print it again with the main mix's levels.", shared.gain_db > 0 ? "down" : "up", db(std::abs(shared.gain_db)));
   findings.push_back(std::move(gain));
@@ -138,22 +139,23 @@ void add_leak_tasks(const Members& members, const std::vector<HeldAgainst>& held
       }
     }
     if (!one.pair) continue;
+    const double slack_db = members.item_of(*one.version).version == Version::a_cappella ? kVoicesSlackDb : kLevelSlackDb;
     if (one.pair->aligned && !one.pair->loose) {
       pair::SharedGain exact;
       exact.known = true;
       exact.gain_db = one.pair->gain_db;
       exact.inverted = std::ranges::any_of(one.pair->inverted, [](bool inverted) { return inverted; });
       auto& into = findings.emplace_back();
-      level_findings(one, exact, into);
+      level_findings(one, exact, slack_db, into);
       std::erase_if(into, [](const Finding& finding) { return finding.rule == "version-polarity"; });  // said already, channel by channel
       continue;
     }
     if (!one.pair->aligned) continue;  // said by "aligned"
     auto& into = findings.emplace_back();
-    tasks.push_back({one.version->path, [&into, &one, &held](const pair::Hooks& hooks) {
+    tasks.push_back({one.version->path, [&into, &one, &held, slack_db](const pair::Hooks& hooks) {
                        const auto shared = pair::shared_gain({one.reference->path, std::nullopt}, track_of(*one.version, held), hooks);
                        if (shared) {
-                         level_findings(one, *shared, into);
+                         level_findings(one, *shared, slack_db, into);
                        } else {
                          into.push_back(unmeasured("version-gain", base::for_terminal(shared.error().text), {one.version->path, one.reference->path}));
                        }

@@ -108,7 +108,7 @@ constexpr std::array<SetRule, 28> kRules{{
     {.id = "version-gain", .title = "Level against the main mix", .severity = Status::warn,
      .what = "Whether a version is as loud as the main mix, where both play the same.",
      .how = "The gain between the passages of both that are most alike.",
-     .caveat = "A bus compressor lets a version without the vocal come up by itself; 0.5 dB is let through.",
+     .caveat = "A bus compressor lets a version without the vocal come up by itself; 0.5 dB is let through, and 1.5 dB of an a cappella, which never is all that the main mix plays.",
      .why = "An edit from one version to the other jumps in level.",
      .remedy = "Print all versions with one setting of the master fader; do not normalise them.", .source = kCommon},
     {.id = "version-polarity", .title = "Polarity against the main mix", .severity = Status::fail,

@@ -126,7 +126,7 @@ void add_sum(std::string_view rule, const Member& mix, const std::vector<const M
 
 }  // namespace
 
-void add_sum_tasks(const Members& members, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings) {
+void add_sum_tasks(const Members& members, const std::vector<HeldAgainst>& held, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings) {
   // The stems of one song, or those that the order holds against one file.
   std::map<const Member*, std::vector<const Member*>> sets;
   std::vector<std::string> without;
@@ -149,7 +149,17 @@ void add_sum_tasks(const Members& members, std::vector<Task>& tasks, std::deque<
   for (const auto& item : members.order.items) titles.insert(item.title);
   for (const auto& title : titles) {
     const auto *main = members.version(Version::main, title), *instrumental = members.version(Version::instrumental, title), *voices = members.version(Version::a_cappella, title);
-    if (main != nullptr && instrumental != nullptr && voices != nullptr) add_sum("versions-sum", *main, {instrumental, voices}, false, tasks, findings);
+    if (main == nullptr || instrumental == nullptr || voices == nullptr) continue;
+    // What stands at another place cannot add up; that it does is said by its alignment.
+    const auto off = std::ranges::find_if(held, [&](const HeldAgainst& one) {
+      return (one.version == instrumental || one.version == voices) && one.reference == main && one.pair && one.pair->aligned && std::round(one.pair->offset_frames) != 0;
+    });
+    if (off != held.end()) {
+      findings.emplace_back().push_back(faulted("versions-sum", fmt::format("\"{}\" is not in line with the main mix, so they cannot add up", base::for_terminal(measure::file_name_of(off->version->path))),
+                                                {main->path, instrumental->path, voices->path}));
+      continue;
+    }
+    add_sum("versions-sum", *main, {instrumental, voices}, false, tasks, findings);
   }
 }
 

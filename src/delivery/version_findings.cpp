@@ -283,7 +283,7 @@ VersionFindings version_findings(const Members& members, const CheckOptions& opt
   std::vector<Task> second;
   std::deque<std::vector<Finding>> findings;  // tasks keep places in it
   add_leak_tasks(members, held, second, findings);
-  add_sum_tasks(members, second, findings);
+  add_sum_tasks(members, held, second, findings);
   run_all(second, members.all.size(), options, hooks);
   for (auto& some : findings) std::move(some.begin(), some.end(), std::back_inserter(made.findings));
   return made;

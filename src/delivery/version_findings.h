@@ -44,6 +44,6 @@ struct Task {
 void add_leak_tasks(const Members& members, const std::vector<HeldAgainst>& held, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings);
 
 /// Stems against the mix, and instrumental and a cappella against the main mix.
-void add_sum_tasks(const Members& members, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings);
+void add_sum_tasks(const Members& members, const std::vector<HeldAgainst>& held, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings);
 
 }  // namespace sendworthy::delivery
