@@ -21,6 +21,7 @@ constexpr std::int64_t kCdFrame = 588;     // IEC 60908: 44,100 / 75
 constexpr double kCdMinutes = 79.8, kCdShortest = 4;
 constexpr std::size_t kCdTracks = 99;
 constexpr std::int64_t kAround = 256;
+constexpr double kBlockStep = 0.1001;  // blocks of 400 ms overlap by three quarters
 
 using Songs = std::vector<const Member*>;
 
@@ -36,7 +37,8 @@ void loudness(const Members& members, const Songs& songs, std::vector<Finding>& 
     paths.push_back(one->path);
     const auto integrated = one->readable() ? number_of(*one->file, "integrated_loudness") : std::nullopt;
     const auto line = std::ranges::find(one->file->timelines, "momentary", &Timeline::id);
-    if (!integrated || line == one->file->timelines.end()) {
+    // Of a song beyond some 13 minutes the series has fewer points than there are blocks.
+    if (!integrated || line == one->file->timelines.end() || line->step_s > kBlockStep) {
       without.push_back(one->path);
       continue;
     }
@@ -44,7 +46,7 @@ void loudness(const Members& members, const Songs& songs, std::vector<Finding>& 
     momentary.push_back(line->values);
   }
   if (!without.empty()) {
-    findings.push_back(unmeasured("album-loudness", "the loudness of a song could not be measured", std::move(without)));
+    findings.push_back(unmeasured("album-loudness", "the loudness of a song could not be measured, or it is longer than 13 minutes", std::move(without)));
     return;
   }
   if (each.empty()) return;
