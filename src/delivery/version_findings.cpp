@@ -13,6 +13,7 @@
 #include "measure/crew.h"
 #include "measure/name_checks.h"
 #include "pair/pair_of.h"
+#include "pair/place.h"
 #include "pair/reader.h"
 
 namespace sendworthy::delivery {
@@ -231,6 +232,26 @@ void earlier_delivery(const Members& members, const CheckOptions& options, const
   }
 }
 
+bool placed_quickly(HeldAgainst& one, const pair::Hooks& hooks) {
+  auto alignment = pair::quick_alignment(one.reference->path, one.version->path, hooks);
+  if (!alignment) {
+    one.error = alignment.error();
+    return true;
+  }
+  if (!*alignment) return false;
+  Pair pair;
+  pair.old_path = one.reference->path, pair.new_path = one.version->path;
+  pair.old_rate = pair.new_rate = one.version->file->facts.sample_rate;
+  pair.aligned = pair.loose = true;
+  pair.offset_frames = (*alignment)->stretches.front().lag;
+  pair.offset_s = pair.offset_frames / (*alignment)->rate;
+  pair.inverted.assign(static_cast<std::size_t>(one.version->file->facts.channels), false);
+  pair.remark = "lined up at some places alone, since most of it differs";
+  one.pair = std::move(pair);
+  one.alignment = std::move(**alignment);
+  return true;
+}
+
 void run_all(const std::vector<Task>& tasks, std::size_t files, const CheckOptions& options, const CheckHooks& hooks) {
   measure::Crew crew(options.jobs);
   std::mutex mutex;
@@ -256,7 +277,11 @@ VersionFindings version_findings(const Members& members, const CheckOptions& opt
   std::vector<Task> tasks;
   for (auto& one : held) {
     if (!one.version->readable() || !one.reference->readable()) continue;
-    tasks.push_back({one.version->path, [&one](const pair::Hooks& pairing) {
+    const bool edit = members.item_of(*one.version).version == Version::clean_edit;
+    tasks.push_back({one.version->path, [&one, edit](const pair::Hooks& pairing) {
+                       // A version without a part of the mix leaves most of it: where it stands is all that is asked of it. One that may
+                       // be the mix itself, or stands elsewhere, is held against it sample by sample.
+                       if (!edit && one.reference->file->audio_digest != one.version->file->audio_digest && placed_quickly(one, pairing)) return;
                        auto pair = pair::pair_of(*one.reference->file, *one.version->file, pairing, &one.alignment);
                        if (pair) {
                          one.pair = std::move(*pair);
@@ -276,7 +301,7 @@ VersionFindings version_findings(const Members& members, const CheckOptions& opt
     identity(one, members, made.findings);
     polarity_and_swap(one, made.findings);
     clean_edit(one, members, made.findings);
-    made.pairs.push_back(*one.pair);
+    if (!one.pair->null_over_time.empty()) made.pairs.push_back(*one.pair);
   }
   earlier_delivery(members, options, hooks, made.findings, made.pairs);
 

@@ -162,7 +162,7 @@ void Reader::read(std::int64_t from, std::int64_t frames, Rows& rows) {
   while (end_ < to && more()) {
     const auto rows_kept = std::ssize(kept_);
     const auto drop = std::min(std::max<std::int64_t>(0, from), end_ - keep_ / rows_kept) - begin_;
-    if (drop < keep_ / 4 / rows_kept) continue;
+    if (drop < keep_ / rows_kept) continue;  // seldom, since all that is kept moves
     for (auto& row : kept_) row.erase(row.begin(), row.begin() + static_cast<std::ptrdiff_t>(drop));
     begin_ += drop;
   }

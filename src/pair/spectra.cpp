@@ -12,6 +12,8 @@
 namespace sendworthy::pair {
 namespace {
 
+constexpr std::int64_t kKept = 1 << 18;  // samples: frames come in order, and overlap
+
 constexpr double kHighestRate = 50000, kFrameS = 0.17, kHighestHz = 16000, kLastShare = 0.45;
 constexpr double kWholeFrame = 0.05;  // what an alignment is off by: bounces of one session part by whole frames
 
@@ -49,6 +51,7 @@ Result<SpectrumReader> SpectrumReader::open(const Track& track, const Clock& clo
 SpectrumReader::SpectrumReader(Reader reader, const Track& track, const Clock& clock)
     : reader_(std::move(reader)), clock_(clock), fourier_(clock.size), window_(static_cast<std::size_t>(clock.size)),
       real_(window_.size()), imaginary_(real_), mid_(real_), side_(real_) {
+  reader_.keep(kKept);
   for (int n = 0; n < clock.size; ++n) window_[static_cast<std::size_t>(n)] = static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * n / clock.size));
   constexpr std::int64_t kEnd = std::int64_t{1} << 52;
   if (!track.alignment) {
