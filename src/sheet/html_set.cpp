@@ -1,6 +1,7 @@
 #include "sheet/html_set.h"
 
 #include <algorithm>
+#include <functional>
 #include <map>
 #include <string>
 #include <vector>
@@ -71,6 +72,16 @@ std::string set_matrix(const Sheet& sheet, const Catalog& catalog) {
       if (cell.finding == nullptr || weight(finding) > weight(*cell.finding)) cell = {&finding, i + 1};
     }
   }
+  // What is at fault stands first: the table is wider than most screens.
+  const auto worst = [&](const std::string& column) {
+    int most = 0;
+    for (const auto& row : rows) {
+      const auto cell = row.cells.find(column);
+      if (cell != row.cells.end()) most = std::max(most, weight(*cell->second.finding));
+    }
+    return most;
+  };
+  std::ranges::stable_sort(columns, std::greater<>{}, worst);
   std::string out = "<section aria-labelledby=\"matrix-name\"><h2 id=\"matrix-name\">Items against findings</h2>\n<div class=\"scroll\"><table class=\"matrix\"><thead><tr><th scope=\"col\">Item</th><th scope=\"col\">By itself</th>";
   for (const auto& column : columns) out += "<th scope=\"col\"><span>" + safe(titles[column]) + "</span></th>";
   out += "</tr></thead><tbody>\n";
