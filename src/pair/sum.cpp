@@ -224,9 +224,14 @@ class Summer {
         if (shifted_) moved = moving_gains(), rest_.reset();
       }
     }
-    if (moved || !rest_) {
-      std::vector<Excerpt> none;
-      if (auto done = rest(moved ? moved->gains : steps_[chosen_].gains, none, true, 0.9); !done) return done;
+    std::vector<Excerpt> none;
+    if (moved) {
+      if (auto done = rest(moved->gains, none, false, 0.8); !done) return done;
+      // Knots tell it finer than blocks did.
+      if (rest_->moving_left > kExplained * left()) moved.reset(), rest_.reset();
+    }
+    if (!rest_) {
+      if (auto done = rest(steps_[chosen_].gains, none, true, 0.9); !done) return done;
     }
     name_the_rest(moved);
     return {};
@@ -269,7 +274,7 @@ class Summer {
   Result<void> shift(const std::vector<double>& shifts) {
     const auto before = lags_;
     const auto old_grams = grams_;
-    const auto old_chosen = chosen_;
+    const auto old_chosen = chosen_, old_first = first_choice_;
     const double old_left = left();
     for (std::size_t i = 0; i < lags_.size(); ++i) lags_[i] += shifts[i];
     for (int round = 0;; ++round) {
@@ -295,7 +300,7 @@ class Summer {
       return {};
     }
     steps_.resize(first);
-    grams_ = old_grams, lags_ = before, chosen_ = old_chosen, totals_ = grams_.total();
+    grams_ = old_grams, lags_ = before, chosen_ = old_chosen, first_choice_ = old_first, totals_ = grams_.total();
     input_.set_lags(lags_);
     return {};
   }
@@ -403,7 +408,7 @@ class Summer {
       read_lags();
       causes.insert(causes.begin(), SumCause::delay);
     }
-    const bool nothing = steps_.front().left / mix_ <= std::pow(10, sum_.limit_db / 10);
+    const bool nothing = chosen_ == 0 && sum_.nulls;
     if (cause_) {
       // What the ladder removed before comes first where it was the greater part.
       const bool first = causes.empty() || left() > kExplained * steps_.front().left || cause_ == SumCause::bus_processing || cause_ == SumCause::doubled;
