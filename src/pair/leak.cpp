@@ -201,7 +201,7 @@ class LeakMeter {
     const auto ring = static_cast<std::size_t>(furthest + 1);
     std::vector<LeakFrame> xs(ring), ys(ring);
     std::vector<LeakSums> totals(shifts.size(), LeakSums(static_cast<std::size_t>(clock_.bins), octaves_.size()));
-    totals[0].lines.assign(static_cast<std::size_t>(clock_.bins), 0.0f);
+    totals[0].line_denominator.assign(static_cast<std::size_t>(clock_.bins), 0.0f);
     auto here = totals;
     const auto block_frames = std::max<std::int64_t>(static_cast<std::int64_t>(kBlockS / hop_s), total / kMostBlocks);
     Spectrum a, b;

@@ -36,12 +36,12 @@ struct Leak {
   bool measured = false;  ///< something was found, or what could have been seen at all is at most −40 dB
   std::string reason;     ///< why not
   bool found = false;
-  double leak_db = -144;      ///< of the source's image in the suspect over the source itself; best estimate also where none was found
+  double leak_db = -144;      ///< of the source's image in the suspect over the source itself; where none was found, the estimate that is not told from chance
   double smallest_db = 0;     ///< of an image of one level throughout, that would have been found
   double offset_frames = 0;   ///< of the suspect's rate, by which the image lies later than the source
   bool inverted = false;      ///< the image's polarity
   bool diffuse = false;       ///< found only as energy that belongs together, without a delay in common: reverberation
-  double diffuse_db = -144, smallest_diffuse_db = 0;  ///< likewise, of such images
+  double diffuse_db = -144, smallest_diffuse_db = 0;  ///< likewise, of such images; of the first half second, so a lower bound
   double active_s = 0;        ///< how long the source sounds
   std::vector<OctaveLeak> octaves;
   std::vector<LeakPlace> where;  ///< the strongest places, in order of time, at most 32

@@ -13,13 +13,13 @@ namespace {
 constexpr double kFloorDb = -144;
 constexpr double kWantedDb = -40;     // what must have been visible for "none" to mean something
 constexpr double kReachS = 0.004;     // an image further off is no image, once files are aligned
-// A heuristic, measured on music without any leak: see docs/detection.md. Chance alone gives 3 to 14, the best of all delays.
+// A heuristic, measured on music without any leak: see DEVELOPERS.md. Chance alone gives 3 to 14, the best of all delays.
 constexpr double kTellsLeast = 25, kOverChance = 3, kUsualChance = 0.9;
 constexpr double kBlockTellsLeast = 60, kOverBlockChance = 2, kUsualBlockChance = 0.995;
 constexpr double kBlockEnergy = 0.02;  // of the louder blocks: what is softer is no place where the source sounds
 constexpr double kSurely = 1.25;       // an image that much over the limit is found whatever chance adds
 constexpr double kUncertain = 0.3;     // of what was taken out as the suspect's share in the source
-constexpr double kDiffuseDeviations = 6;
+constexpr double kDiffuseDeviations = 6, kDiffuseOverDb = 3;  // of a direct image the same sums see as much
 constexpr std::size_t kMostPlaces = 32;
 
 double db(double power) { return power <= 0 ? kFloorDb : std::max(kFloorDb, 10 * std::log10(power)); }
@@ -167,11 +167,11 @@ class Judge {
     for (std::size_t o = 0; o < octaves_; ++o) {
       auto here = peak_.leak;
       if (weights_[o] > 0) {
-        const double d = evidence_.straight.denominator[o];
-        const double least_here = std::sqrt(limit * spreads_[o] * evidence_.straight.variance[o]) / d;
         const auto own = peaks_.leak_of(evidence_.straight, o, peak_.delay);
-        // An octave that differs by more than chance can make it counts by itself.
-        if (leak_.found && std::abs(own - peak_.leak) > least_here) here = own;
+        const double least_here = std::sqrt(limit * spreads_[o] * evidence_.straight.variance[o]) / evidence_.straight.denominator[o] +
+                                  kUncertain * std::abs(own - peaks_.leak_of(evidence_.plain, o, peak_.delay));
+        // An octave that differs by more than chance can make it counts by itself; what is left of a difference may make it, too.
+        if (!evidence_.difference && leak_.found && std::abs(own - peak_.leak) > least_here) here = own;
         leak_.octaves.push_back({peaks_.octaves()[o].centre_hz, level_in_the_mix(own), level_in_the_mix(kSurely * least_here), evidence_.shares[o]});
       }
       level += evidence_.shares[o] * std::norm(in_the_mix(here));
@@ -203,15 +203,16 @@ class Judge {
       if (!(weights_[o] > 0)) continue;
       const auto& lines = peaks_.octaves()[o];
       for (auto k = lines.first; k < lines.last; ++k)
-        worth += static_cast<double>(evidence_.straight.lines[k]) * static_cast<double>(evidence_.straight.lines[k]) * static_cast<double>(lines.last - lines.first) / (spreads_[o] * evidence_.straight.variance[o]);
+        worth += static_cast<double>(evidence_.straight.line_denominator[k]) * static_cast<double>(evidence_.straight.line_denominator[k]) * static_cast<double>(lines.last - lines.first) / (spreads_[o] * evidence_.straight.variance[o]);
     }
     if (!(worth > 0)) return;
     // What a bus processor leaves of a difference belongs together too; a good part of it was taken out, some stays.
     const double limit = kDiffuseDeviations * deviation * std::sqrt(1.0 + static_cast<double>(evidence_.later.size())) +
                          kUncertain * std::max(0.0, energy_of(evidence_.plain) - energy_of(evidence_.straight));
     leak_.smallest_diffuse_db = level_in_the_mix(std::sqrt(1.5 * limit / worth)), leak_.diffuse_db = over > 0 ? level_in_the_mix(std::sqrt(over / worth)) : kFloorDb;
-    if (over <= limit || leak_.found) return;
+    if (over <= limit || (leak_.found && leak_.diffuse_db < leak_.leak_db + kDiffuseOverDb)) return;
     leak_.diffuse = leak_.found = true;
+    leak_.offset_frames = 0, leak_.inverted = false;
     leak_.leak_db = leak_.diffuse_db;
   }
 

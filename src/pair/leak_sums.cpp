@@ -40,13 +40,13 @@ void prepare(const Spectrum& spectrum, std::span<const OctaveLines> octaves, con
 
 void LeakSums::add(const LeakSums& other) {
   for (std::size_t k = 0; k < real.size(); ++k) real[k] += other.real[k], imaginary[k] += other.imaginary[k];
-  for (std::size_t k = 0; k < lines.size() && k < other.lines.size(); ++k) lines[k] += other.lines[k];
+  for (std::size_t k = 0; k < line_denominator.size() && k < other.line_denominator.size(); ++k) line_denominator[k] += other.line_denominator[k];
   for (std::size_t o = 0; o < variance.size(); ++o) denominator[o] += other.denominator[o], variance[o] += other.variance[o];
   energy += other.energy;
 }
 
 void LeakSums::clear() {
-  for (auto* row : {&real, &imaginary, &lines}) std::fill(row->begin(), row->end(), 0.0f);
+  for (auto* row : {&real, &imaginary, &line_denominator}) std::fill(row->begin(), row->end(), 0.0f);
   for (auto* row : {&denominator, &variance}) std::fill(row->begin(), row->end(), 0.0);
   energy = 0;
 }
@@ -63,7 +63,7 @@ void accumulate(const LeakFrame& source, const LeakFrame& suspect, std::span<con
       };
       const float share = plain ? 0 : y.counts[o] / (dsp::weighted_power(from(x), from(y), count) + kShareKnown);
       const auto added = dsp::add_cross_lines(from(x), from(y), share, count, sums.real.data() + first, sums.imaginary.data() + first);
-      for (auto k = first; k < octaves[o].last && !sums.lines.empty(); ++k) sums.lines[k] += (y.weight[k] - share * x.weight[k]) * x.power[k];
+      for (auto k = first; k < octaves[o].last && !sums.line_denominator.empty(); ++k) sums.line_denominator[k] += (y.weight[k] - share * x.weight[k]) * x.power[k];
       sums.denominator[o] += static_cast<double>(added.denominator), sums.variance[o] += static_cast<double>(added.variance);
     }
   }

@@ -32,7 +32,7 @@ void prepare(const Spectrum& spectrum, std::span<const OctaveLines> octaves, con
 struct LeakSums {
   std::vector<float> real, imaginary;          ///< the numerator, line by line
   std::vector<double> denominator, variance;   ///< octave by octave
-  std::vector<float> lines;                    ///< the denominator line by line, where it has room for it
+  std::vector<float> line_denominator;         ///< the denominator line by line, where it has room for it
   double energy = 0;                           ///< of the source
   LeakSums() = default;
   LeakSums(std::size_t lines, std::size_t octaves) : real(lines, 0.0f), imaginary(real), denominator(octaves, 0.0), variance(denominator) {}

@@ -99,7 +99,7 @@ pair::Signal signal(const std::string& path, const std::optional<std::string>& l
 pair::Leak leak(const pair::Signal& source, const pair::Signal& suspect) {
   const auto result = pair::leak_of(source, suspect);
   REQUIRE(result.has_value());
-  MESSAGE((result->found ? "found " : "none ") << result->leak_db << " dB, smallest " << result->smallest_db << " dB " << result->reason);
+  MESSAGE(std::string(result->found ? "found " : "none ") << result->leak_db << " dB, smallest " << result->smallest_db << " dB " << result->reason);
   return *result;
 }
 
