@@ -3,8 +3,10 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <cstdint>
 #include <optional>
 #include <span>
+#include <string>
 #include <utility>
 #include <vector>
 
@@ -23,6 +25,7 @@ constexpr double kBlockS = 2;
 constexpr std::int64_t kMostBlocks = 4096;
 constexpr float kDeepest = 1e-3f;           // no line tells of less than −30 dB, or a few silent passages would speak for the whole
 constexpr float kSoftest = 1e-6f;
+constexpr double kNothing = 1e-7;           // of the suspect's power: what two dithered 16-bit files leave is no sound
 constexpr std::int64_t kProbe = 4;          // every so many frames for the mean powers
 constexpr double kActive = 3e-3, kSounds = 1e-4;  // of the source's own loud frames
 
@@ -109,8 +112,8 @@ class LeakMeter {
       if (one->difference() && !one->gain().known) return not_measured("the two mixes share no passage from which the gain between them could be told");
     }
     if (auto done = probe(); !done) return tl::unexpected(done.error());
-    if (source_power_ <= 0) return not_measured(source_.less ? "nothing is left between the two mixes" : "the source is silent");
     if (suspect_power_ <= 0) return not_measured("the file is silent");
+    if (source_power_ <= kNothing * suspect_power_) return not_measured(source_.less ? "nothing is left between the two mixes" : "the source is silent");
     if (auto done = gather(); !done) return tl::unexpected(done.error());
     if (length_s_ < kLeastS || leak_.active_s < kLeastActiveS) return not_measured("too short: ten seconds, and five in which the source sounds, are the least");
     evidence_.difference = source_.less && source_.less->path == suspect_.file.path && !suspect_.less;
