@@ -17,7 +17,7 @@
 namespace sendworthy::audio {
 namespace {
 
-// Bounds for sums out of a file that may lie: 2^42 ticks are years at any rate, and still multiply by one.
+// Bound for sums out of a file that may lie: 2^42 ticks are years at any rate.
 constexpr std::int64_t kMostTicks = std::int64_t{1} << 42;
 constexpr std::int64_t kMostEntries = 1 << 24;  // of one table: more than a week of packets
 constexpr std::int64_t kMostEdits = 64;
@@ -350,14 +350,14 @@ class Mp4Walk {
     if (each > 0) {
       const auto* count = window_.at(box.body + 8, 4);
       packets_ = count == nullptr ? 0 : be32(count);
-      packet_bytes_ = packets_ * each;  // both below 2^32
+      packet_bytes_ = plus(0, static_cast<std::uint64_t>(packets_) * static_cast<std::uint64_t>(each));  // both below 2^32
       return;
     }
     if (small && (bits == 4 || bits == 0)) return;  // four bits a packet: no sound is that small
     const auto width = std::max<std::int64_t>(1, bits / 8);
     packets_ = entries(box, 8, 12, width, "table of sizes");
     each_entry(box, 12, width, packets_, [&](const std::uint8_t* q) {
-      packet_bytes_ += width == 1 ? q[0] : width == 2 ? be16(q) : be32(q);
+      packet_bytes_ = plus(packet_bytes_, width == 1 ? q[0] : width == 2 ? be16(q) : be32(q));
     });
   }
 
