@@ -74,7 +74,6 @@ class SndfileSource final : public Source {
         file_(std::move(file)),
         format_(std::move(walked.format)),
         damage_(std::move(walked.stream_damage)),
-        data_at_(walked.data.offset),
         codec_(walked.data.codec),
         declared_(walked.facts.declared_frames),
         expected_(walked.expected_frames),
@@ -145,7 +144,6 @@ class SndfileSource final : public Source {
   std::unique_ptr<SNDFILE, Close> file_;
   StreamFormat format_;
   std::vector<Damage> damage_;
-  std::int64_t data_at_;
   Codec codec_;
   std::optional<std::int64_t> declared_, expected_;
   std::optional<std::array<std::uint8_t, 16>> md5_;
