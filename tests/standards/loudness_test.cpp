@@ -131,7 +131,8 @@ TEST_CASE("the exact algorithm reads the values computed from the formulas") {
   const std::pair<int, double> rows[] = {{1, -22.993}, {2, -32.993}, {3, -23.014},
                                          {4, -23.014}, {5, -22.979}, {6, -23.016}};
   for (const auto& [number, expected_lufs] : rows) {
-    CAPTURE(number);
+    const auto& number_here = number;
+    CAPTURE(number_here);
     CHECK(std::abs(measured(signals::tech_3341(number, 48000))("integrated_loudness") - expected_lufs) < 0.002);
   }
 }
@@ -140,7 +141,8 @@ TEST_CASE("a meter without the relative gate would fail Tech 3341 cases 3 and 4"
   // Mutation check, formula of ITU-R BS.1770-5: -24.16 and -24.19 when the relative gate is left out.
   const std::pair<int, double> rows[] = {{3, -24.16}, {4, -24.19}};
   for (const auto& [number, ungated_lufs] : rows) {
-    CAPTURE(number);
+    const auto& number_here = number;
+    CAPTURE(number_here);
     const auto signal = signals::tech_3341(number, 48000);
     CHECK(std::abs(test::plain_integrated_lufs(signal, test::Gates::no_relative) - ungated_lufs) <= 0.05);
     const double gated_lufs = test::plain_integrated_lufs(signal, test::Gates::both);

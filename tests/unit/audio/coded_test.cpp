@@ -352,7 +352,8 @@ TEST_SUITE("audio/coded") {
         {"u.aifc", "-c:a pcm_mulaw -f aiff"}, {"a.caf", "-c:a pcm_alaw"},  {"q.aifc", "-c:a adpcm_ima_qt -f aiff"},
         {"q.caf", "-c:a adpcm_ima_qt"}};
     for (const auto& [name, options] : kinds) {
-      CAPTURE(name);
+      const auto& name_here = name;
+      CAPTURE(name_here);
       const auto path = e.ffmpeg(name, options);
       const auto p = pass(makers::contents(path), path);
       CHECK_SOUND(p);

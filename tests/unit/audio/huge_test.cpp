@@ -41,7 +41,8 @@ TEST_SUITE("audio/huge") {
     close(descriptor);
     const std::uint64_t over = (std::uint64_t{1} << 32) + 6000000, under = 4294967100;  // both whole frames
     for (const auto& [bytes, contradictions] : {std::pair{under - under % 6, false}, {over - over % 6, true}}) {
-      CAPTURE(bytes);
+      const auto& bytes_here = bytes;
+      CAPTURE(bytes_here);
       std::ofstream(path, std::ios::binary | std::ios::trunc) << header(bytes);
       REQUIRE(truncate(path.c_str(), static_cast<off_t>(44 + bytes)) == 0);
       const auto file = audio::open_file(path);

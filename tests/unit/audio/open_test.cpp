@@ -178,7 +178,8 @@ TEST_SUITE("audio/open") {
 
   TEST_CASE("every library behind this folder has a version") {
     for (const auto& [name, version] : audio::audio_library_versions()) {
-      CAPTURE(name);
+      const auto& name_here = name;
+      CAPTURE(name_here);
       REQUIRE_FALSE(version.empty());
       CHECK(version.find_first_not_of("0123456789.") == std::string::npos);
     }

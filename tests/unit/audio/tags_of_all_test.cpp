@@ -54,7 +54,8 @@ TEST_SUITE("audio/tags of all") {
         const auto opened = audio::open_file(path);
         REQUIRE_MESSAGE(opened.has_value(), opened.error().text);
         for (const auto& [name, value] : kTags) {
-          CAPTURE(name);
+          const auto& name_here = name;
+          CAPTURE(name_here);
           // An MP4 file takes no key of one's own from TagLib.
           if (kind == "m4a" && name == "upc" && std::string(upc) == "UPC") continue;
           const auto found = values(opened->facts, name);
@@ -80,7 +81,8 @@ TEST_SUITE("audio/tags of all") {
       const bool codes = kind != "wav" && kind != "m4a";
       for (const auto& [name, value] : kTags) {
         if (name == "albumartist" || name == "date" || (!codes && (name == "isrc" || name == "upc"))) continue;
-        CAPTURE(name);
+        const auto& name_here = name;
+        CAPTURE(name_here);
         const auto found = values(opened->facts, name);
         CHECK(std::find(found.begin(), found.end(), value) != found.end());
       }

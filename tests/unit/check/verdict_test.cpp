@@ -248,7 +248,8 @@ TEST_SUITE("check/containers") {
           {"AIFF", SF_FORMAT_AIFF, "aiff.aiff"},
           {"CAF", SF_FORMAT_CAF, "caf.caf"},
           {"FLAC", SF_FORMAT_FLAC, "flac.flac"}}) {
-      CAPTURE(ending);
+      const auto& ending_here = ending;
+      CAPTURE(ending_here);
       const auto other = checked(ending, format);
       REQUIRE(!other.files.at(0).error);
       CHECK(other.files[0].facts.container == container);

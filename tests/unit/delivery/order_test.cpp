@@ -142,7 +142,7 @@ TEST_CASE("versions are guessed from names by the words of the trade") {
       {"Song_30s.wav", Version::cut_down},                    {"Song 15 sec.wav", Version::cut_down},         {"Song_main_48k24.wav", Version::main},
       {"Stem Drums.wav", Version::stem},                      {"Song premaster.wav", Version::premaster},     {"Song_alt.wav", Version::alternate},
       {"Song_performance.wav", Version::performance_mix},     {"Song.wav", Version::main}};
-  for (const auto& [name, version] : kNames) CHECK_MESSAGE(guessed_version(name) == version, name);
+  for (const auto& one : kNames) CHECK_MESSAGE(guessed_version(one.first) == one.second, one.first);
 }
 
 TEST_CASE("Unicode forms and capitals: equal where a disk may keep no difference") {

@@ -53,8 +53,10 @@ TEST_SUITE("dsp/decimator") {
     for (const auto& [rate, factor, pass_hz, stop_hz] :
          {Row{48000, 4, 1000, 11000}, Row{44100, 4, 1000, 10025}, Row{384000, 4, 1000, 95000},
           Row{12000, 4, 1000, 2000}, Row{11025, 3, 1000, 2675}, Row{8000, 2, 1000, 3000}, Row{24000, 8, 1000, 2000}}) {
-      CAPTURE(rate);
-      CAPTURE(factor);
+      const auto& rate_here = rate;
+      CAPTURE(rate_here);
+      const auto& factor_here = factor;
+      CAPTURE(factor_here);
       const auto taps = taps_of(Decimator(rate, factor, pass_hz, stop_hz));
       for (std::size_t i = 0; i < taps.size(); ++i) REQUIRE(std::abs(taps[i] - taps[taps.size() - 1 - i]) < 1e-9);
       for (double hz = 0; hz <= pass_hz; hz += pass_hz / 40) REQUIRE(std::abs(gain_db(taps, hz, rate)) < 0.001);

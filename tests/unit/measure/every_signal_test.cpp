@@ -103,7 +103,8 @@ TEST_SUITE("measure/every signal") {
       for (const auto& [name, samples] : odd_signals(frames)) {
         for (const int channels : {1, 2, 3}) {
           if (channels == 3 && frames != 19200) continue;
-          CAPTURE(name);
+          const auto& name_here = name;
+          CAPTURE(name_here);
           CAPTURE(frames);
           CAPTURE(channels);
           check_sound(pass(real_source(48000, Channels(static_cast<std::size_t>(channels), samples))), channels);
@@ -120,8 +121,10 @@ TEST_SUITE("measure/every signal") {
     const auto list = odd_signals(24000);
     for (const auto& [left_name, left] : list) {
       for (const auto& [right_name, right] : list) {
-        CAPTURE(left_name);
-        CAPTURE(right_name);
+        const auto& left_name_here = left_name;
+        CAPTURE(left_name_here);
+        const auto& right_name_here = right_name;
+        CAPTURE(right_name_here);
         check_sound(pass(real_source(48000, {left, right})), 2);
       }
     }

@@ -286,8 +286,10 @@ TEST_SUITE("measure/threads") {
     for (const auto& [channels, frames] : {std::pair{2, std::int64_t{1}}, {2, 8193}, {1, 100000}, {6, 60000}, {11, 30000}}) {
       auto base = song(48000, frames, channels);
       base[0][static_cast<std::size_t>(frames / 2)] = 1.0;
-      CAPTURE(channels);
-      CAPTURE(frames);
+      const auto& channels_here = channels;
+      CAPTURE(channels_here);
+      const auto& frames_here = frames;
+      CAPTURE(frames_here);
       const auto alone = pass(code_source(48000, 24, base), 1, options);
       for (const int threads : {2, 5}) check_equal(alone, pass(code_source(48000, 24, base), threads, options));
     }

@@ -75,7 +75,8 @@ TEST_SUITE("measure/word length") {
     const auto x = music().channels;
     for (const auto& [bits, name] :
          {std::pair{8, "8-bit"}, {12, "12-bit"}, {15, "16-bit"}, {16, "16-bit"}, {20, "20-bit"}, {24, "24-bit"}}) {
-      CAPTURE(bits);
+      const auto& bits_here = bits;
+      CAPTURE(bits_here);
       auto whole = each(x, [b = bits](const Samples& s) { return rounded(s, b); });
       CHECK(word(measured(real_source(kRate, whole, 32)), "integer_valued_float") == name);
       whole[1][300001] += 0.3 * kStep24;

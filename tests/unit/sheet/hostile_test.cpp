@@ -9,7 +9,8 @@ using namespace sendworthy::fixture;
 TEST_SUITE("sheet/hostile") {
   TEST_CASE("no format lets through broken UTF-8, escape sequences or bidirectional controls") {
     for (const auto& [name, text] : all_formats(hostile())) {
-      CAPTURE(name);
+      const auto& name_here = name;
+      CAPTURE(name_here);
       if (name == "markers.mid") continue;  // binary
       CHECK(base::clean_utf8(text) == text);
       if (name != "colour") CHECK_FALSE(holds(text, "\x1b"));
@@ -33,7 +34,8 @@ TEST_SUITE("sheet/hostile") {
     bare.findings.resize(1);
     for (const auto& sheet : {bare, Sheet{}}) {
       for (const auto& [name, text] : all_formats(sheet)) {
-        CAPTURE(name);
+        const auto& name_here = name;
+        CAPTURE(name_here);
         CHECK((name == "jsonl" || !text.empty()));
       }
     }
@@ -48,7 +50,8 @@ TEST_SUITE("sheet/hostile") {
     sheet.files.front().facts.duration_s = 1e308;
     sheet.files.front().facts.channels = 1000;
     for (const auto& [name, text] : all_formats(sheet)) {
-      CAPTURE(name);
+      const auto& name_here = name;
+      CAPTURE(name_here);
       CHECK(text.size() < 400000);
     }
   }

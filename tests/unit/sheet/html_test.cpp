@@ -391,7 +391,8 @@ TEST_SUITE("sheet/html") {
         for (const auto& [kind, figure] : made.figures) {
           const auto from = figure.find("<p>") + 3;
           const auto caption = figure.substr(from, figure.find("</p>") - from);
-          CAPTURE(kind);
+          const auto& kind_here = kind;
+          CAPTURE(kind_here);
           CAPTURE(caption);
           CHECK_FALSE(holds(caption, " not measured "));
           CHECK_FALSE(holds(caption, "reads not"));
