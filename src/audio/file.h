@@ -62,6 +62,8 @@ class Source {
   [[nodiscard]] virtual std::int64_t read_codes(std::int32_t* interleaved, std::int64_t frames) = 0;
   /// The same for kind real: full scale is ±1.0, NaN and infinities as they stand in the file.
   [[nodiscard]] virtual std::int64_t read_reals(double* interleaved, std::int64_t frames) = 0;
+  /// Passes over up to so many frames unread, where the form of the file allows it; 0 where it does not, or at the end.
+  [[nodiscard]] virtual std::int64_t skip(std::int64_t /*frames*/) { return 0; }
   /// Damage known so far; complete once a read returned 0 (wrong FLAC MD5, missing Ogg end, decoder errors, short
   /// data).
   [[nodiscard]] virtual const std::vector<Damage>& damage() const = 0;

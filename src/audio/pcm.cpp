@@ -85,6 +85,12 @@ class PlainSource final : public Source {
     });
   }
 
+  std::int64_t skip(std::int64_t frames) override {
+    const auto n = std::clamp<std::int64_t>(frames, 0, frames_ - at_);
+    at_ += n;
+    return n;
+  }
+
  private:
   template <class Convert>
   std::int64_t read(std::int64_t frames, const Convert& convert) {

@@ -7,6 +7,8 @@
 
 #include <soxr.h>
 
+#include "dsp/planar.h"
+
 namespace sendworthy::pair {
 namespace {
 
@@ -103,8 +105,10 @@ bool Reader::restart() {
   format_ = source_->format();
   fold_.clear();
   if (folded_to_ != 0 && folded_to_ != format_.channels) fold_ = fold_of(format_, folded_to_);
-  kept_.assign(fold_.empty() ? static_cast<std::size_t>(format_.channels) : fold_.size(), {});
-  begin_ = end_ = 0;
+  const auto rows = fold_.empty() ? static_cast<std::size_t>(format_.channels) : fold_.size();
+  if (rows != rows_) kept_.clear(), stride_ = 0;
+  rows_ = rows;
+  first_ = begin_ = end_ = 0;
   converter_.reset();
   if (step_ == 1) return true;
   converter_ = std::make_unique<Converter>(step_, format_.channels);
@@ -113,18 +117,36 @@ bool Reader::restart() {
   return false;
 }
 
-void Reader::append(const float* interleaved, std::int64_t frames) {
-  const auto channels = static_cast<std::size_t>(format_.channels);
-  for (std::size_t c = 0; c < kept_.size(); ++c) {
-    auto& row = kept_[c];
-    const auto old = row.size();
-    row.resize(old + static_cast<std::size_t>(frames), 0.0f);
-    for (std::size_t from = 0; from < channels && !fold_.empty(); ++from) {
-      const float share = fold_[c][from];
-      for (std::size_t n = 0; n < static_cast<std::size_t>(frames) && share != 0; ++n) row[old + n] += share * interleaved[n * channels + from];
+// Where `frames` more of each row belong, behind what is kept: `stride_` apart.
+float* Reader::room(std::int64_t frames) {
+  const auto held = end_ - begin_, rows = static_cast<std::int64_t>(rows_);
+  if (first_ + held + frames > stride_) {
+    if (2 * (held + frames) <= stride_) {
+      for (std::int64_t c = 0; c < rows; ++c) {
+        const auto to = kept_.begin() + c * stride_, from = to + first_;
+        std::copy(from, from + held, to);
+      }
+    } else {
+      const auto wider = 3 * (held + frames);
+      std::vector<float> more(static_cast<std::size_t>(wider * rows));
+      for (std::int64_t c = 0; c < rows; ++c) std::copy_n(kept_.begin() + c * stride_ + first_, held, more.begin() + c * wider);
+      kept_ = std::move(more);
+      stride_ = wider;
     }
-    if (!fold_.empty()) continue;
-    for (std::size_t n = 0; n < static_cast<std::size_t>(frames); ++n) row[old + n] = interleaved[n * channels + c];
+    first_ = 0;
+  }
+  return kept_.data() + first_ + held;
+}
+
+void Reader::fold(const float* interleaved, std::int64_t frames) {
+  const auto channels = static_cast<std::size_t>(format_.channels);
+  float* to = room(frames);
+  for (std::size_t c = 0; c < rows_; ++c, to += stride_) {
+    std::fill_n(to, frames, 0.0f);
+    for (std::size_t from = 0; from < channels; ++from) {
+      const float share = fold_.empty() ? (from == c ? 1.0f : 0.0f) : fold_[c][from];
+      for (std::size_t n = 0; n < static_cast<std::size_t>(frames) && share != 0; ++n) to[n] += share * interleaved[n * channels + from];
+    }
   }
   end_ += frames;
 }
@@ -133,48 +155,69 @@ void Reader::append(const float* interleaved, std::int64_t frames) {
 bool Reader::more() {
   if (length_ && end_ >= *length_) return false;
   const auto channels = static_cast<std::int64_t>(format_.channels);
-  block_.resize(static_cast<std::size_t>(kBlock * channels));
-  std::int64_t got = 0;
-  if (format_.kind == audio::SampleKind::integer) {
-    codes_.resize(block_.size());
-    got = std::max<std::int64_t>(0, source_->read_codes(codes_.data(), kBlock));
-    for (std::size_t i = 0; i < static_cast<std::size_t>(got * channels); ++i) block_[i] = static_cast<float>(codes_[i]) * 0x1p-31f;
-  } else {
-    reals_.resize(block_.size());
-    got = std::max<std::int64_t>(0, source_->read_reals(reals_.data(), kBlock));
-    for (std::size_t i = 0; i < static_cast<std::size_t>(got * channels); ++i)
-      block_[i] = std::isfinite(reals_[i]) ? static_cast<float>(std::clamp(reals_[i], -1e12, 1e12)) : 0.0f;
+  const auto samples = static_cast<std::size_t>(kBlock * channels);
+  const bool integer = format_.kind == audio::SampleKind::integer;
+  codes_.resize(integer ? samples : 0), reals_.resize(integer ? 0 : samples);
+  const auto got = std::max<std::int64_t>(0, integer ? source_->read_codes(codes_.data(), kBlock) : source_->read_reals(reals_.data(), kBlock));
+  if (!converter_ && fold_.empty()) {
+    if (got == 0) {
+      length_ = end_;
+      return false;
+    }
+    float* to = room(got);
+    if (integer) {
+      dsp::split_codes(codes_.data(), static_cast<int>(got), format_.channels, to, stride_);
+    } else {
+      dsp::split_reals(reals_.data(), static_cast<int>(got), format_.channels, to, stride_);
+    }
+    end_ += got;
+    return true;
   }
-  if (converter_) {
-    const auto made = converter_->process(block_.data(), got, converted_, step_);
-    if (made > 0) append(converted_.data(), made);
-    if (got == 0 && made == 0) length_ = end_;
-    return got > 0 || made > 0;
+  block_.resize(samples);
+  for (std::size_t i = 0; i < static_cast<std::size_t>(got * channels); ++i)
+    block_[i] = integer ? static_cast<float>(codes_[i]) * 0x1p-31f : std::isfinite(reals_[i]) ? static_cast<float>(std::clamp(reals_[i], -1e12, 1e12)) : 0.0f;
+  const auto made = converter_ ? converter_->process(block_.data(), got, converted_, step_) : got;
+  if (made > 0) fold(converter_ ? converted_.data() : block_.data(), made);
+  if (got == 0 && made <= 0) length_ = end_;
+  return got > 0 || made > 0;
+}
+
+// As much of [from, to) as the file has is kept then.
+void Reader::reach(std::int64_t from, std::int64_t to) {
+  if (std::max<std::int64_t>(0, from) < begin_ && to > 0 && !restart()) length_ = 0;
+  // What nobody asks for needs no decoding, unless a converter has to hear it.
+  if (const auto gap = from - end_; gap > kBlock && !converter_) {
+    if (const auto passed = source_->skip(gap); passed > 0) end_ += passed, begin_ = end_, first_ = 0;
   }
-  if (got > 0) append(block_.data(), got);
-  if (got == 0) length_ = end_;
-  return got > 0;
+  while (end_ < to && more()) {
+    const auto drop = std::min(std::max<std::int64_t>(0, from), end_ - keep_ / static_cast<std::int64_t>(rows_)) - begin_;
+    if (drop > 0) begin_ += drop, first_ += drop;
+  }
+  met_sound_ = std::min(to, end_) > std::max(from, begin_);
 }
 
 void Reader::read(std::int64_t from, std::int64_t frames, Rows& rows) {
-  const auto to = from + frames;
-  if (std::max<std::int64_t>(0, from) < begin_ && to > 0 && !restart()) length_ = 0;
-  while (end_ < to && more()) {
-    const auto rows_kept = std::ssize(kept_);
-    const auto drop = std::min(std::max<std::int64_t>(0, from), end_ - keep_ / rows_kept) - begin_;
-    if (drop < keep_ / rows_kept) continue;  // seldom, since all that is kept moves
-    for (auto& row : kept_) row.erase(row.begin(), row.begin() + static_cast<std::ptrdiff_t>(drop));
-    begin_ += drop;
+  reach(from, from + frames);
+  const auto first = std::clamp(from, begin_, end_), last = std::clamp(from + frames, first, end_);
+  rows.resize(rows_);
+  for (std::size_t c = 0; c < rows_; ++c) {
+    rows[c].resize(static_cast<std::size_t>(frames));
+    auto to = met_sound_ ? std::fill_n(rows[c].begin(), first - from, 0.0f) : rows[c].begin();
+    if (met_sound_) to = std::copy_n(row(c, first), last - first, to);
+    std::fill(to, rows[c].end(), 0.0f);
   }
-  const auto first = std::clamp(from, begin_, end_), last = std::clamp(to, first, end_);
-  rows.resize(kept_.size());
-  met_sound_ = last > first;
-  for (std::size_t c = 0; c < kept_.size(); ++c) {
-    rows[c].assign(static_cast<std::size_t>(frames), 0.0f);
-    if (last > first)
-      std::copy_n(kept_[c].begin() + static_cast<std::ptrdiff_t>(first - begin_), last - first,
-                  rows[c].begin() + static_cast<std::ptrdiff_t>(first - from));
+}
+
+std::span<const float* const> Reader::see(std::int64_t from, std::int64_t frames) {
+  reach(from, from + frames);
+  seen_.resize(rows_);
+  if (from >= begin_ && from + frames <= end_) {
+    for (std::size_t c = 0; c < rows_; ++c) seen_[c] = row(c, from);
+  } else {
+    read(from, frames, padded_);
+    for (std::size_t c = 0; c < rows_; ++c) seen_[c] = padded_[c].data();
   }
+  return seen_;
 }
 
 std::int64_t Reader::length() {

@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <memory>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -29,9 +30,11 @@ class Reader {
 
   [[nodiscard]] const audio::StreamFormat& format() const { return format_; }
   [[nodiscard]] double step() const { return step_; }
-  [[nodiscard]] int channels() const { return static_cast<int>(kept_.size()); }  ///< as read
+  [[nodiscard]] int channels() const { return static_cast<int>(rows_); }  ///< as read
   /// Frames [from, from + frames) of every channel; silence outside of the file.
   void read(std::int64_t from, std::int64_t frames, Rows& rows);
+  /// The same where they stand: one pointer per channel, good until the next call of anything here.
+  [[nodiscard]] std::span<const float* const> see(std::int64_t from, std::int64_t frames);
   /// Keeps so many samples of all channels together in place of two million.
   void keep(std::int64_t samples) { keep_ = samples; }
   /// How many frames there are; reads to the end where that is not known yet.
@@ -50,7 +53,10 @@ class Reader {
   Reader(std::string path, double step, int channels);
   bool restart();
   bool more();
-  void append(const float* interleaved, std::int64_t frames);
+  void reach(std::int64_t from, std::int64_t to);
+  float* room(std::int64_t frames);
+  void fold(const float* interleaved, std::int64_t frames);
+  [[nodiscard]] const float* row(std::size_t c, std::int64_t frame) const { return kept_.data() + static_cast<std::int64_t>(c) * stride_ + first_ + frame - begin_; }
 
   std::string path_;
   double step_;
@@ -59,8 +65,11 @@ class Reader {
   audio::StreamFormat format_;
   std::unique_ptr<audio::Source> source_;
   std::unique_ptr<Converter> converter_;
-  Rows kept_;
-  std::int64_t begin_ = 0, end_ = 0, keep_ = 1 << 21;
+  std::size_t rows_ = 0;
+  std::vector<float> kept_;  ///< rows of `stride_`; frame `begin_` stands at `first_` in each, and `end_` is behind the last
+  std::int64_t stride_ = 0, first_ = 0, begin_ = 0, end_ = 0, keep_ = 1 << 21;
+  Rows padded_;
+  std::vector<const float*> seen_;
   std::optional<std::int64_t> length_;
   std::vector<std::int32_t> codes_;
   std::vector<double> reals_;
