@@ -20,29 +20,33 @@ float WeightedPower(const float* HWY_RESTRICT weight, const float* HWY_RESTRICT 
   return total;
 }
 
-CrossSums AddCrossLines(const Lines& x, const Lines& y, float share, int count, float* HWY_RESTRICT real, float* HWY_RESTRICT imaginary) {
+CrossSums AddCrossLines(std::span<const CrossPair> pairs, int first, int count, float* HWY_RESTRICT real, float* HWY_RESTRICT imaginary) {
   const hn::ScalableTag<float> d;
   const int lanes = static_cast<int>(hn::Lanes(d));
-  auto denominator = hn::Zero(d), variance = hn::Zero(d);
-  const auto shares = hn::Set(d, share);
-  int k = 0;
-  for (; k + lanes <= count; k += lanes) {
-    const auto at = [&](const float* row) { return hn::LoadU(d, row + k); };
-    const auto w = hn::NegMulAdd(shares, at(x.weight), at(y.weight));
-    const auto xr = at(x.real), xi = at(x.imaginary), yr = at(y.real), yi = at(y.imaginary);
-    const auto re = hn::Mul(w, hn::MulAdd(xr, yr, hn::Mul(xi, yi))), im = hn::Mul(w, hn::MulSub(xr, yi, hn::Mul(xi, yr)));
-    hn::StoreU(hn::Add(at(real), re), d, real + k);
-    hn::StoreU(hn::Add(at(imaginary), im), d, imaginary + k);
-    denominator = hn::MulAdd(w, at(x.power), denominator);
-    variance = hn::MulAdd(re, re, hn::MulAdd(im, im, variance));
+  auto denominators = hn::Zero(d), variances = hn::Zero(d);
+  CrossSums sums;
+  for (const auto& [x, y, share] : pairs) {
+    const auto shares = hn::Set(d, share);
+    int k = 0;
+    for (; k + lanes <= count; k += lanes) {
+      const auto at = [&](const float* row) { return hn::LoadU(d, row + first + k); };
+      const auto w = hn::NegMulAdd(shares, at(x.weight), at(y.weight));
+      const auto xr = at(x.real), xi = at(x.imaginary), yr = at(y.real), yi = at(y.imaginary);
+      const auto re = hn::Mul(w, hn::MulAdd(xr, yr, hn::Mul(xi, yi))), im = hn::Mul(w, hn::MulSub(xr, yi, hn::Mul(xi, yr)));
+      hn::StoreU(hn::Add(hn::LoadU(d, real + k), re), d, real + k);
+      hn::StoreU(hn::Add(hn::LoadU(d, imaginary + k), im), d, imaginary + k);
+      denominators = hn::MulAdd(w, hn::MulAdd(xr, xr, hn::Mul(xi, xi)), denominators);
+      variances = hn::MulAdd(re, re, hn::MulAdd(im, im, variances));
+    }
+    for (; k < count; ++k) {
+      const int n = first + k;
+      const float w = y.weight[n] - share * x.weight[n];
+      const float re = w * (x.real[n] * y.real[n] + x.imaginary[n] * y.imaginary[n]), im = w * (x.real[n] * y.imaginary[n] - x.imaginary[n] * y.real[n]);
+      real[k] += re, imaginary[k] += im;
+      sums.denominator += w * (x.real[n] * x.real[n] + x.imaginary[n] * x.imaginary[n]), sums.variance += re * re + im * im;
+    }
   }
-  CrossSums sums{hn::GetLane(hn::SumOfLanes(d, denominator)), hn::GetLane(hn::SumOfLanes(d, variance))};
-  for (; k < count; ++k) {
-    const float w = y.weight[k] - share * x.weight[k];
-    const float re = w * (x.real[k] * y.real[k] + x.imaginary[k] * y.imaginary[k]), im = w * (x.real[k] * y.imaginary[k] - x.imaginary[k] * y.real[k]);
-    real[k] += re, imaginary[k] += im;
-    sums.denominator += w * x.power[k], sums.variance += re * re + im * im;
-  }
+  sums.denominator += hn::GetLane(hn::SumOfLanes(d, denominators)), sums.variance += hn::GetLane(hn::SumOfLanes(d, variances));
   return sums;
 }
 
@@ -54,10 +58,10 @@ namespace sendworthy::dsp {
 HWY_EXPORT(WeightedPower);
 HWY_EXPORT(AddCrossLines);
 
-float weighted_power(Lines x, Lines y, int count) { return HWY_DYNAMIC_DISPATCH(WeightedPower)(x.weight, y.power, count); }
+float weighted_power(const float* weight, const float* power, int count) { return HWY_DYNAMIC_DISPATCH(WeightedPower)(weight, power, count); }
 
-CrossSums add_cross_lines(Lines x, Lines y, float share, int count, float* real, float* imaginary) {
-  return HWY_DYNAMIC_DISPATCH(AddCrossLines)(x, y, share, count, real, imaginary);
+CrossSums add_cross_lines(std::span<const CrossPair> pairs, int first, int count, float* real, float* imaginary) {
+  return HWY_DYNAMIC_DISPATCH(AddCrossLines)(pairs, first, count, real, imaginary);
 }
 
 }  // namespace sendworthy::dsp

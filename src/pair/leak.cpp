@@ -26,7 +26,7 @@ constexpr std::int64_t kMostBlocks = 4096;
 constexpr float kDeepest = 1e-3f;           // no line tells of less than −30 dB, or a few silent passages would speak for the whole
 constexpr float kSoftest = 1e-6f;
 constexpr double kNothing = 1e-7;           // of the suspect's power: what two dithered 16-bit files leave is no sound
-constexpr std::int64_t kProbe = 4;          // every so many frames for the mean powers
+constexpr std::int64_t kProbe = 8;          // every so many frames for the mean powers
 constexpr double kActive = 3e-3, kSounds = 1e-4;  // of the source's own loud frames
 
 double quantile(std::vector<double> values, double share) {
@@ -194,53 +194,54 @@ class LeakMeter {
     const auto total = x_->expected_frames();
     const auto nearest = static_cast<std::int64_t>(kNearestShiftS / hop_s);
     const auto furthest = std::clamp(static_cast<std::int64_t>(kFurthestShiftS / hop_s), nearest + kShiftsEachWay, std::max(nearest + kShiftsEachWay, total / 3));
-    // None; what rings on; then by chance.
-    std::vector<std::int64_t> shifts = {0, 2, 4};
+    // None; what rings on, by a frame's length and two; then by chance.
+    const auto length = clock_.size / clock_.hop;
+    std::vector<std::int64_t> shifts = {0, length, 2 * length};
     const auto first_by_chance = shifts.size();
     for (std::int64_t i = 0; i < kShiftsEachWay; ++i) {
       const auto shift = nearest + i * (furthest - nearest) / (kShiftsEachWay - 1);
       shifts.push_back(-shift), shifts.push_back(shift);
     }
-    const auto ring = static_cast<std::size_t>(furthest + 1);
-    std::vector<LeakFrame> xs(ring), ys(ring);
     std::vector<LeakSums> totals(shifts.size(), LeakSums(static_cast<std::size_t>(clock_.bins), octaves_.size()));
     totals[0].line_denominator.assign(static_cast<std::size_t>(clock_.bins), 0.0f);
     auto here = totals;
-    const auto block_frames = std::max<std::int64_t>(static_cast<std::int64_t>(kBlockS / hop_s), total / kMostBlocks);
+    const auto block_frames = std::max(static_cast<std::int64_t>(kBlockS / hop_s), total / kMostBlocks);
+    const auto ring = static_cast<std::size_t>(furthest + block_frames);
+    std::vector<LeakFrame> xs(ring), ys(ring);
+    std::vector<LeakPairs> pairs(shifts.size() + 1);
+    for (std::size_t i = 0; i < shifts.size(); ++i) pairs[i].sums = &here[i];
+    pairs.back().sums = &evidence_.plain, pairs.back().plain = true;
     Spectrum a, b;
     std::int64_t block_first = 0, t = 0, active = 0;
     const auto flush = [&] {
+      for (std::size_t i = 0; i < pairs.size(); ++i) {
+        pairs[i].frames.clear();
+        const auto shift = i < shifts.size() ? shifts[i] : 0;
+        for (auto n = std::max(block_first, std::abs(shift)); n < t; ++n) {
+          const auto& x = xs[static_cast<std::size_t>(n - std::max<std::int64_t>(0, shift)) % ring];
+          const auto& y = ys[static_cast<std::size_t>(n + std::min<std::int64_t>(0, shift)) % ring];
+          if (x.known && y.known && x.energy > kSounds * loud_) pairs[i].frames.emplace_back(&x, &y);
+        }
+      }
+      accumulate(pairs, octaves_);
+      const double from_s = y_->own_seconds(block_first), to_s = from_s + static_cast<double>(t - block_first) * hop_s;
       for (std::size_t i = 0; i < shifts.size(); ++i) {
-        const double from_s = y_->own_seconds(block_first);
-        if (i == 0 || i >= first_by_chance) (i == 0 ? evidence_.blocks : evidence_.shifted_blocks).push_back({from_s, from_s + static_cast<double>(t - block_first) * hop_s, here[i].energy, peaks_->peak_of(here[i])});
+        if (i == 0 || i >= first_by_chance) (i == 0 ? evidence_.blocks : evidence_.shifted_blocks).push_back({from_s, to_s, here[i].energy, peaks_->peak_of(here[i])});
         totals[i].add(here[i]);
         here[i].clear();
       }
+      block_first = t;
     };
     for (; !x_->ended(t) && !y_->ended(t); ++t) {
       if (stopped()) return interrupted();
       progress(0.3 + 0.7 * static_cast<double>(t) / static_cast<double>(total));
-      if (t - block_first >= block_frames) flush(), block_first = t;
+      if (t - block_first >= block_frames) flush();
       auto &x = xs[static_cast<std::size_t>(t) % ring], &y = ys[static_cast<std::size_t>(t) % ring];
       x.known = y.known = false;
       if (!x_->read(t, a) || !y_->read(t, b)) continue;
       prepare(a, octaves_, x_floors_, x);
       prepare(b, octaves_, y_floors_, y);
       active += x.energy > kActive * loud_ ? 1 : 0;
-      const auto take = [&](const LeakFrame& source, const LeakFrame& suspect, LeakSums& sums, bool plain) {
-        if (source.known && suspect.known && source.energy > kSounds * loud_) accumulate(source, suspect, octaves_, sums, plain);
-      };
-      take(x, y, evidence_.plain, true);
-      for (std::size_t i = 0; i < shifts.size(); ++i) {
-        const auto back = t - std::abs(shifts[i]);
-        if (back < 0) continue;
-        const auto at = static_cast<std::size_t>(back) % ring;
-        if (shifts[i] >= 0) {
-          take(xs[at], y, here[i], false);
-        } else {
-          take(x, ys[at], here[i], false);
-        }
-      }
     }
     flush();
     evidence_.straight = totals[0];

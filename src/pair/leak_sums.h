@@ -3,6 +3,7 @@
 
 #include <cstddef>
 #include <span>
+#include <utility>
 #include <vector>
 
 #include "pair/octaves.h"
@@ -24,8 +25,8 @@ struct LeakFrame {
 /// Powers below which a line counts no more than that: by channel and octave.
 using Floors = std::vector<std::vector<float>>;
 
-/// Fills `frame` from a spectrum.
-void prepare(const Spectrum& spectrum, std::span<const OctaveLines> octaves, const Floors& floors, LeakFrame& frame);
+/// Fills `frame` from a spectrum, whose rows go into it.
+void prepare(Spectrum& spectrum, std::span<const OctaveLines> octaves, const Floors& floors, LeakFrame& frame);
 
 /// All channels together. The leak is numerator / denominator; `variance` is that of the numerator where the two sounds have nothing to
 /// do with each other and lines are independent.
@@ -40,9 +41,16 @@ struct LeakSums {
   void clear();
 };
 
+/// Frames of the source and of the suspect that are held against each other, in order of time, and where that is added up.
+struct LeakPairs {
+  LeakSums* sums = nullptr;
+  bool plain = false;
+  std::vector<std::pair<const LeakFrame*, const LeakFrame*>> frames;
+};
+
 /// With x = v + β·y in the source and y = b + ε·v in the suspect, x*·y is ε·|v|² + β*·|b|² in the mean. Two sums of it over the lines
 /// of an octave, one weighted by how little of the suspect sounds, one by how little of the source, are two equations; β, which may
 /// differ from frame to frame and from octave to octave, is taken out of the first by the second, and what remains is added up. `plain` leaves β in.
-void accumulate(const LeakFrame& source, const LeakFrame& suspect, std::span<const OctaveLines> octaves, LeakSums& sums, bool plain = false);
+void accumulate(std::span<const LeakPairs> all, std::span<const OctaveLines> octaves);
 
 }  // namespace sendworthy::pair

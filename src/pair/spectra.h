@@ -64,7 +64,6 @@ class SpectrumReader {
   std::vector<Stretch> stretches_;  ///< in frames of the clock
   dsp::Fourier fourier_;
   std::vector<float> window_, real_, imaginary_, mid_, side_;
-  Rows rows_;
 };
 
 }  // namespace sendworthy::pair
