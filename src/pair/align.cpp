@@ -113,10 +113,9 @@ class Aligner {
 
   std::vector<float> onsets_of(Reader& file, double from) {
     Onsets onsets(file.format().sample_rate);
-    Rows rows;
     const auto guess = std::max<std::int64_t>(1, file.expected());
     for (std::int64_t at = 0; !stopped(); at += kBlock) {
-      file.read(at, kBlock, rows);
+      const auto rows = file.see(at, kBlock);
       const auto frames = std::min(kBlock, file.known_end() - at);
       if (frames <= 0) break;
       onsets.push(rows, frames);

@@ -5,6 +5,8 @@
 #include <cstddef>
 #include <iterator>
 
+#include "dsp/planar.h"
+
 namespace sendworthy::pair {
 namespace {
 
@@ -72,19 +74,15 @@ void Correlator::correlate(std::span<const float> a, std::span<const float> b, b
 
 std::int64_t Onsets::border(std::int64_t hop) const { return std::llround(static_cast<double>(hop) * kStepS * sample_rate_); }
 
-void Onsets::push(std::span<const std::vector<float>> rows, std::int64_t frames) {
+void Onsets::push(std::span<const float* const> rows, std::int64_t frames) {
   if (last_.size() != rows.size()) last_.assign(rows.size(), 0.0f), border_ = border(1);
   for (std::int64_t n = 0; n < frames;) {
     const auto end = std::min(frames, n + border_ - at_);
     for (std::size_t c = 0; c < rows.size(); ++c) {
-      double sum = 0;
-      float last = last_[c];
-      for (auto k = n; k < end; ++k) {
-        const float here = rows[c][static_cast<std::size_t>(k)];
-        sum += static_cast<double>(here - last) * static_cast<double>(here - last);
-        last = here;
-      }
-      last_[c] = last, energy_ += sum;
+      squares_.resize(static_cast<std::size_t>((end - n + dsp::kSubBlock - 1) / dsp::kSubBlock));
+      dsp::sub_motion(rows[c] + n, static_cast<int>(end - n), last_[c], squares_.data());
+      for (const float square : squares_) energy_ += static_cast<double>(square);
+      last_[c] = rows[c][end - 1];
     }
     at_ += end - n, n = end;
     if (at_ == border_) {

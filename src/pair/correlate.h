@@ -31,13 +31,14 @@ class Onsets {
  public:
   static constexpr double kStepS = 0.01;
   explicit Onsets(double sample_rate) : sample_rate_(sample_rate) {}
-  void push(std::span<const std::vector<float>> rows, std::int64_t frames);
+  /// `rows`: `frames` samples of each channel.
+  void push(std::span<const float* const> rows, std::int64_t frames);
   [[nodiscard]] std::vector<float> finish();
 
  private:
   double sample_rate_, energy_ = 0;
   std::int64_t at_ = 0, border_ = 0, hop_ = 0;
-  std::vector<float> last_, levels_;
+  std::vector<float> last_, levels_, squares_;
   [[nodiscard]] std::int64_t border(std::int64_t hop) const;
 };
 

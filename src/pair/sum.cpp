@@ -47,7 +47,7 @@ class Summer {
   Summer(SumInput input, const std::vector<std::string>& paths, const Hooks& hooks) : input_(std::move(input)), paths_(paths), hooks_(hooks) {}
 
   Result<Sum> run() {
-    auto heard = grams_of(input_, {}, &onsets_, 0, 0.35, hooks_);
+    auto heard = grams_of(input_, {}, 0, 0.35, hooks_);
     if (!heard) return tl::unexpected(heard.error());
     grams_ = std::move(*heard);
     lags_.assign(input_.count(), 0.0);
@@ -212,7 +212,10 @@ class Summer {
     if (!moved || moved->left > kNearlyAll * left()) {
       std::vector<bool> wanted;
       for (std::size_t i = 0; i < input_.count(); ++i) wanted.push_back(!left_out(i));
-      auto excerpts = places_of(input_, grams_, onsets_, lags_, wanted);
+      const auto onsets = onsets_of(input_, hooks_);
+      if (!onsets) return tl::unexpected(onsets.error());
+      input_.set_lags(lags_);
+      auto excerpts = places_of(input_, grams_, *onsets, lags_, wanted);
       if (auto done = rest(steps_[chosen_].gains, excerpts, !moved, 0.35); !done) return done;
       const auto shifts = lags_in(excerpts, input_.count(), input_.rate());
       if (std::ranges::any_of(shifts, [](double lag) { return lag != 0; })) {
@@ -283,7 +286,7 @@ class Summer {
         if (lags_[i] != 0) moved.push_back(i);
       }
       input_.set_lags(lags_);
-      auto grams = grams_of(input_, moved, nullptr, 0.55 + 0.1 * round, 0.1, hooks_);
+      auto grams = grams_of(input_, moved, 0.55 + 0.1 * round, 0.1, hooks_);
       if (!grams) return tl::unexpected(grams.error());
       grams_ = std::move(*grams);
       totals_ = grams_.total();
@@ -441,7 +444,6 @@ class Summer {
   SumInput input_;
   const std::vector<std::string>& paths_;
   const Hooks& hooks_;
-  SumOnsets onsets_;
   Grams grams_;
   std::vector<double> totals_, lags_;
   double mix_ = 0;

@@ -13,8 +13,8 @@ namespace sendworthy::pair {
 namespace {
 
 constexpr int kTaps = 128;             // of the fractional delay: good to nine tenths of half the rate
-constexpr std::int64_t kKept = 1 << 17;  // samples of each file
-constexpr std::int64_t kChunk = 32768;   // frames, about
+constexpr std::int64_t kKept = 1 << 15;  // samples of each file
+constexpr std::int64_t kChunk = 8192;    // frames, about: what all files hold of it stays in the processor's own memory
 constexpr double kBlockS = 0.1;
 constexpr std::size_t kMostValues = 12u << 20;  // products that are kept: 96 MB
 
@@ -74,38 +74,46 @@ void SumInput::set_lags(const std::vector<double>& lags) {
   }
 }
 
-void SumInput::read_part(Part& part, std::int64_t at, std::int64_t frames) {
-  if (part.taps.empty()) {
-    part.reader->read(at + part.whole, frames, part.rows);
+void SumInput::read_part(Part& part, std::int64_t at, std::int64_t frames, std::int64_t inside) {
+  if (part.taps.empty() && inside == frames) {
+    const auto seen = part.reader->see(at + part.whole, frames);
+    part.at.assign(seen.begin(), seen.end());
     return;
   }
-  part.reader->read(at + part.whole - (kTaps / 2 - 1), frames + kTaps - 1, wide_);
-  part.rows.resize(wide_.size());
-  for (std::size_t c = 0; c < wide_.size(); ++c) {
-    part.rows[c].assign(static_cast<std::size_t>(frames), 0.0f);
-    for (int t = 0; t < kTaps; ++t) {
-      const float tap = part.taps[static_cast<std::size_t>(t)];
-      const float* x = wide_[c].data() + t;
-      float* y = part.rows[c].data();
-      for (std::int64_t n = 0; n < frames; ++n) y[n] += tap * x[n];
+  if (part.taps.empty()) {
+    part.reader->read(at + part.whole, frames, part.rows);
+  } else {
+    part.reader->read(at + part.whole - (kTaps / 2 - 1), frames + kTaps - 1, wide_);
+    part.rows.resize(wide_.size());
+    for (std::size_t c = 0; c < wide_.size(); ++c) {
+      part.rows[c].assign(static_cast<std::size_t>(frames), 0.0f);
+      for (int t = 0; t < kTaps; ++t) {
+        const float tap = part.taps[static_cast<std::size_t>(t)];
+        const float* x = wide_[c].data() + t;
+        float* y = part.rows[c].data();
+        for (std::int64_t n = 0; n < frames; ++n) y[n] += tap * x[n];
+      }
     }
+  }
+  part.at.clear();
+  for (auto& row : part.rows) {
+    std::fill(row.begin() + static_cast<std::ptrdiff_t>(inside), row.end(), 0.0f);
+    part.at.push_back(row.data());
   }
 }
 
 std::int64_t SumInput::read(std::int64_t at, std::int64_t frames) {
-  mix_->read(at, frames, mix_rows_);
+  const auto seen = mix_->see(at, frames);
+  mix_at_.assign(seen.begin(), seen.end());
   const auto inside = std::clamp<std::int64_t>(mix_->known_end() - at, 0, frames);
   if (inside == 0) return 0;
-  for (auto& part : parts_) {
-    read_part(part, at, frames);
-    for (auto& row : part.rows) std::fill(row.begin() + static_cast<std::ptrdiff_t>(inside), row.end(), 0.0f);
-  }
+  for (auto& part : parts_) read_part(part, at, frames, inside);
   return inside;
 }
 
 const float* SumInput::part(std::size_t part, std::size_t channel) const {
   const int row = parts_[part].row_of[channel];
-  return row < 0 ? nullptr : parts_[part].rows[static_cast<std::size_t>(row)].data();
+  return row < 0 ? nullptr : parts_[part].at[static_cast<std::size_t>(row)];
 }
 
 std::optional<Error> SumInput::error() const {
@@ -125,7 +133,7 @@ std::vector<double> Grams::total() const {
   return sums;
 }
 
-Result<Grams> grams_of(SumInput& input, const std::vector<std::size_t>& slopes, SumOnsets* onsets, double from_share, double share, const Hooks& hooks) {
+Result<Grams> grams_of(SumInput& input, const std::vector<std::size_t>& slopes, double from_share, double share, const Hooks& hooks) {
   const auto count = input.count(), channels = input.channels();
   Grams grams;
   grams.rows = count + slopes.size() + 1, grams.channels = channels, grams.slopes = slopes;
@@ -133,9 +141,7 @@ Result<Grams> grams_of(SumInput& input, const std::vector<std::size_t>& slopes, 
   const auto size = grams.pairs() * channels;
   const auto small = grams.block;  // chunks stay whole blocks of the first length
   std::int64_t filled = 0;         // frames in the last block
-  std::vector<Onsets> heard(onsets == nullptr ? 0 : count + 3, Onsets(input.rate()));
   std::vector<std::vector<float>> slope_rows(slopes.size() * channels);
-  Rows part_rows, sum(channels), rest(channels), mix(channels);
   std::vector<const float*> rows(grams.rows);
   const auto chunk = std::max<std::int64_t>(1, kChunk / small) * small;
   const auto expected = std::max<std::int64_t>(1, input.mix_reader().expected());
@@ -175,35 +181,55 @@ Result<Grams> grams_of(SumInput& input, const std::vector<std::size_t>& slopes, 
       grams.values.resize(half * size);
       grams.block *= 2;
     }
-    if (onsets != nullptr) {
-      for (std::size_t c = 0; c < channels; ++c) {
-        mix[c].assign(input.mix(c), input.mix(c) + frames);
-        sum[c].assign(static_cast<std::size_t>(frames), 0.0f);
-        for (std::size_t i = 0; i < count; ++i) {
-          const float* x = input.part(i, c);
-          for (std::int64_t n = 0; x != nullptr && n < frames; ++n) sum[c][static_cast<std::size_t>(n)] += x[n];
-        }
-        rest[c] = mix[c];
-        for (std::size_t n = 0; n < rest[c].size(); ++n) rest[c][n] -= sum[c][n];
-      }
-      for (std::size_t i = 0; i < count; ++i) {
-        part_rows.clear();
-        for (std::size_t c = 0; c < (input.mono(i) ? 1 : channels); ++c) {
-          if (const float* x = input.part(i, c)) part_rows.emplace_back(x, x + frames);
-        }
-        heard[i].push(part_rows, frames);
-      }
-      heard[count].push(mix, frames), heard[count + 1].push(sum, frames), heard[count + 2].push(rest, frames);
-    }
     if (hooks.progress) hooks.progress(from_share + share * std::min(1.0, static_cast<double>(at) / static_cast<double>(expected)));
     if (frames < chunk) break;
   }
   if (const auto error = input.error()) return tl::unexpected(*error);
-  if (onsets != nullptr) {
-    for (std::size_t i = 0; i < count; ++i) onsets->parts.push_back(heard[i].finish());
-    onsets->mix = heard[count].finish(), onsets->sum = heard[count + 1].finish(), onsets->rest = heard[count + 2].finish();
-  }
   return grams;
+}
+
+Result<SumOnsets> onsets_of(SumInput& input, const Hooks& hooks) {
+  const auto count = input.count(), channels = input.channels();
+  input.set_lags(std::vector<double>(count, 0.0));
+  std::vector<Onsets> heard(count + 3, Onsets(input.rate()));
+  Rows sum(channels), rest(channels);
+  std::vector<const float*> rows;
+  for (std::int64_t at = 0;; at += kChunk) {
+    if (hooks.stop != nullptr && hooks.stop->load(std::memory_order_relaxed))
+      return fail(ErrorCode::interrupted, base::for_terminal(input.mix_path()) + ": interrupted");
+    const auto frames = input.read(at, kChunk);
+    if (frames == 0) break;
+    for (std::size_t c = 0; c < channels; ++c) {
+      sum[c].assign(static_cast<std::size_t>(frames), 0.0f);
+      for (std::size_t i = 0; i < count; ++i) {
+        const float* x = input.part(i, c);
+        for (std::int64_t n = 0; x != nullptr && n < frames; ++n) sum[c][static_cast<std::size_t>(n)] += x[n];
+      }
+      rest[c].assign(input.mix(c), input.mix(c) + frames);
+      for (std::size_t n = 0; n < rest[c].size(); ++n) rest[c][n] -= sum[c][n];
+    }
+    for (std::size_t i = 0; i < count; ++i) {
+      rows.clear();
+      for (std::size_t c = 0; c < (input.mono(i) ? 1 : channels); ++c) {
+        if (const float* x = input.part(i, c)) rows.push_back(x);
+      }
+      heard[i].push(rows, frames);
+    }
+    const auto push = [&](Onsets& onsets, const auto& row_of) {
+      rows.clear();
+      for (std::size_t c = 0; c < channels; ++c) rows.push_back(row_of(c));
+      onsets.push(rows, frames);
+    };
+    push(heard[count], [&](std::size_t c) { return input.mix(c); });
+    push(heard[count + 1], [&](std::size_t c) { return sum[c].data(); });
+    push(heard[count + 2], [&](std::size_t c) { return rest[c].data(); });
+    if (frames < kChunk) break;
+  }
+  if (const auto error = input.error()) return tl::unexpected(*error);
+  SumOnsets onsets;
+  for (std::size_t i = 0; i < count; ++i) onsets.parts.push_back(heard[i].finish());
+  onsets.mix = heard[count].finish(), onsets.sum = heard[count + 1].finish(), onsets.rest = heard[count + 2].finish();
+  return onsets;
 }
 
 }  // namespace sendworthy::pair

@@ -39,7 +39,7 @@ class SumInput {
   void set_lags(const std::vector<double>& lags);
   /// Reads [at, at + frames) of all; how many of them lie in the mix, 0 at its end. What lies beyond is silent.
   std::int64_t read(std::int64_t at, std::int64_t frames);
-  [[nodiscard]] const float* mix(std::size_t channel) const { return mix_rows_[channel].data(); }
+  [[nodiscard]] const float* mix(std::size_t channel) const { return mix_at_[channel]; }
   /// Null where the part does not stand in that channel.
   [[nodiscard]] const float* part(std::size_t part, std::size_t channel) const;
   [[nodiscard]] std::optional<Error> error() const;
@@ -50,9 +50,10 @@ class SumInput {
     std::vector<int> row_of;  ///< by channel of the mix; −1: none
     std::int64_t whole = 0;
     std::vector<float> taps;  ///< of the fraction; empty: none
-    Rows rows;
+    Rows rows;                     ///< what could not be seen where it stands
+    std::vector<const float*> at;  ///< by row
   };
-  void read_part(Part& part, std::int64_t at, std::int64_t frames);
+  void read_part(Part& part, std::int64_t at, std::int64_t frames, std::int64_t inside);
 
   std::string mix_path_;
   std::optional<Reader> mix_;
@@ -60,7 +61,8 @@ class SumInput {
   std::size_t channels_ = 0;
   double rate_ = 0;
   std::optional<std::string> trouble_;
-  Rows mix_rows_, wide_;
+  std::vector<const float*> mix_at_;
+  Rows wide_;
 };
 
 /// Products of all rows with each other, block by block: the parts, the slopes of some, the mix last.
@@ -80,14 +82,15 @@ struct Grams {
   [[nodiscard]] std::vector<double> total() const;
 };
 
-/// What the first pass hears besides: how sounds set in.
+/// `slopes`: parts of which the slope is a row of its own. Errors: interrupted; what reading met.
+[[nodiscard]] Result<Grams> grams_of(SumInput& input, const std::vector<std::size_t>& slopes, double from_share, double share, const Hooks& hooks);
+
+/// How sounds set in.
 struct SumOnsets {
   std::vector<std::vector<float>> parts;
   std::vector<float> mix, sum, rest;  ///< of the mix, of all parts together, and of the mix without them
 };
-
-/// `onsets` may be null. `slopes`: parts of which the slope is a row of its own. Errors: interrupted; what reading met.
-[[nodiscard]] Result<Grams> grams_of(SumInput& input, const std::vector<std::size_t>& slopes, SumOnsets* onsets, double from_share, double share,
-                                     const Hooks& hooks);
+/// As the files stand, without lags. Errors: as grams_of.
+[[nodiscard]] Result<SumOnsets> onsets_of(SumInput& input, const Hooks& hooks);
 
 }  // namespace sendworthy::pair
