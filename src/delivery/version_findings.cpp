@@ -233,7 +233,7 @@ void earlier_delivery(const Members& members, const CheckOptions& options, const
 }
 
 bool placed_quickly(HeldAgainst& one, const pair::Hooks& hooks) {
-  auto alignment = pair::quick_alignment(one.reference->path, one.version->path, hooks);
+  auto alignment = pair::quick_alignment(*one.reference->file, *one.version->file, hooks);
   if (!alignment) {
     one.error = alignment.error();
     return true;

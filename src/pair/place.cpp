@@ -11,6 +11,9 @@ namespace sendworthy::pair {
 namespace {
 
 constexpr std::int64_t kWindow = 1 << 15, kReach = 1 << 14;
+constexpr std::int64_t kFarReach = (1 << 18) - 2 * kWindow;  // music that repeats fits itself a beat or a bar away, too
+constexpr int kFarEvery = 5;                                 // of the places
+constexpr std::int64_t kKept = 1 << 20;  // samples: candidates come in order
 constexpr int kCandidates = 48, kPlaces = 12, kLeastPlaces = 5;
 constexpr double kAgree = 0.7;
 constexpr double kLeastRms = 1e-4;      // −80 dBFS: below it there is nothing to go by
@@ -20,10 +23,10 @@ constexpr double kAlike = 1e-3;         // −30 dB left: sample by sample, then
 
 using Mono = std::vector<float>;
 
-Mono mono_of(const Rows& rows) {
-  Mono sum = rows.empty() ? Mono{} : rows.front();
-  for (std::size_t c = 1; c < rows.size(); ++c) {
-    for (std::size_t n = 0; n < sum.size(); ++n) sum[n] += rows[c][n];
+Mono mono_of(Reader& file, std::int64_t from, std::int64_t frames) {
+  Mono sum(static_cast<std::size_t>(frames), 0.0f);
+  for (const float* row : file.see(from, frames)) {
+    for (std::size_t n = 0; n < sum.size(); ++n) sum[n] += row[n];
   }
   return sum;
 }
@@ -39,12 +42,13 @@ struct Place {
   double left = 1;  ///< energy of the new one that the old one does not explain, over the new one's
 };
 
-std::optional<Place> place_at(Correlator& correlator, const Mono& a, const Mono& b) {
+/// `b` begins `reach` frames before the place.
+std::optional<Place> place_at(Correlator& correlator, const Mono& a, const Mono& b, std::int64_t reach) {
   std::vector<float> values;
   correlator.correlate(a, b, true, values);
   const auto magnitude = [&](std::size_t k) { return std::abs(values[k]); };
   // Only lags at which the whole window lies in what was read.
-  const auto first = static_cast<std::size_t>(kWindow - 1), last = first + static_cast<std::size_t>(2 * kReach);
+  const auto first = static_cast<std::size_t>(kWindow - 1), last = first + static_cast<std::size_t>(2 * reach);
   std::size_t best = first;
   for (auto k = first; k <= last; ++k) {
     if (magnitude(k) > magnitude(best)) best = k;
@@ -59,39 +63,39 @@ std::optional<Place> place_at(Correlator& correlator, const Mono& a, const Mono&
   for (std::size_t n = 0; n < a.size(); ++n) product += static_cast<double>(a[n]) * static_cast<double>(b[from + n]);
   const double old_energy = energy_of(a.data(), a.size()), new_energy = energy_of(b.data() + from, a.size());
   if (old_energy <= 0 || new_energy <= 0) return std::nullopt;
-  return Place{static_cast<std::int64_t>(from) - kReach, std::max(0.0, 1 - product * product / (old_energy * new_energy))};
+  return Place{static_cast<std::int64_t>(from) - reach, std::max(0.0, 1 - product * product / (old_energy * new_energy))};
 }
 
 }  // namespace
 
-Result<std::optional<Alignment>> quick_alignment(const std::string& old_path, const std::string& new_path, const Hooks& hooks) {
-  auto before = Reader::open(old_path), after = Reader::open(new_path);
+Result<std::optional<Alignment>> quick_alignment(const FileSheet& old_file, const FileSheet& new_file, const Hooks& hooks) {
+  auto before = Reader::open(old_file.path), after = Reader::open(new_file.path);
   if (!before) return tl::unexpected(before.error());
   if (!after) return tl::unexpected(after.error());
   const auto &old_format = before->format(), &new_format = after->format();
   if (old_format.sample_rate != new_format.sample_rate || before->channels() != after->channels()) return std::optional<Alignment>();
-  const auto old_frames = before->length(), new_frames = after->length();
+  const auto old_frames = old_file.facts.frames, new_frames = new_file.facts.frames;
   const auto common = std::min(old_frames, new_frames);
   if (common < 4 * kWindow) return std::optional<Alignment>();
 
   // In order of time, so that both files are read through once. A place where one of them is silent gives way to the next candidate.
-  Correlator correlator(1 << 17);
+  before->keep(kKept), after->keep(kKept);
+  Correlator correlator(1 << 17), wide(1 << 19);
   std::vector<Place> places;
   int looked_at = 0;
-  Rows rows;
   const auto sounds = [](const Mono& x) { return energy_of(x.data(), x.size()) >= kLeastRms * kLeastRms * static_cast<double>(x.size()); };
   for (int i = 0; i < kCandidates; ++i) {
     if (hooks.stop != nullptr && hooks.stop->load()) return fail(ErrorCode::interrupted, "interrupted");
     if (hooks.progress) hooks.progress(static_cast<double>(i) / kCandidates);
     const auto at = (common - kWindow) * i / (kCandidates - 1);
-    before->read(at, kWindow, rows);
-    const auto a = mono_of(rows);
+    const auto a = mono_of(*before, at, kWindow);
     if (!sounds(a)) continue;
-    after->read(at - kReach, kWindow + 2 * kReach, rows);
-    const auto b = mono_of(rows);
+    const bool far = looked_at % kFarEvery == kFarEvery / 2;
+    const auto reach = far ? kFarReach : kReach;
+    const auto b = mono_of(*after, at - reach, kWindow + 2 * reach);
     if (!sounds(b)) continue;
     ++looked_at;
-    if (const auto place = place_at(correlator, a, b)) places.push_back(*place);
+    if (const auto place = place_at(far ? wide : correlator, a, b, reach)) places.push_back(*place);
     i += kCandidates / kPlaces - 1 - i % (kCandidates / kPlaces);
   }
   if (before->error()) return tl::unexpected(*before->error());
@@ -100,6 +104,10 @@ Result<std::optional<Alignment>> quick_alignment(const std::string& old_path, co
   for (const auto& place : places) ++votes[place.lag];
   const auto most = std::ranges::max_element(votes, {}, [](const auto& vote) { return vote.second; });
   if (most == votes.end() || most->second < kLeastPlaces || most->second < kAgree * looked_at) return std::optional<Alignment>();
+  // Places that agree on another lag, or one far away that is clear: it moves on the way, or all of them missed it.
+  for (const auto& [lag, count] : votes) {
+    if (lag != most->first && (count > 1 || std::abs(lag) > kReach)) return std::optional<Alignment>();
+  }
   std::vector<double> left;
   for (const auto& place : places) left.push_back(place.left);
   std::ranges::nth_element(left, left.begin() + static_cast<std::ptrdiff_t>(left.size() / 2));

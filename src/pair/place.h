@@ -2,17 +2,17 @@
 #pragma once
 
 #include <sendworthy/result.h>
+#include <sendworthy/sheet.h>
 
 #include <optional>
-#include <string>
 
 #include "pair/align.h"
 
 namespace sendworthy::pair {
 
-/// Lines up two files of one rate and layout at a dozen places along them, each within a third of a second, by generalised
+/// Lines up two files of one rate and layout at a dozen places along them, each within a third of a second and some within four, by generalised
 /// cross-correlation. Nothing where fewer than seven in ten of the places agree to the frame, or the two are so alike that they should be
 /// held against each other sample by sample: then align() has to say. Errors: as audio::open_file; interrupted.
-[[nodiscard]] Result<std::optional<Alignment>> quick_alignment(const std::string& old_path, const std::string& new_path, const Hooks& hooks = {});
+[[nodiscard]] Result<std::optional<Alignment>> quick_alignment(const FileSheet& old_file, const FileSheet& new_file, const Hooks& hooks = {});
 
 }  // namespace sendworthy::pair
