@@ -25,6 +25,7 @@ constexpr int kRefinements = 4;
 constexpr std::int64_t kFitBlocks = 16, kMostPieces = 1 << 16;
 constexpr int kMostBlocks = 1 << 20;    // three hours of 10 ms; longer files get longer blocks
 constexpr std::size_t kMostAlike = 20;  // one piece in so many
+constexpr double kAsAlike = 1e-4;  // of 1 − ρ²: −40 dB
 constexpr std::int64_t kLongestLevel = 1 << 20;          // frames of a piece that are looked at
 constexpr double kLevelRest = 1e-4, kSameLevelDb = 0.05;
 constexpr double kSameShare = 1e-6, kOverUsualShare = 8;  // of energy that the usual gain leaves: in an edit it is far more
@@ -228,7 +229,9 @@ class Nuller {
     }
     std::sort(unlike.begin(), unlike.end());
     std::vector<double> gains;
-    for (std::size_t i = 0; i < (unlike.size() + kMostAlike - 1) / kMostAlike; ++i) gains.push_back(unlike[i].second);
+    const auto best = (unlike.size() + kMostAlike - 1) / kMostAlike;
+    // All that are as alike as those, or the few that were inverted among the equal ones might be it.
+    for (std::size_t i = 0; i < unlike.size() && (i < best || unlike[i].first <= unlike[best - 1].first + kAsAlike); ++i) gains.push_back(unlike[i].second);
     const double usual = median(gains);
     const auto share_left = [&](const Sums& one) {
       const double all = one.new_square + usual * usual * one.old_square;
