@@ -112,6 +112,13 @@ void describe(Pair& pair, const pair::Null& null, const pair::Alignment& alignme
     pair.edits.push_back({seconds(one.old_from), seconds(one.old_to), seconds(one.new_from) * pair.speed, seconds(one.new_to) * pair.speed, one.level_db});
 }
 
+// A file of longer words may hold shorter ones.
+double step_in_use(const FileSheet& file) {
+  const auto bits = std::ranges::find(file.measurements, "effective_bit_depth", &Measurement::id);
+  const auto used = bits == file.measurements.end() ? std::nullopt : number(bits->outcome);
+  return used && *used >= 8 ? std::exp2(1 - *used) : 0;
+}
+
 // Bits that need no listening: the sound itself is one.
 void describe_identical(Pair& pair, const FileSheet& file) {
   pair.aligned = true;
@@ -153,8 +160,9 @@ Result<Pair> pair_of(const FileSheet& before, const FileSheet& after, const Hook
     const auto alignment = align(before.path, after.path, hooks);
     if (!alignment) return tl::unexpected(alignment.error());
     if (!alignment->stretches.empty()) {
-      const auto null = null_of(before.path, after.path, *alignment, hooks);
+      auto null = null_of(before.path, after.path, *alignment, hooks);
       if (!null) return tl::unexpected(null.error());
+      null->step = std::max({null->step, step_in_use(before), step_in_use(after)});
       const bool same_length = before.facts.frames == after.facts.frames && before.facts.sample_rate == after.facts.sample_rate &&
                                before.facts.channels == after.facts.channels;
       describe(pair, *null, *alignment, after.facts.sample_rate, same_length);
