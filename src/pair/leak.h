@@ -59,7 +59,8 @@ struct SharedGain {
   bool known = false;
   double gain_db = 0;  ///< level of the version over the main mix
   bool inverted = false;
-  double likeness = 0;  ///< 0 … 1: correlation in these passages, over all octaves
+  bool swapped = false;  ///< left and right changed about: the sides stand against the middle
+  double likeness = 0;   ///< 0 … 1: correlation in these passages, over all octaves
   struct Octave {
     double centre_hz = 0;
     double gain_db = 0;  ///< over `gain_db`

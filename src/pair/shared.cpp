@@ -1,5 +1,6 @@
 // The gain that a mix and one of its versions share, from the frames in which they are most alike.
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstddef>
 #include <utility>
@@ -100,7 +101,8 @@ Result<SharedGain> shared_gain(const Track& main, const Track& version, const Ho
     }
   }
   // Of all octaves together, each as much as it is alike and loud.
-  double real = 0, level = 0, weight = 0, alike = 0, power = 0;
+  double level = 0, weight = 0, alike = 0, power = 0;
+  std::array<double, 2> real{};  // of middle and side
   for (std::size_t c = 0; c < channels; ++c) {
     for (std::size_t o = 0; o < octaves.size(); ++o) {
       const auto& fit = fits[c][o];
@@ -108,11 +110,14 @@ Result<SharedGain> shared_gain(const Track& main, const Track& version, const Ho
       if (fit.likeness < kKnown || fit.power <= kSilent * loudest) continue;
       gain.real[c][o] = static_cast<float>(fit.real), gain.imaginary[c][o] = static_cast<float>(fit.imaginary);
       const double w = std::sqrt(fit.power) / (1.0001 - fit.likeness);
-      weight += w, real += w * fit.real, level -= w * 10 * std::log10(fit.real * fit.real + fit.imaginary * fit.imaginary);
+      weight += w, real[c] += w * fit.real, level -= w * 10 * std::log10(fit.real * fit.real + fit.imaginary * fit.imaginary);
     }
   }
   if (weight <= 0) return gain;
-  gain.known = true, gain.gain_db = level / weight, gain.inverted = real < 0, gain.likeness = alike / power;
+  gain.known = true, gain.gain_db = level / weight, gain.likeness = alike / power;
+  // Where the middle says nothing, the sides alone cannot tell the one from the other.
+  gain.swapped = real[0] * real[1] < 0;
+  gain.inverted = real[0] != 0 ? real[0] < 0 : real[1] < 0;
   for (std::size_t o = 0; o < octaves.size(); ++o) {
     // The louder of the channels tells.
     const Fit* chosen = nullptr;
