@@ -15,11 +15,11 @@ namespace {
 
 constexpr std::int64_t kBlock = 32768;
 constexpr double kWindowS = 0.34, kReachS = 0.021;  // of the fine search; onsets tell a lag to 10 ms
-constexpr std::size_t kCandidates = 10, kProbes = 12;
+constexpr std::size_t kCandidates = 10, kManyCandidates = 40, kProbes = 20;
 constexpr double kSilent = 1e-9;   // −90 dBFS
 constexpr float kAsHigh = 0.998f;    // of the highest correlation: as good
 constexpr double kFound = 0.3;     // a mean correlation of less is chance
-constexpr double kAsGood = 0.02, kHopeless = 0.3, kPerfect = 0.97, kHalfWay = 0.5;
+constexpr double kAsGood = 0.02, kPlainly = 0.1, kHopeless = 0.3, kPerfect = 0.97, kHalfWay = 0.5;
 constexpr double kStrong = 0.97;      // two windows of it at one lag are something in common
 // What a window must reach at a lag, from what the better ones of the whole file reach: an edit must not lower it, and in a song a
 // lag that is off by a beat comes near.
@@ -30,6 +30,7 @@ constexpr std::size_t kHold = 3;                   // windows in which it must s
 constexpr int kClimb = 8;
 constexpr std::int64_t kOftenLost = 12, kSeldom = 8;  // windows
 constexpr std::int64_t kPassage = 9;  // windows: for so long the old lag must be gone and the new one hold, or to the end
+constexpr std::int64_t kShortStart = 2;  // windows: a beginning with a lag of its own may be shorter
 constexpr std::int64_t kWideSamples = 1 << 24;  // three minutes of stereo: looking far back shall not mean decoding again
 constexpr std::size_t kWideCandidates = 10;  // half as many where each costs four times as much
 constexpr double kHighRate = 64000;
@@ -127,7 +128,10 @@ class Aligner {
 
   std::vector<Candidate> choose_clock() {
     const double apart = 5;
-    auto best = likely_lags(old_onsets_, new_onsets_, apart, kCandidates);
+    // A piece of a song resembles other pieces of it.
+    const auto [shorter, longer] = std::minmax(old_onsets_.size(), new_onsets_.size());
+    const auto most = 10 * shorter < 9 * longer ? kManyCandidates : kCandidates;
+    auto best = likely_lags(old_onsets_, new_onsets_, apart, most);
     double likeness = best.empty() ? 0 : best.front().likeness;
     for (const auto& clock : kClocks) {
       auto other = likely_lags(stretched(old_onsets_, clock.speed), new_onsets_, apart, kCandidates);
@@ -148,6 +152,9 @@ class Aligner {
     new_->keep(kWideSamples);
     return {};
   }
+
+  // The lag at which both files end together, as 0 is that at which they begin so.
+  [[nodiscard]] double end_to_end() const { return static_cast<double>(result_.new_frames - result_.old_frames); }
 
   // The old file's window at `at`; false where it is silent.
   bool take_window(std::int64_t at) {
@@ -214,13 +221,14 @@ class Aligner {
     return out;
   }
 
-  // Windows from the first to the last sound of the old file.
-  std::vector<std::int64_t> probes() {
+  // Windows from the first to the last sound of the old file that the new one reaches at this lag.
+  std::vector<std::int64_t> probes(double lag) {
     std::vector<std::int64_t> places;
-    const auto last = std::max<std::int64_t>(0, result_.old_frames - window_);
-    const auto count = std::min<std::int64_t>(4 * static_cast<std::int64_t>(kProbes), last / std::max<std::int64_t>(1, window_) + 1);
+    const auto first = std::clamp<std::int64_t>(-std::llround(lag), 0, std::max<std::int64_t>(0, result_.old_frames - window_));
+    const auto last = std::max(first, std::min<std::int64_t>(result_.old_frames, result_.new_frames - std::llround(lag)) - window_);
+    const auto count = std::min<std::int64_t>(4 * static_cast<std::int64_t>(kProbes), (last - first) / std::max<std::int64_t>(1, window_) + 1);
     for (std::int64_t i = 0; i < count; ++i) {
-      const auto at = count == 1 ? 0 : last * i / (count - 1);
+      const auto at = count == 1 ? first : first + (last - first) * i / (count - 1);
       if (take_window(at)) places.push_back(at);
     }
     std::vector<std::int64_t> some;
@@ -229,12 +237,13 @@ class Aligner {
     return some;
   }
 
-  bool choose_lag(const std::vector<Candidate>& candidates) {
-    const auto places = probes();
-    if (places.empty()) return false;
+  bool choose_lag(std::vector<Candidate> candidates) {
+    candidates.push_back({end_to_end(), 0});
     struct Score {
       double lag, mean, upper;  ///< upper quartile of the likeness
       std::size_t strong;
+      bool alone;  ///< one window is all there is
+      bool plain;  ///< both begin, or end, together, and a good part of it fits to the sample
     };
     std::vector<Score> scores;
     double best = 0;
@@ -242,6 +251,11 @@ class Aligner {
       // One that lies further off cannot be taken before one that fits throughout.
       if (best >= kPerfect && std::ranges::any_of(scores, [&](const Score& one) { return one.mean >= kPerfect && std::abs(one.lag) < std::abs(candidate.lag); })) continue;
       if (stopped()) return false;
+      const auto places = probes(candidate.lag);
+      if (places.empty()) continue;
+      // Of lags that fit, as many do in a loop, the one at which most of the shorter file meets the other.
+      const double meet = std::min(static_cast<double>(result_.old_frames), static_cast<double>(result_.new_frames) - candidate.lag) - std::max(0.0, -candidate.lag);
+      const double worth = meet / static_cast<double>(std::max<std::int64_t>(1, std::min(result_.old_frames, result_.new_frames)));
       double sum = 0;
       std::size_t looked = 0;
       std::vector<double> lags, likeness;
@@ -251,25 +265,28 @@ class Aligner {
         sum += fit.likeness;
         likeness.push_back(fit.likeness);
         if (fit.likeness >= kFound) lags.push_back(fit.lag);
-        if (++looked >= 4 && sum < (best - kHopeless) * static_cast<double>(looked)) break;
+        // Not even if all that is to come fits: behind a cut it may.
+        ++looked;
+        if (sum + static_cast<double>(places.size() - looked) < (best - kHopeless) * static_cast<double>(places.size())) break;
         // Half of them, and not one that comes near: what follows a lag from place to place finds the rest.
-        if (2 * looked >= places.size() && *std::ranges::max_element(likeness) < kHalfWay) break;
+        if (candidate.likeness > 0 && 2 * looked >= places.size() && *std::ranges::max_element(likeness) < kHalfWay) break;
       }
       if (lags.empty() || looked < places.size()) continue;
       std::nth_element(lags.begin(), lags.begin() + static_cast<std::ptrdiff_t>(lags.size() / 2), lags.end());
       std::sort(likeness.begin(), likeness.end());
-      scores.push_back({lags[lags.size() / 2], sum / static_cast<double>(places.size()), likeness[likeness.size() * 3 / 4],
-                        static_cast<std::size_t>(std::ranges::count_if(likeness, [](double one) { return one >= kStrong; }))});
+      const auto strong = static_cast<std::size_t>(std::ranges::count_if(likeness, [](double one) { return one >= kStrong; }));
+      scores.push_back({lags[lags.size() / 2], worth * sum / static_cast<double>(places.size()), likeness[likeness.size() * 3 / 4],
+                        strong, places.size() < 2, candidate.likeness == 0 && 4 * strong >= places.size()});
       best = std::max(best, scores.back().mean);
     }
     if (scores.empty()) return false;
     const Score* chosen = nullptr;
     for (const auto& score : scores) {
-      if (score.mean >= best - kAsGood && (chosen == nullptr || std::abs(score.lag) < std::abs(chosen->lag))) chosen = &score;
+      if (score.mean >= best - (score.plain ? kPlainly : kAsGood) && (chosen == nullptr || std::abs(score.lag) < std::abs(chosen->lag))) chosen = &score;
     }
     const double upper = chosen->strong >= 2 ? std::max(kStrong, chosen->upper) : chosen->upper;
     lag_ = chosen->lag, same_ = std::clamp(upper - kSameLess - kSameHalf * (1 - upper), kSameLeast, kSameMost);
-    return best >= kFound || chosen->strong >= 2 || places.size() < 2;
+    return best >= kFound || chosen->strong >= 2 || chosen->alone;
   }
 
   struct Point {
@@ -315,9 +332,12 @@ class Aligner {
   // for longer than edits last or to the end.
   bool holds_on(std::int64_t at, double lag) {
     const auto away = run_of(at, lag_, false);
-    if (away.windows < kPassage && !away.to_the_end) return false;
+    // What stands first in the one file stands first in the other: the gap is no longer than what is gone between the two.
+    const auto in_order = [&](std::int64_t fitting) { return lag - lag_ <= static_cast<double>((away.windows - fitting + 1) * window_); };
+    const bool short_start = points_.empty() && away.windows >= kShortStart;
+    if (away.windows < kPassage && !away.to_the_end && !short_start) return false;
     const auto run = run_of(at, lag, true);
-    return run.windows >= kPassage || (run.to_the_end && run.windows > 0);
+    return run.windows >= kPassage || (run.to_the_end && run.windows > 0) || (short_start && run.windows >= kShortStart && in_order(run.windows));
   }
 
   void follow(int round) {
@@ -341,7 +361,7 @@ class Aligner {
         if (fit.likeness < same_ || std::abs(fit.lag - lag_) > near) {
           const auto now = lost++;
           if (fit.likeness < same_ && now >= next_wide) {
-            next_wide = std::max<std::int64_t>(4, now + now / 2);
+            next_wide = now + 1 + now / 2;
             fit = search_wide(at);
           }
           if (fit.likeness < same_ || !holds_on(at, fit.lag)) continue;
@@ -414,8 +434,14 @@ class Aligner {
     const auto last = std::clamp<std::ptrdiff_t>(there + step_of(reach_s) + (to - from), first, std::ssize(new_onsets_));
     const std::vector<float> a(stretched_.begin() + from, stretched_.begin() + to), b(new_onsets_.begin() + first, new_onsets_.begin() + last);
     Fit best{lag_, 0};
-    for (const auto& candidate : likely_lags(a, b, 3, result_.rate > kHighRate ? kWideCandidates / 2 : kWideCandidates)) {
-      const double lag = (candidate.lag + static_cast<double>(first - from)) / (steps * result_.speed);
+    std::vector<double> lags;
+    for (const auto& candidate : likely_lags(a, b, 3, result_.rate > kHighRate ? kWideCandidates / 2 : kWideCandidates))
+      lags.push_back((candidate.lag + static_cast<double>(first - from)) / (steps * result_.speed));
+    // Near an end of the file there is too little to hear for onsets to tell.
+    for (const double lag : {0.0, end_to_end()}) {
+      if (std::abs(lag - lag_) < reach_s * result_.rate) lags.push_back(lag);
+    }
+    for (const double lag : lags) {
       const auto fit = search(at, lag);
       // In a loop many are as likely: the nearest.
       const bool as_likely = std::abs(fit.likeness - best.likeness) <= kAsLikely;

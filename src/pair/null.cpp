@@ -37,6 +37,7 @@ constexpr double kConverterCut = 0.75;  // times half the lower rate, where the 
 constexpr double kQuanta = 4;           // mean square in steps: both dithered, and what gain leaves
 constexpr double kOverUsualLeftDb = 15; // over what is usually left, as a level
 constexpr std::int64_t kFilterEdge = 4 * kTaps;  // frames
+constexpr std::int64_t kLeastFiltered = 4096;
 constexpr double kSilent = 1e-12, kHeard = 1e-8;  // −80 dBFS: of what only one file has
 constexpr double kLastOctave = 0.45;
 constexpr int kSpectrum = 4096;
@@ -106,6 +107,10 @@ class Nuller {
       // What lies before the first window that fits and behind the last is held against the other file too.
       stretches_.front().from = 0;
       stretches_.back().to = alignment.old_frames;
+    }
+    // Too short for a filter, and for a fraction of a frame to mean something.
+    if (alignment.old_frames < kLeastFiltered) {
+      for (auto& one : stretches_) one.lag = std::round(one.lag);
     }
     blocks_ = static_cast<std::size_t>(alignment.old_frames / block_ + 1);
     // Converters differ near the top; below, they must not.
@@ -307,7 +312,7 @@ class Nuller {
   }
 
   void residual() {
-    expected_.assign(blocks_, 0.0f), left_.assign(blocks_, 0.0f), paired_.assign(blocks_, 0), largest_.assign(blocks_, 0.0f);
+    expected_.assign(blocks_, 0.0f), left_.assign(blocks_, 0.0f), paired_.assign(blocks_, 0), absent_.assign(blocks_, 0), largest_.assign(blocks_, 0.0f);
     for (const auto& stretch : stretches_) {
       each_chunk(stretch, 0.92, 0.04, [&](std::int64_t at, std::int64_t frames) {
         for (int c = 0; c < channels_; ++c) {
@@ -329,6 +334,8 @@ class Nuller {
             left_[index] += static_cast<float>(rest.square);
             largest_[index] = std::max(largest_[index], static_cast<float>(rest.peak));
             paired_[index] = 1;
+            const auto there = at + from + std::llround(stretch.lag);
+            absent_[index] = there + count <= 0 || there >= alignment_.new_frames;
           }
         }
       });
@@ -340,7 +347,7 @@ class Nuller {
     // A soft block is held against the loud ones, so that noise under a fade is no difference.
     std::vector<float> loud;
     for (std::size_t i = 0; i < blocks_; ++i) {
-      if (paired_[i]) loud.push_back(expected_[i]);
+      if (paired_[i] && !absent_[i]) loud.push_back(expected_[i]);
     }
     if (loud.empty()) return false;
     const auto high = loud.begin() + static_cast<std::ptrdiff_t>(0.95 * static_cast<double>(loud.size() - 1));
@@ -348,7 +355,7 @@ class Nuller {
     soft_ = static_cast<double>(*high) * kSoft + 1e-20;
     std::vector<double> depth;
     for (std::size_t i = 0; i < blocks_; ++i) {
-      if (paired_[i] && static_cast<double>(expected_[i]) > soft_) depth.push_back(db(static_cast<double>(left_[i]) / static_cast<double>(expected_[i])));
+      if (paired_[i] && !absent_[i] && static_cast<double>(expected_[i]) > soft_) depth.push_back(db(static_cast<double>(left_[i]) / static_cast<double>(expected_[i])));
     }
     // The better quarter tells what is usual, since half of a song may differ. What is equal to the last bit shows less.
     std::sort(depth.begin(), depth.end());
@@ -356,7 +363,7 @@ class Nuller {
     limit_ = std::max(cut_ != 1 ? kConvertedLeastDb : usual <= kEqualDb ? kEqualDb + kOverUsualDb : kIslandLeastDb, usual + kOverUsualDb);
     std::vector<double> rest;
     for (std::size_t i = 0; i < blocks_; ++i) {
-      if (paired_[i]) rest.push_back(static_cast<double>(left_[i]));
+      if (paired_[i] && !absent_[i]) rest.push_back(static_cast<double>(left_[i]));
     }
     std::sort(rest.begin(), rest.end());
     const double usually_left = rest.empty() ? 0 : rest[rest.size() / 4];
@@ -374,6 +381,14 @@ class Nuller {
       if (paired_[i]) differs_[i] = parts(static_cast<double>(left_[i]), static_cast<double>(expected_[i]), limit_);
     }
     auto marked = differs_;
+    // Silence goes with the sound that is missing before or behind it.
+    for (std::size_t i = 0; i < blocks_;) {
+      std::size_t end = i;
+      while (end < blocks_ && absent_[end]) ++end;
+      if (std::find(differs_.begin() + static_cast<std::ptrdiff_t>(i), differs_.begin() + static_cast<std::ptrdiff_t>(end), true) != differs_.begin() + static_cast<std::ptrdiff_t>(end))
+        std::fill(marked.begin() + static_cast<std::ptrdiff_t>(i), marked.begin() + static_cast<std::ptrdiff_t>(end), true);
+      i = std::max(i + 1, end);
+    }
     for (const auto& [from, to] : seams_) {
       for (auto k = from; k < std::max(to, from + 1) && k < blocks_; ++k) marked[k] = true;
     }
@@ -398,8 +413,8 @@ class Nuller {
 
   void add_island(Island island) {
     ++null_.island_total;
-    // What the new file does not have any more at its end is missing, not different.
-    if (island.new_to > island.new_from || island.old_to < alignment_.old_frames) null_.island_frames += island.old_to - island.old_from;
+    // What the new file does not have is missing, not different.
+    if (island.new_to > island.new_from) null_.island_frames += island.old_to - island.old_from;
     if (null_.islands.size() < kMostIslands) null_.islands.push_back(island);
   }
 
@@ -607,7 +622,7 @@ class Nuller {
   Null null_;
   Rows a_, b_;
   std::vector<float> rest_, slope_, expected_, left_, largest_;
-  std::vector<char> paired_;
+  std::vector<char> paired_, absent_;  ///< absent: before the new file's beginning, or behind its end
   std::vector<bool> differs_;
   double soft_ = 0, limit_ = kIslandLeastDb, least_ = 0, quantum_ = 0, cut_ = 1;
 };
