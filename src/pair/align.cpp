@@ -15,11 +15,11 @@ namespace {
 
 constexpr std::int64_t kBlock = 32768;
 constexpr double kWindowS = 0.34, kReachS = 0.021;  // of the fine search; onsets tell a lag to 10 ms
-constexpr std::size_t kCandidates = 10, kManyCandidates = 40, kProbes = 20;
+constexpr std::size_t kCandidates = 10, kManyCandidates = 40, kWaveforms = 4, kProbes = 20;
 constexpr double kSilent = 1e-9;   // −90 dBFS
 constexpr float kAsHigh = 0.998f;    // of the highest correlation: as good
 constexpr double kFound = 0.3;     // a mean correlation of less is chance
-constexpr double kAsGood = 0.02, kPlainly = 0.1, kHopeless = 0.3, kPerfect = 0.97, kHalfWay = 0.5;
+constexpr double kAsGood = 0.02, kPlainly = 0.1, kHopeless = 0.3, kPerfect = 0.97, kHalfWay = 0.3;
 constexpr double kStrong = 0.97;      // two windows of it at one lag are something in common
 // What a window must reach at a lag, from what the better ones of the whole file reach: an edit must not lower it, and in a song a
 // lag that is off by a beat comes near.
@@ -74,7 +74,8 @@ class Aligner {
     const double old_rate = old_file->format().sample_rate, new_rate = new_file->format().sample_rate;
     result_.rate = std::min(old_rate, new_rate);
     result_.channels = common_channels(old_file->format(), new_file->format());
-    old_onsets_ = onsets_of(*old_file, 0), new_onsets_ = onsets_of(*new_file, 0.25);
+    Thinned old_thinned, new_thinned;
+    old_onsets_ = onsets_of(*old_file, 0, old_thinned), new_onsets_ = onsets_of(*new_file, 0.25, new_thinned);
     if (stopped()) return fail(ErrorCode::interrupted, base::for_terminal(new_path_) + ": interrupted");
     const auto old_length = old_file->length(), new_length = new_file->length();
     auto candidates = choose_clock();
@@ -84,7 +85,10 @@ class Aligner {
     correlator_.emplace(size);
     if (const auto opened = open(); !opened) return tl::unexpected(opened.error());
     for (auto& one : candidates) one.lag *= Onsets::kStepS * result_.rate / result_.speed;
-    const auto none = std::ranges::find_if(candidates, [](const Candidate& one) { return one.lag == 0; });
+    if (old_rate == new_rate && result_.speed == 1) {
+      for (const double lag : waveform_lags(old_thinned, new_thinned, kWaveforms)) candidates.push_back({lag, 1});
+    }
+    const auto none = std::ranges::find_if(candidates, [](const Candidate& one) { return one.lag == 0 && one.likeness == 0; });
     if (none == candidates.end()) candidates.push_back({});
     for (int round = 0;; ++round) {
       result_.old_frames = old_->step() == 1 ? old_length : std::llround(static_cast<double>(old_length) / old_->step());
@@ -112,7 +116,7 @@ class Aligner {
  private:
   [[nodiscard]] bool stopped() const { return hooks_.stop != nullptr && hooks_.stop->load(std::memory_order_relaxed); }
 
-  std::vector<float> onsets_of(Reader& file, double from) {
+  std::vector<float> onsets_of(Reader& file, double from, Thinned& thinned) {
     Onsets onsets(file.format().sample_rate);
     const auto guess = std::max<std::int64_t>(1, file.expected());
     for (std::int64_t at = 0; !stopped(); at += kBlock) {
@@ -120,6 +124,7 @@ class Aligner {
       const auto frames = std::min(kBlock, file.known_end() - at);
       if (frames <= 0) break;
       onsets.push(rows, frames);
+      thinned.push(rows, frames);
       if (hooks_.progress) hooks_.progress(from + 0.25 * std::min(1.0, static_cast<double>(at) / static_cast<double>(guess)));
       if (frames < kBlock) break;
     }
@@ -243,7 +248,8 @@ class Aligner {
       double lag, mean, upper;  ///< upper quartile of the likeness
       std::size_t strong;
       bool alone;  ///< one window is all there is
-      bool plain;  ///< both begin, or end, together, and a good part of it fits to the sample
+      bool plain;     ///< both begin, or end, together, and a good part of it fits to the sample
+      double fitting; ///< windows that do
     };
     std::vector<Score> scores;
     double best = 0;
@@ -276,13 +282,14 @@ class Aligner {
       std::sort(likeness.begin(), likeness.end());
       const auto strong = static_cast<std::size_t>(std::ranges::count_if(likeness, [](double one) { return one >= kStrong; }));
       scores.push_back({lags[lags.size() / 2], worth * sum / static_cast<double>(places.size()), likeness[likeness.size() * 3 / 4],
-                        strong, places.size() < 2, candidate.likeness == 0 && 4 * strong >= places.size()});
+                        strong, places.size() < 2, candidate.likeness == 0 && 4 * strong >= places.size(), worth * static_cast<double>(strong)});
       best = std::max(best, scores.back().mean);
     }
     if (scores.empty()) return false;
     const Score* chosen = nullptr;
+    const auto most = std::ranges::max_element(scores, {}, &Score::mean)->fitting;
     for (const auto& score : scores) {
-      if (score.mean >= best - (score.plain ? kPlainly : kAsGood) && (chosen == nullptr || std::abs(score.lag) < std::abs(chosen->lag))) chosen = &score;
+      if (score.mean >= best - (score.plain && score.fitting + 1 >= most ? kPlainly : kAsGood) && (chosen == nullptr || std::abs(score.lag) < std::abs(chosen->lag))) chosen = &score;
     }
     const double upper = chosen->strong >= 2 ? std::max(kStrong, chosen->upper) : chosen->upper;
     lag_ = chosen->lag, same_ = std::clamp(upper - kSameLess - kSameHalf * (1 - upper), kSameLeast, kSameMost);

@@ -11,11 +11,18 @@ namespace sendworthy::pair {
 namespace {
 
 constexpr std::ptrdiff_t kLongest = 1 << 19;
+constexpr std::size_t kMostThinned = 1 << 20;
 
 std::vector<float> halved(const std::vector<float>& series) {
   std::vector<float> half(series.size() / 2);
   for (std::size_t i = 0; i < half.size(); ++i) half[i] = 0.5f * (series[2 * i] + series[2 * i + 1]);
   return half;
+}
+
+std::vector<float> paired(const std::vector<float>& sums) {
+  std::vector<float> pairs(sums.size() / 2);
+  for (std::size_t i = 0; i < pairs.size(); ++i) pairs[i] = sums[2 * i] + sums[2 * i + 1];
+  return pairs;
 }
 
 // Of the lags two steps about, the best by the plain sum.
@@ -149,6 +156,46 @@ std::vector<Candidate> likely_lags(const std::vector<float>& a, const std::vecto
     found.push_back({lag, static_cast<double>(values[static_cast<std::size_t>(peaks[static_cast<std::size_t>(i)])]) / scale});
   }
   return found;
+}
+
+void Thinned::push(std::span<const float* const> rows, std::int64_t frames) {
+  for (std::int64_t n = 0; n < frames; ++n) {
+    for (const float* row : rows) sum_ += row[n];
+    if (++taken_ < std::int64_t{kFrames} << doublings_) continue;
+    sums_.push_back(sum_);
+    sum_ = 0, taken_ = 0;
+    if (sums_.size() < kMostThinned) continue;
+    sums_ = paired(sums_);
+    ++doublings_;
+  }
+}
+
+std::vector<float> Thinned::differences(int doublings) const {
+  auto sums = sums_;
+  for (int i = doublings_; i < doublings; ++i) sums = paired(sums);
+  for (std::size_t i = sums.size(); i-- > 1;) sums[i] -= sums[i - 1];
+  if (!sums.empty()) sums.front() = 0;
+  return sums;
+}
+
+std::vector<double> waveform_lags(const Thinned& a, const Thinned& b, std::size_t most) {
+  const auto doublings = std::max(a.doublings(), b.doublings());
+  const auto one = a.differences(doublings), other = b.differences(doublings);
+  std::vector<double> lags;
+  if (one.empty() || other.empty()) return lags;
+  Correlator correlator(power_of_two(one.size() + other.size()));
+  std::vector<float> values;
+  correlator.correlate(one, other, false, values);
+  const auto before = std::ssize(one) - 1;
+  constexpr std::ptrdiff_t kApart = 64;
+  while (lags.size() < most) {
+    const auto best = std::max_element(values.begin(), values.end(), [](float x, float y) { return std::abs(x) < std::abs(y); });
+    if (*best == 0) break;
+    const auto at = best - values.begin();
+    lags.push_back(static_cast<double>(at - before) * std::ldexp(static_cast<double>(Thinned::kFrames), doublings));
+    std::fill(values.begin() + std::max<std::ptrdiff_t>(0, at - kApart), values.begin() + std::min(std::ssize(values), at + kApart + 1), 0.0f);
+  }
+  return lags;
 }
 
 std::vector<float> stretched(const std::vector<float>& series, double factor) {

@@ -42,11 +42,30 @@ class Onsets {
   [[nodiscard]] std::int64_t border(std::int64_t hop) const;
 };
 
+/// A sound's middle, thinned out: sums of so many frames, more in a long file, so that there are at most 2^20 of them.
+class Thinned {
+ public:
+  void push(std::span<const float* const> rows, std::int64_t frames);
+  /// How one sum differs from the last, each of 2^`doublings` times 16 frames: at least as many as there are now.
+  [[nodiscard]] std::vector<float> differences(int doublings) const;
+  [[nodiscard]] int doublings() const { return doublings_; }
+  static constexpr int kFrames = 16;
+
+ private:
+  std::vector<float> sums_;
+  float sum_ = 0;
+  std::int64_t taken_ = 0;
+  int doublings_ = 0;
+};
+
 /// A place where two series agree.
 struct Candidate {
   double lag = 0;       ///< of b behind a, in steps of the series
   double likeness = 0;  ///< 0 … 1: the correlation there, over the series' lengths
 };
+/// Frames by which b lies behind a where their waveforms agree best, whatever the polarity: the `most` best, the best first. In music
+/// that repeats they tell what onsets do not.
+[[nodiscard]] std::vector<double> waveform_lags(const Thinned& a, const Thinned& b, std::size_t most);
 /// The most likely lags of b behind a, the best first, none within `apart` steps of another. Series of more than 2^19 steps are
 /// looked at more coarsely.
 [[nodiscard]] std::vector<Candidate> likely_lags(const std::vector<float>& a, const std::vector<float>& b, double apart, std::size_t most);
