@@ -33,6 +33,7 @@ constexpr std::int64_t kPassage = 9;  // windows: for so long the old lag must b
 constexpr std::int64_t kShortStart = 2;  // windows: a beginning with a lag of its own may be shorter
 constexpr std::int64_t kWideSamples = 1 << 24;  // three minutes of stereo: looking far back shall not mean decoding again
 constexpr std::size_t kWideCandidates = 10;  // half as many where each costs four times as much
+constexpr int kWideSearches = 32, kWideMore = 8;  // of which none found a thing, and for each that did: another mix has no places
 constexpr double kHighRate = 64000;
 constexpr double kNearbyS = 10, kWideS = 60, kWideWindowS = 6, kAsLikely = 0.005;
 constexpr double kClearlyFaster = 1.3;
@@ -350,6 +351,7 @@ class Aligner {
   void follow(int round) {
     points_.clear();
     std::int64_t lost = 0, next_wide = 0;
+    int wide_left = kWideSearches;
     for (std::int64_t at = 0; at < result_.old_frames && !stopped(); at += window_) {
       if (hooks_.progress && round == 0)
         hooks_.progress(0.5 + 0.3 * static_cast<double>(at) / static_cast<double>(std::max<std::int64_t>(1, result_.old_frames)));
@@ -367,11 +369,13 @@ class Aligner {
         const double near = points_.empty() ? static_cast<double>(reach_) : kNear + kNearPerFrame * static_cast<double>(at - points_.back().at);
         if (fit.likeness < same_ || std::abs(fit.lag - lag_) > near) {
           const auto now = lost++;
-          if (fit.likeness < same_ && now >= next_wide) {
+          if (fit.likeness < same_ && now >= next_wide && wide_left > 0) {
+            --wide_left;
             next_wide = now + 1 + now / 2;
             fit = search_wide(at);
           }
           if (fit.likeness < same_ || !holds_on(at, fit.lag)) continue;
+          wide_left += kWideMore;
         }
         (void)take_window(at);
         lag = std::llround(fit.lag), likeness = likeness_at(at, lag);

@@ -11,7 +11,7 @@ namespace sendworthy::pair {
 namespace {
 
 constexpr std::ptrdiff_t kLongest = 1 << 19;
-constexpr std::size_t kMostThinned = 1 << 20;
+constexpr std::size_t kMostThinned = 1 << 19;
 
 std::vector<float> halved(const std::vector<float>& series) {
   std::vector<float> half(series.size() / 2);

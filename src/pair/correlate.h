@@ -42,7 +42,7 @@ class Onsets {
   [[nodiscard]] std::int64_t border(std::int64_t hop) const;
 };
 
-/// A sound's middle, thinned out: sums of so many frames, more in a long file, so that there are at most 2^20 of them.
+/// A sound's middle, thinned out: sums of so many frames, more in a long file, so that there are at most 2^19 of them.
 class Thinned {
  public:
   void push(std::span<const float* const> rows, std::int64_t frames);

@@ -11,8 +11,10 @@ namespace sendworthy::pair {
 namespace {
 
 constexpr std::int64_t kWindow = 1 << 15, kReach = 1 << 14;
-constexpr std::int64_t kFarReach = (1 << 18) - 2 * kWindow;  // music that repeats fits itself a beat or a bar away, too
-constexpr int kFarEvery = 5;                                 // of the places
+constexpr std::int64_t kFarWindow = 1 << 16, kFarReach = 1 << 18;  // music that repeats fits itself a beat or a bar away, too
+constexpr int kFarEvery = 4;                                       // of the places
+constexpr std::size_t kFarLags = 3;
+constexpr double kFarOff = 2 * Thinned::kFrames;                   // what waveforms that were thinned tell
 constexpr std::int64_t kKept = 1 << 20;  // samples: candidates come in order
 constexpr int kCandidates = 48, kPlaces = 12, kLeastPlaces = 5;
 constexpr double kAgree = 0.7;
@@ -42,13 +44,12 @@ struct Place {
   double left = 1;  ///< energy of the new one that the old one does not explain, over the new one's
 };
 
-/// `b` begins `reach` frames before the place.
-std::optional<Place> place_at(Correlator& correlator, const Mono& a, const Mono& b, std::int64_t reach) {
+std::optional<Place> place_at(Correlator& correlator, const Mono& a, const Mono& b) {
   std::vector<float> values;
   correlator.correlate(a, b, true, values);
   const auto magnitude = [&](std::size_t k) { return std::abs(values[k]); };
   // Only lags at which the whole window lies in what was read.
-  const auto first = static_cast<std::size_t>(kWindow - 1), last = first + static_cast<std::size_t>(2 * reach);
+  const auto first = static_cast<std::size_t>(kWindow - 1), last = first + static_cast<std::size_t>(2 * kReach);
   std::size_t best = first;
   for (auto k = first; k <= last; ++k) {
     if (magnitude(k) > magnitude(best)) best = k;
@@ -63,7 +64,7 @@ std::optional<Place> place_at(Correlator& correlator, const Mono& a, const Mono&
   for (std::size_t n = 0; n < a.size(); ++n) product += static_cast<double>(a[n]) * static_cast<double>(b[from + n]);
   const double old_energy = energy_of(a.data(), a.size()), new_energy = energy_of(b.data() + from, a.size());
   if (old_energy <= 0 || new_energy <= 0) return std::nullopt;
-  return Place{static_cast<std::int64_t>(from) - reach, std::max(0.0, 1 - product * product / (old_energy * new_energy))};
+  return Place{static_cast<std::int64_t>(from) - kReach, std::max(0.0, 1 - product * product / (old_energy * new_energy))};
 }
 
 }  // namespace
@@ -80,7 +81,8 @@ Result<std::optional<Alignment>> quick_alignment(const FileSheet& old_file, cons
 
   // In order of time, so that both files are read through once. A place where one of them is silent gives way to the next candidate.
   before->keep(kKept), after->keep(kKept);
-  Correlator correlator(1 << 17), wide(1 << 19);
+  Correlator correlator(1 << 17);
+  std::vector<std::vector<double>> far;
   std::vector<Place> places;
   int looked_at = 0;
   const auto sounds = [](const Mono& x) { return energy_of(x.data(), x.size()) >= kLeastRms * kLeastRms * static_cast<double>(x.size()); };
@@ -90,12 +92,15 @@ Result<std::optional<Alignment>> quick_alignment(const FileSheet& old_file, cons
     const auto at = (common - kWindow) * i / (kCandidates - 1);
     const auto a = mono_of(*before, at, kWindow);
     if (!sounds(a)) continue;
-    const bool far = looked_at % kFarEvery == kFarEvery / 2;
-    const auto reach = far ? kFarReach : kReach;
-    const auto b = mono_of(*after, at - reach, kWindow + 2 * reach);
+    const auto b = mono_of(*after, at - kReach, kWindow + 2 * kReach);
     if (!sounds(b)) continue;
-    ++looked_at;
-    if (const auto place = place_at(far ? wide : correlator, a, b, reach)) places.push_back(*place);
+    if (const auto place = place_at(correlator, a, b)) places.push_back(*place);
+    if (looked_at++ % kFarEvery != kFarEvery / 2) continue;
+    Thinned here, around;
+    here.push(before->see(at, kFarWindow), kFarWindow);
+    around.push(after->see(at - kFarReach, kFarWindow + 2 * kFarReach), kFarWindow + 2 * kFarReach);
+    auto& lags = far.emplace_back(waveform_lags(here, around, kFarLags));
+    for (auto& lag : lags) lag -= static_cast<double>(kFarReach);
     i += kCandidates / kPlaces - 1 - i % (kCandidates / kPlaces);
   }
   if (before->error()) return tl::unexpected(*before->error());
@@ -104,10 +109,14 @@ Result<std::optional<Alignment>> quick_alignment(const FileSheet& old_file, cons
   for (const auto& place : places) ++votes[place.lag];
   const auto most = std::ranges::max_element(votes, {}, [](const auto& vote) { return vote.second; });
   if (most == votes.end() || most->second < kLeastPlaces || most->second < kAgree * looked_at) return std::optional<Alignment>();
-  // Places that agree on another lag, or one far away that is clear: it moves on the way, or all of them missed it.
+  // It moves on the way where places agree on another lag, and all of them missed it where it is none of the best far around.
   for (const auto& [lag, count] : votes) {
-    if (lag != most->first && (count > 1 || std::abs(lag) > kReach)) return std::optional<Alignment>();
+    if (lag != most->first && count > 1) return std::optional<Alignment>();
   }
+  const auto among = [&](const std::vector<double>& lags) {
+    return std::ranges::any_of(lags, [&](double lag) { return std::abs(lag - static_cast<double>(most->first)) <= kFarOff; });
+  };
+  if (!far.empty() && std::ranges::none_of(far, among)) return std::optional<Alignment>();
   std::vector<double> left;
   for (const auto& place : places) left.push_back(place.left);
   std::ranges::nth_element(left, left.begin() + static_cast<std::ptrdiff_t>(left.size() / 2));
