@@ -1,12 +1,15 @@
 #include "sheet/merge_read.h"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <exception>
 #include <nlohmann/json.hpp>
+#include <unordered_set>
 #include <utility>
 
 #include "base/text.h"
+#include "sheet/not_utf8.h"
 
 namespace sendworthy::sheet {
 namespace {
@@ -212,6 +215,8 @@ Finding finding(const Json& json, const Catalog& catalog) {
     made.waiver = AppliedWaiver{text(waiver, "reason"), text(waiver, "by"), text(waiver, "until")};
   }
   made.outcome = outcome(json);
+  if (made.status == Status::pass && std::holds_alternative<NotMeasured>(made.outcome))
+    throw Misshapen{"the finding \"" + base::for_terminal(made.rule) + "\" passes and has no value"};
   made.unit = unit(text(json, "unit"), made.measure, catalog);
   if (optional_member(json, "limit_kind") != nullptr) made.limit_kind = limit_kind(text(json, "limit_kind"));
   if (const auto& limit = member(json, "limit"); !limit.is_null()) made.limit = value(limit, "limit");
@@ -347,15 +352,44 @@ bool too_deep(std::string_view text) {
   return false;
 }
 
+/// Stops at a name that stands twice in one object: of such a text every reader believes another half.
+class OnceOnly {
+ public:
+  bool operator()(int, Json::parse_event_t event, const Json& parsed) {
+    if (event == Json::parse_event_t::object_start) open_.emplace_back();
+    if (event == Json::parse_event_t::object_end) open_.pop_back();
+    if (event == Json::parse_event_t::key && !open_.back().insert(parsed.get<std::string>()).second)
+      throw Misshapen{"\"" + base::for_terminal(parsed.get<std::string>()) + "\" stands there twice"};
+    return true;
+  }
+
+ private:
+  std::vector<std::unordered_set<std::string>> open_;
+};
+
+/// A rule set leaves a finding on every file that it judged, if only that none of its rules applies. Without one nothing was judged, and
+/// nothing may pass.
+void was_judged(const Line& line) {
+  if (!line.judged || line.file.verdict == Verdict::fail) return;
+  if (line.rules.empty()) throw Misshapen{"its verdict is \"" + std::string(to_string(line.file.verdict)) + "\" and no rule set judged it; check the file again"};
+  for (const auto& set : line.rules) {
+    const auto& all = line.file.findings;
+    if (std::none_of(all.begin(), all.end(), [&set](const Finding& one) { return one.ruleset == set.name; }))
+      throw Misshapen{"it names the rule set \"" + base::for_terminal(set.name) + "\" and has no finding of it, so that nothing was judged; check the file again"};
+  }
+}
+
 Line read(std::string_view text_line, const Catalog& catalog) {
-  const auto json = Json::parse(text_line.begin(), text_line.end());
+  OnceOnly once;
+  const auto json = Json::parse(text_line.begin(), text_line.end(),
+                                [&once](int depth, Json::parse_event_t event, Json& parsed) { return once(depth, event, parsed); });
   as_object(json, "the line");
   const auto schema = whole(json, "schema", 1'000'000);
   if (schema != 1)
     throw Misshapen{"it follows schema " + std::to_string(schema) +
                     ", and this version reads schema 1; use the version that wrote it"};
   if (optional_member(json, "files") != nullptr)
-    throw Misshapen{"it is a whole sheet; write sheets to merge with --format jsonl"};
+    throw Misshapen{std::string(kWholeDocument)};
   Line line;
   const auto& tool = as_object(member(json, "tool"), "tool");
   if (text(tool, "name") != "sendworthy") throw Misshapen{"it was not written by sendworthy"};
@@ -365,6 +399,7 @@ Line read(std::string_view text_line, const Catalog& catalog) {
   line.rules = rules(json);
   if (optional_member(json, "findings") != nullptr) line.of_the_set = findings(json, catalog);
   line.file = file(member(json, "file"), catalog, line.judged);
+  was_judged(line);
   return line;
 }
 
@@ -380,6 +415,8 @@ Result<Line> read_line(std::string_view text, const Catalog& catalog) {
   } catch (const Misshapen& error) {
     return fail(ErrorCode::unrecognised, error.what);
   } catch (const Json::parse_error& error) {
+    if (const auto byte = byte_not_utf8(text))
+      return fail(ErrorCode::unrecognised, "its text is not UTF-8 from byte " + std::to_string(*byte) + " on; fetch it again as it was written, or write it again");
     return fail(ErrorCode::unrecognised, "no JSON at byte " + std::to_string(error.byte));
   } catch (const std::exception&) {
     return fail(ErrorCode::unrecognised, "the line cannot be read as JSON");

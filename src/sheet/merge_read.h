@@ -14,6 +14,9 @@
 namespace sendworthy::sheet {
 
 inline constexpr std::size_t kLongestLine = std::size_t{16} << 20;  ///< bytes; a day of timelines fits many times
+inline constexpr std::string_view kWholeDocument =
+    "it is one document, and merge reads one line a file, as check, measure and deliver check write it with --format jsonl; what compare writes "
+    "cannot be merged";
 inline constexpr int kDeepest = 32;                                 ///< our own lines are 7 levels deep
 
 struct Line {

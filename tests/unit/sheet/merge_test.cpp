@@ -99,6 +99,47 @@ TEST_SUITE("sheet/merge") {
     CHECK(holds(std::get<std::string>(std::get<Value>(finding->outcome)), "day.jsonl, line 1 stands"));
   }
 
+  TEST_CASE("what no rule set judged does not pass") {
+    const auto judged_by_none = [](Json& j) { j["file"]["findings"] = Json::array(), j["file"]["measurements"] = Json::object(), j["file"]["verdict"] = "pass"; };
+    const auto clean = [](auto change) {
+      auto json = Json::parse(jsonl_of(clean_mix()));
+      change(json);
+      return json.dump();
+    };
+    CHECK(holds(refused({{"a", clean([&](Json& j) { judged_by_none(j), j["rules"] = Json::array(); })}}), "a:1: no line of a sheet: its verdict is \"pass\" and no rule set judged it; check"));
+    CHECK(holds(refused({{"a", clean(judged_by_none)}}), "has no finding of it"));
+    CHECK(holds(refused({{"a", clean([](Json& j) { j["rules"] = Json::array(); })}}), "no rule set judged it"));
+    CHECK(holds(refused({{"a", clean([](Json& j) { j["rules"].push_back(j["rules"][0]), j["rules"][1]["name"] = "second"; })}}), "the rule set \"second\""));
+    CHECK(holds(refused({{"a", clean([](Json& j) { j["file"]["findings"][0]["status"] = "pass", j["file"]["findings"][0]["value"] = nullptr; })}}), "passes and has no value"));
+    // Worse than it could be made here is no lie.
+    CHECK(merged({{"a", clean([&](Json& j) { judged_by_none(j), j["file"]["verdict"] = "fail"; })}}).verdict == Verdict::fail);
+  }
+
+  TEST_CASE("a name that stands twice in one object is refused, wherever it is") {
+    auto line = jsonl_of(clean_mix());
+    const auto with = [&](std::string_view before, std::string_view put) {
+      auto text = line;
+      const auto at = text.find(before);
+      REQUIRE(at != std::string::npos);
+      return text.insert(at, put);
+    };
+    CHECK(holds(refused({{"a", with("\"schema\":", "\"schema\":1,")}}), "a:1: no line of a sheet: \"schema\" stands there twice"));
+    CHECK(holds(refused({{"a", with("\"findings\":", "\"findings\":[],")}}), "\"findings\" stands there twice"));
+    CHECK(holds(refused({{"a", with("\"status\":", "\"status\":\"pass\",")}}), "\"status\" stands there twice"));
+    CHECK(holds(refused({{"a", with("\"status\":", "\"\\u0073tatus\":\"pass\",")}}), "\"status\" stands there twice"));
+    CHECK(holds(refused({{"a", with("\"schema\":", "\"later\":{\"a\":1,\"a\":1},")}}), "\"a\" stands there twice"));
+  }
+
+  TEST_CASE("a text that is not UTF-8, and a document that is no list of lines, are called by their names") {
+    auto line = jsonl_of(clean_mix());
+    line.insert(line.find("\"schema\"") + 1, "\xff");
+    const auto byte = line.find('\xff') + 1;
+    CHECK(holds(refused({{"a", line}}), "a:1: no line of a sheet: its text is not UTF-8 from byte " + std::to_string(byte) + " on; fetch it again"));
+    const auto document = refused({{"a", "{\n  \"files\": []\n}\n"}});
+    CHECK(holds(document, "it is one document"));
+    CHECK(holds(document, "what compare writes cannot be merged"));
+  }
+
   TEST_CASE("a failing sheet of other audio under the same name does not vanish without a warning") {
     auto other = clean_mix();
     other.files.front().path = one_mix().files.front().path;
@@ -111,6 +152,7 @@ TEST_SUITE("sheet/merge") {
   TEST_CASE("one file under two rule sets keeps both sheets") {
     auto cd = clean_mix();
     cd.files.front().path = one_mix().files.front().path;
+    for (auto& finding : cd.files.front().findings) finding.ruleset = "cd";
     cd.rules.front().name = "cd";
     const auto sheet = merged({{"a", jsonl_of(one_mix())}, {"b", jsonl_of(cd)}});
     CHECK(sheet.files.size() == 2);
