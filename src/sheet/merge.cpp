@@ -20,6 +20,7 @@ struct Row {
   Line line;
   std::string from;               ///< "night.jsonl, line 3"
   std::vector<std::size_t> said;  ///< findings of the whole set on the line, each once: places in Merger::said_
+  std::string text;               ///< the line written anew; empty until there is another of the same file
 };
 
 using RowKey = std::tuple<std::string, std::string, std::set<std::string>>;  ///< path, role, names of rule sets
@@ -88,24 +89,42 @@ Finding about_the_merge(std::string rule, Status status, std::string what, std::
   return finding;
 }
 
-Finding replaced(const Row& earlier, const Row& later) {
-  const auto& old = earlier.line.file;
-  const bool other_audio = old.audio_digest != later.line.file.audio_digest;
-  const bool other_rules = versions_of(earlier.line.rules) != versions_of(later.line.rules);
-  const bool was_worse = static_cast<int>(old.verdict) > static_cast<int>(later.line.file.verdict);
-  const bool hides = (other_audio && old.verdict != Verdict::pass) || (other_rules && was_worse);
-  const std::string other = other_audio ? "of other audio" : "by another version of a rule set";
+/// Of two sheets of one file the stricter stands, so that the order they came in decides nothing.
+bool stricter(const Row& a, const Row& b) {
+  const auto rank = [](const Row& row) {
+    int failed = 0, warned = 0;
+    for (const auto& finding : row.line.file.findings) {
+      const auto verdict = verdict_of({finding});
+      failed += verdict == Verdict::fail ? 1 : 0;
+      warned += verdict == Verdict::warn ? 1 : 0;
+    }
+    return std::tuple(-static_cast<int>(row.line.file.verdict), -failed, -warned);
+  };
+  const auto of_a = rank(a), of_b = rank(b);
+  return of_a != of_b ? of_a < of_b : a.text < b.text;
+}
+
+Finding replaced(const Row& fallen, const Row& standing) {
+  const auto& file = standing.line.file;
+  const bool other_audio = fallen.line.file.audio_digest != file.audio_digest;
+  const bool other_rules = versions_of(fallen.line.rules) != versions_of(standing.line.rules);
+  const bool differ = fallen.line.file.verdict != file.verdict;
+  const bool hides = (other_audio && file.verdict != Verdict::pass) || (other_rules && differ);
   auto finding = about_the_merge(
       "one-sheet-per-file", hides ? Status::fail : Status::note,
-      "read more than once; the sheet from " + later.from + " stands, the one from " + earlier.from + " does not",
-      hides                        ? "The sheet that no longer counts was " + other + ", and it was not a pass."
-      : other_audio || other_rules ? "The sheet that no longer counts was " + other + "."
-                                   : "Both sheets are of the same audio, so the later one says all.",
-      other_audio   ? "If these are two files with one name, check them with their folders in the path; if one is an old bounce, leave its "
-                      "sheet out."
+      "read more than once; the sheet from " + standing.from + " stands" + (differ ? ", being the stricter one" : "") + ", the one from " +
+          fallen.from + " does not",
+      other_audio   ? std::string("The sheet that does not count was of other audio") + (hides ? ", and not both passed." : ".")
+      : other_rules ? "The sheet that does not count was judged by another version of a rule set" +
+                          std::string(differ ? ", and came to another verdict." : ".")
+      : differ      ? "Both sheets are of the same audio, and it was judged differently, as where a waiver ended in between; the stricter counts."
+                    : "Both sheets are of the same audio and come to the same verdict.",
+      other_audio ? "If these are two files with one name, check them with their folders in the path; if one is an old bounce, leave its "
+                    "sheet out."
       : other_rules ? "Leave the sheet out that was judged by the rule set that no longer holds."
+      : differ      ? "If the stricter sheet no longer holds, leave it out."
                     : "");
-  finding.files = {later.line.file.path};
+  finding.files = {file.path};
   return finding;
 }
 
@@ -115,6 +134,17 @@ std::string identity(const Finding& finding, const Catalog& catalog) {
                      finding.source;
   for (const auto& file : finding.files) text += '\n' + file;
   return text;
+}
+
+/// What two findings of one identity may still differ in: which of them is shown must not hang on the order of sheets.
+std::string rest_of(const Finding& finding) {
+  auto text = finding.remedy + '\n' + finding.note + '\n' + finding.limit_text + '\n' + finding.compare_to + '\n' + finding.key;
+  if (finding.waiver) text += '\n' + finding.waiver->reason + '\n' + finding.waiver->by + '\n' + finding.waiver->until;
+  for (const auto& where : finding.where) {
+    text += '\n' + where.file + '\n' + where.note;
+    for (const auto number : {where.start_frame, where.end_frame, static_cast<std::int64_t>(where.channel)}) text += ' ' + std::to_string(number);
+  }
+  return text + '\n' + std::to_string(finding.where_total);
 }
 
 /// The line written anew: equal where two lines say the same, however they came.
@@ -147,7 +177,7 @@ class Merger {
       auto line = read_line(line_text, catalog_);
       if (!line) {
         std::string what = line.error().text;
-        if (number == 1 && line_text == "{") what = "it is a whole sheet; write sheets to merge with --format jsonl";
+        if (number == 1 && line_text == "{") what = std::string(kWholeDocument);
         return fail(ErrorCode::unrecognised, "no line of a sheet: " + what, {base::for_terminal(name), number, 0});
       }
       any = true;
@@ -165,6 +195,7 @@ class Merger {
 
   Sheet finish(const std::optional<std::vector<std::string>>& expected) {
     sheet_.judged = judged_.value_or(true);
+    settle_files();
     settle_rules();
     settle_versions();
     settle_findings_of_the_set();
@@ -180,23 +211,54 @@ class Merger {
  private:
   struct Said {
     Finding finding;
+    const std::string* identity = nullptr;
     std::size_t rows = 0;  ///< on how many of the lines that stand
   };
 
   void take(Row row) {
     std::set<std::size_t> on_this_line;
     for (auto& finding : row.line.of_the_set) {
-      const auto [at, is_new] = seen_.try_emplace(identity(finding, catalog_), said_.size());
-      if (is_new) said_.push_back({std::move(finding), 0});
-      if (on_this_line.insert(at->second).second) row.said.push_back(at->second);
+      const auto [at, is_new] = seen_.try_emplace(std::string(to_string(finding.status)) + '\n' + identity(finding, catalog_), said_.size());
+      const auto place = at->second;
+      if (is_new) {
+        said_.push_back({std::move(finding), &at->first, 0});
+      } else if (rest_of(finding) < rest_of(said_[place].finding)) {
+        said_[place].finding = std::move(finding);
+      }
+      if (on_this_line.insert(place).second) row.said.push_back(place);
     }
     row.line.of_the_set.clear();
-    auto key = key_of_row(row.line);
-    const auto [at, is_new] = rows_.try_emplace(std::move(key));
-    // A job that was run again, or a sheet handed in twice, says nothing new.
-    if (!is_new && rewritten(at->second.line, catalog_) != rewritten(row.line, catalog_))
-      repeated_.push_back(replaced(at->second, row));
-    at->second = std::move(row);
+    auto& rows = taken_[key_of_row(row.line)];
+    if (!rows.empty()) {
+      row.text = rewritten(row.line, catalog_);
+      if (rows.size() == 1) rows.front().text = rewritten(rows.front().line, catalog_);
+    }
+    const auto same = std::find_if(rows.begin(), rows.end(), [&row](const Row& other) { return other.text == row.text; });
+    if (same == rows.end()) {
+      rows.push_back(std::move(row));
+      return;
+    }
+    // A job that was run again, or a sheet handed in twice, says nothing new. What only one of them says of the set did not hold for both.
+    if (row.from < same->from) same->from = std::move(row.from);
+    if (same->said != row.said) {
+      std::vector<std::size_t> both;
+      std::copy_if(same->said.begin(), same->said.end(), std::back_inserter(both), [&on_this_line](std::size_t place) { return on_this_line.count(place) > 0; });
+      sort_by_identity(both);
+      same->said = std::move(both);
+    }
+  }
+
+  void sort_by_identity(std::vector<std::size_t>& places) const {
+    std::sort(places.begin(), places.end(), [this](std::size_t a, std::size_t b) { return *said_[a].identity < *said_[b].identity; });
+  }
+
+  void settle_files() {
+    for (auto& [key, rows] : taken_) {
+      std::sort(rows.begin(), rows.end(), stricter);
+      for (std::size_t i = 1; i < rows.size(); ++i) repeated_.push_back(replaced(rows[i], rows.front()));
+      rows_.emplace(key, std::move(rows.front()));
+      rows.clear();
+    }
   }
 
   /// All versions that took part, whatever the order they came in.
@@ -280,11 +342,15 @@ class Merger {
         if (finding.measure.empty() && finding.status == Status::fail) shown.insert(identity(finding, catalog_));
       }
     }
+    std::vector<std::size_t> fallen;  // of sheets that do not stand
     for (std::size_t place = 0; place < said_.size(); ++place) {
-      if (said_[place].rows == 0) order.push_back(place);  // of a sheet that no longer stands
+      if (said_[place].rows == 0) fallen.push_back(place);
     }
+    sort_by_identity(fallen);
+    order.insert(order.end(), fallen.begin(), fallen.end());
     for (const auto place : order) {
-      auto& [finding, rows] = said_[place];
+      auto& finding = said_[place].finding;
+      const auto rows = said_[place].rows;
       if (finding.ruleset.empty() && finding.rule == kOneVersion) continue;  // of an earlier merge; made anew
       const bool advice = verdict_of({finding}) != Verdict::fail && finding.status != Status::waived;
       if (advice ? finding.ruleset.empty() || rows == 0 || rows < rows_by_set[finding.ruleset]
@@ -335,9 +401,10 @@ class Merger {
   const Catalog& catalog_;
   Sheet sheet_;
   std::optional<bool> judged_;
-  std::map<RowKey, Row> rows_;
+  std::map<RowKey, std::vector<Row>> taken_;  ///< of each file all sheets that differ
+  std::map<RowKey, Row> rows_;                ///< the one that stands
   std::vector<Said> said_;
-  std::map<std::string, std::size_t> seen_;  ///< identity → place in said_
+  std::map<std::string, std::size_t> seen_;  ///< status and identity → place in said_
   std::vector<Finding> repeated_, about_versions_;
 };
 

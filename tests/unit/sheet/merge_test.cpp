@@ -84,19 +84,60 @@ TEST_SUITE("sheet/merge") {
     CHECK(merged({{"x", line.dump()}}).verdict == Verdict::fail);
   }
 
-  TEST_CASE("the later sheet of a file stands, and that is said") {
-    auto again = one_mix();
+  TEST_CASE("the stricter sheet of a file stands, in whatever order they come, and that is said") {
+    auto again = one_mix();  // as on a day on which nothing of it failed
     again.files.front().findings.erase(again.files.front().findings.begin(), again.files.front().findings.begin() + 3);
     again.files.front().verdict = again.verdict = Verdict::pass;
-    const auto sheet = merged({{"night.jsonl", jsonl_of(one_mix())}, {"day.jsonl", jsonl_of(again)}});
+    auto warned = again;
+    warned.files.front().verdict = warned.verdict = Verdict::warn;
+    const std::pair<std::string, std::string> night("night.jsonl", jsonl_of(one_mix())), day("day.jsonl", jsonl_of(again)), noon("noon.jsonl", jsonl_of(warned));
+    const auto sheet = merged({night, day});
     REQUIRE(sheet.files.size() == 1);
-    CHECK(sheet.files.front().verdict == Verdict::pass);
-    CHECK(sheet.verdict == Verdict::pass);
+    CHECK(sheet.files.front().verdict == Verdict::fail);
+    CHECK(sheet.verdict == Verdict::fail);
     const auto* finding = about(sheet, "one-sheet-per-file");
     REQUIRE(finding != nullptr);
     CHECK(finding->status == Status::note);
     CHECK(finding->files == std::vector<std::string>{"bounces/paper-lantern_mix3.wav"});
-    CHECK(holds(std::get<std::string>(std::get<Value>(finding->outcome)), "day.jsonl, line 1 stands"));
+    CHECK(holds(std::get<std::string>(std::get<Value>(finding->outcome)), "night.jsonl, line 1 stands, being the stricter one"));
+    CHECK(holds(finding->why, "the stricter counts"));
+    CHECK(all_formats(merged({day, night})) == all_formats(sheet));
+    CHECK(merged({day, noon}).verdict == Verdict::warn);
+    CHECK(all_formats(merged({noon, day})) == all_formats(merged({day, noon})));
+    const auto all = merged({day, night, noon});
+    CHECK(std::count_if(all.findings.begin(), all.findings.end(), [](const Finding& one) { return one.rule == "one-sheet-per-file"; }) == 2);
+    Inputs inputs{day, night, noon, day, {"again.jsonl", night.second}};
+    std::sort(inputs.begin(), inputs.end());
+    const auto first = all_formats(merged(inputs));
+    do {
+      CHECK(all_formats(merged(inputs)) == first);
+    } while (std::next_permutation(inputs.begin(), inputs.end()));
+  }
+
+  TEST_CASE("what is said of the whole set does not hang on the order of sheets of one file") {
+    const auto said = [](Status status, std::string rule, std::string remedy) {
+      Finding finding;
+      finding.ruleset = one_mix().rules.front().name;
+      finding.rule = std::move(rule);
+      finding.status = finding.before_waiver = status;
+      finding.outcome = Value(std::string("so"));
+      finding.remedy = std::move(remedy);
+      return finding;
+    };
+    auto a = one_mix(), b = one_mix(), c = clean_mix();
+    c.files.front().path = a.files.front().path;
+    c.files.front().audio_digest = a.files.front().audio_digest;
+    a.findings = {said(Status::fail, "y", "second"), said(Status::warn, "unused", "x")};
+    b.findings = {said(Status::fail, "z", ""), said(Status::fail, "y", "first")};
+    c.findings = {said(Status::fail, "q", ""), said(Status::fail, "p", "")};
+    Inputs inputs{{"a", jsonl_of(a)}, {"b", jsonl_of(b)}, {"c", jsonl_of(c)}};
+    const auto first = merged(inputs);
+    CHECK(about(first, "unused") == nullptr);  // it was met in the run that b tells of
+    for (const auto* rule : {"y", "z", "q", "p"}) CHECK(about(first, rule) != nullptr);
+    CHECK(about(first, "y")->remedy == "first");
+    do {
+      CHECK(all_formats(merged(inputs)) == all_formats(first));
+    } while (std::next_permutation(inputs.begin(), inputs.end()));
   }
 
   TEST_CASE("what no rule set judged does not pass") {
