@@ -14,6 +14,7 @@
 
 #include "audio/digest.h"
 #include "base/files.h"
+#include "base/os.h"
 #include "base/text.h"
 #include "delivery/gather.h"
 #include "delivery/hand_off.h"
@@ -76,28 +77,68 @@ std::string sha256_of(std::string_view text) {
   return digest.hex();
 }
 
+tl::unexpected<Error> not_replaced(const std::string& which, std::string_view why) {
+  return fail(ErrorCode::usage, fmt::format("{} {}; it is not replaced: move it out of the way, or remove it", which, why));
+}
+
 /// Refuses where a name is taken by what no earlier run wrote, or by what somebody has changed since.
 Result<void> may_replace(const Order& order) {
-  const auto refuse = [](const std::string& path, std::string_view why) {
-    return fail(ErrorCode::usage, fmt::format("{} {}; it is not replaced: move it out of the way, or remove it", in_quotes(path), why));
-  };
-  const auto path = shown(order, std::string(kManifestName));
   std::map<std::string, std::string> known;
+  std::string others;  // that no manifest, or another one, tells of
+  bool one = true, any_manifest = false;
   std::error_code ignored;
   for (const auto name : {kManifestName, kSha256Name, kMd5Name, kNoteName, kPageName}) {
     const auto target = shown(order, std::string(name));
     const auto status = fs::symlink_status(target, ignored);
     if (!fs::exists(status)) continue;
-    if (!fs::is_regular_file(status)) return refuse(target, "is a link, a folder or a device");
+    if (!fs::is_regular_file(status)) return not_replaced(in_quotes(target), "is a link, a folder or a device");
     const auto text = base::read_text(target, sheet::kMostManifestBytes);
-    if (!text) return refuse(target, "stands there already and cannot be read");
+    if (!text) return not_replaced(in_quotes(target), "stands there already and cannot be read");
     if (name == kManifestName) {
       const auto manifest = sheet::read_manifest(*text);
-      if (!manifest) return refuse(target, "stands there already and is no manifest of this program");
+      if (!manifest) return not_replaced(in_quotes(target), "stands there already and is no manifest of this program");
       for (const auto& file : manifest->files) known[file.path] = file.sha256;
+      any_manifest = true;
     } else if (const auto found = known.find(std::string(name)); found == known.end() || found->second != sha256_of(*text)) {
-      return refuse(target, "stands there already and is not as this program wrote it");
+      one = others.empty();
+      others += (one ? "" : ", ") + in_quotes(target);
     }
+  }
+  if (others.empty()) return {};
+  const std::string_view why = any_manifest ? "not as \"manifest.json\" lists them: somebody changed them, or an earlier run was broken off"
+                                            : "there already and no \"manifest.json\" lists them: an earlier run was broken off, or somebody else wrote them";
+  const auto what = fmt::format("{} {} {}", others, one ? "is" : "are", why);
+  return fail(ErrorCode::usage, what + "; nothing is replaced: remove what such a run left, and move away what is wanted");
+}
+
+constexpr int kDeepest = 32;
+
+/// Links, and what is neither file nor folder: whoever receives the set follows none of them, and finds it not intact.
+void not_files_below(const std::string& folder, int level, std::vector<std::string>& links, std::vector<std::string>& others) {
+  const auto entries = base::list_folder(folder.empty() ? "." : folder);
+  if (!entries || level > kDeepest) return;  // the check finds that
+  for (const auto& entry : *entries) {
+    if (entry.link) {
+      links.push_back(folder + entry.name);
+    } else if (entry.kind == base::FolderEntry::Kind::folder) {
+      not_files_below(folder + entry.name + "/", level + 1, links, others);
+    } else if (entry.kind != base::FolderEntry::Kind::file) {
+      others.push_back(folder + entry.name);
+    }
+  }
+}
+
+Result<void> holds_files_only(const Order& order) {
+  std::vector<std::string> links, others;
+  not_files_below(order.folder, 0, links, others);
+  for (auto* found : {&links, &others}) {
+    if (found->empty()) continue;
+    std::ranges::sort(*found);
+    const auto more = found->size() == 1 ? std::string() : fmt::format(" (and {} more)", found->size() - 1);
+    const std::string_view why = found == &links ? "is a link, which does not go out with a set and is not followed where it is received; put the file itself "
+                                                   "in its place, or move the link out of the folder"
+                                                 : "is neither a file nor a folder, and cannot be handed over; move it out of the folder";
+    return fail(ErrorCode::usage, fmt::format("{}{} {}: nothing was written", in_quotes(found->front()), more, why));
   }
   return {};
 }
@@ -202,6 +243,7 @@ Result<HandOff> hand_off(const std::string& order_path, const HandOffOptions& op
   const auto order = read_order(order_path);
   if (!order) return tl::unexpected(order.error());
   if (const auto free = may_replace(*order); !free) return tl::unexpected(free.error());
+  if (const auto files = holds_files_only(*order); !files) return tl::unexpected(files.error());
   const auto before = standing(*order);
 
   auto check = options.order;
@@ -212,6 +254,9 @@ Result<HandOff> hand_off(const std::string& order_path, const HandOffOptions& op
   if (interrupted()) return fail(ErrorCode::interrupted, "interrupted; nothing was written");
   HandOff done{std::move(*sheet), {}};
   if (done.sheet.verdict == Verdict::fail && options.anyway.empty()) return done;
+  if (before.items.empty())
+    return fail(ErrorCode::usage, fmt::format("nothing that {} asks for is there, so there is nothing to hand over; nothing was written: put the files there, or mend "
+                                              "their names in the order", in_quotes(order->path)));
 
   sheet::Manifest manifest;
   manifest.tool_version = done.sheet.tool_version;
@@ -240,6 +285,7 @@ Result<HandOff> hand_off(const std::string& order_path, const HandOffOptions& op
     if (now == after.stamps.end() || now->second != stamp) return changed(path);
   }
   if (!(after == before)) return changed(order->folder.empty() ? "." : order->folder);
+  if (const auto files = holds_files_only(*order); !files) return tl::unexpected(files.error());
   if (const auto free = may_replace(*order); !free) return tl::unexpected(free.error());
 
   const auto all = written(*order, manifest, done.sheet);

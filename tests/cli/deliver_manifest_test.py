@@ -169,13 +169,54 @@ class Writing(Manifest):
         with open(self.set / "hand-off.md", "a") as note:
             note.write("PS: call me\n")
         before = self.content()
-        self.refused("manifest", "set/order.toml", words=b"not as this program wrote it")
+        self.refused("manifest", "set/order.toml", words=b"\"set/hand-off.md\" is not as \"manifest.json\" lists them: somebody changed them, or an earlier run was broken off")
         self.assertEqual(self.content(), before)
         (self.set / "hand-off.md").unlink()
         (self.room / "elsewhere").write_text("kept")
         (self.set / "hand-off.md").symlink_to(self.room / "elsewhere")
         self.refused("manifest", "set/order.toml", words=b"a link")
         self.assertEqual((self.room / "elsewhere").read_text(), "kept")
+
+    def test_what_a_broken_off_run_left_is_named_as_a_whole(self):
+        self.manifest()
+        (self.set / "manifest.json").unlink()
+        _, _, err = self.refused("manifest", "set/order.toml", words=b"an earlier run was broken off")
+        for name in NAMES[1:]:
+            self.assertIn(f'"set/{name}"'.encode(), err)
+        self.assertIn(b"remove what such a run left", err)
+
+    def test_links_and_what_is_no_file_are_refused_before_anything_is_read(self):
+        # What is received with a link in it is not intact, so that it must not go out.
+        self.put("elsewhere/x.wav", lab.wav(0.5, seed=3))
+        for name, target in (("lyrics2.txt", "/etc/passwd"), ("sub/deep.txt", "../../elsewhere/x.wav"), ("broken.txt", "nowhere"), ("linked", "../elsewhere")):
+            (self.set / "sub").mkdir(exist_ok=True)
+            (self.set / name).symlink_to(target)
+            _, _, err = self.refused("manifest", "set/order.toml", "--anyway", "x", words=f'"set/{name}" is a link'.encode())
+            self.assertIn(b"put the file itself in its place, or move the link out", err)
+            self.assertEqual([n for n in NAMES if (self.set / n).exists()], [])
+            (self.set / name).unlink()
+        (self.set / "main.wav").rename(self.room / "main.wav")
+        (self.set / "main.wav").symlink_to("../main.wav")
+        (self.set / "zz.txt").symlink_to("../main.wav")
+        self.refused("manifest", "set/order.toml", words=b'"set/main.wav" (and 1 more) is a link')
+        (self.set / "main.wav").unlink(), (self.set / "zz.txt").unlink()
+        (self.room / "main.wav").rename(self.set / "main.wav")
+        os.mkfifo(self.set / "pipe.txt")
+        self.refused("manifest", "set/order.toml", words=b'"set/pipe.txt" is neither a file nor a folder')
+        (self.set / "pipe.txt").unlink()
+        self.set.rename(self.room / "real")
+        self.set.symlink_to("real")  # what the user names is followed
+        self.manifest()
+        self.receive()
+
+    def test_a_set_of_nothing_is_not_handed_over(self):
+        order = (self.set / "order.toml").read_text().replace("file =", "required = false\nfile =")
+        (self.set / "order.toml").write_text(order)
+        for name in ("main.wav", "second.wav"):
+            (self.set / name).unlink()
+        self.manifest(code=1)  # the set fails
+        self.refused("manifest", "set/order.toml", "--anyway", "it comes later", words=b"there is nothing to hand over")
+        self.assertEqual([n for n in NAMES if (self.set / n).exists()], [])
 
     def test_all_or_nothing_where_nothing_can_be_written(self):
         import resource
