@@ -159,7 +159,7 @@ std::string received_text(const Sheet& sheet, const std::string& folder, bool qu
     paragraph(words);
   }
   text += "\n";
-  paragraph(intact ? "This proves that nothing changed on the way, not where it comes from." : "Have what is missing or was changed sent again; do not repair it. Ask about what was added.");
+  paragraph(intact ? "This proves that nothing changed on the way, not where it comes from." : "Have what is missing or was changed sent again; do not repair it. Give what was renamed its name back. Ask about what was added.");
   return text;
 }
 

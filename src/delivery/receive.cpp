@@ -9,6 +9,7 @@
 #include <map>
 #include <mutex>
 #include <optional>
+#include <set>
 #include <system_error>
 
 #include "audio/digest.h"
@@ -36,6 +37,7 @@ enum class Found { file, link, other };
 /// What lies in the folder, relative to it.
 struct Contents {
   std::map<std::string, Found> all;
+  std::map<std::string, std::int64_t> sizes;  ///< bytes of each file
   std::vector<Finding> trouble;  ///< what could not be looked at
   bool full = false;
 };
@@ -62,7 +64,9 @@ void walk(const std::string& folder, const std::string& prefix, int level, Conte
       }
       walk(folder + entry.name + "/", path + "/", level + 1, contents);
     } else {
-      contents.all[path] = entry.kind == base::FolderEntry::Kind::file ? Found::file : Found::other;
+      const bool is_file = entry.kind == base::FolderEntry::Kind::file;
+      contents.all[path] = is_file ? Found::file : Found::other;
+      if (is_file) contents.sizes[path] = entry.stamp.size;
     }
   }
 }
@@ -80,8 +84,12 @@ class Receiving {
   Result<std::vector<Finding>> run(int jobs) {
     walk(folder_, "", 0, contents_);
     pair_up();
+    look_for_renamed();
     if (!read(jobs)) return fail(ErrorCode::interrupted, "interrupted; nothing was written");
+    pair_renamed();
     for (std::size_t i = 0; i < manifest_.files.size(); ++i) judge(i);
+    if (std::ranges::none_of(manifest_.files, [](const SentFile& one) { return one.kind == SentFile::Kind::item; }))
+      findings_.push_back(unmeasured(kId, "the manifest lists no sound, so there is nothing of a set that could be intact", {folder_ + std::string(kManifestName)}));
     sums();
     added();
     std::move(contents_.trouble.begin(), contents_.trouble.end(), std::back_inserter(findings_));
@@ -98,7 +106,12 @@ class Receiving {
  private:
   struct Read {
     std::string name;  ///< as the folder has it; empty: missing
-    bool respelt = false;
+    bool respelt = false, renamed = false;
+    std::optional<Result<audio::FileDigests>> digests;
+  };
+
+  struct Stranger {
+    std::string name;
     std::optional<Result<audio::FileDigests>> digests;
   };
 
@@ -123,19 +136,50 @@ class Receiving {
     }
   }
 
+  /// What no name tells may be told by bytes: files that the manifest does not list, as long as one that is missing.
+  void look_for_renamed() {
+    std::set<std::int64_t> missing;
+    for (std::size_t i = 0; i < read_.size(); ++i) {
+      if (read_[i].name.empty() && manifest_.files[i].size > 0) missing.insert(manifest_.files[i].size);
+    }
+    for (const auto& [path, size] : contents_.sizes) {
+      if (missing.contains(size) && !listed_.contains(path) && path != kManifestName) strangers_.push_back({path, {}});
+    }
+  }
+
+  void pair_renamed() {
+    for (std::size_t i = 0; i < read_.size(); ++i) {
+      const auto& sent = manifest_.files[i];
+      if (!read_[i].name.empty() || sent.size == 0) continue;
+      for (auto& stranger : strangers_) {
+        if (listed_.contains(stranger.name) || !*stranger.digests || (*stranger.digests)->size != sent.size || (*stranger.digests)->sha256 != sent.sha256) continue;
+        listed_.emplace(stranger.name, i);
+        read_[i].name = stranger.name;
+        read_[i].renamed = true;
+        break;
+      }
+    }
+  }
+
+  struct Todo {
+    const std::string* name;
+    std::int64_t size;
+    std::optional<Result<audio::FileDigests>>* digests;
+  };
+
   /// False: stopped.
   bool read(int jobs) {
-    std::vector<std::size_t> todo;
+    std::vector<Todo> todo;
     for (std::size_t i = 0; i < read_.size(); ++i) {
-      if (!read_[i].name.empty() && contents_.all.at(read_[i].name) == Found::file) todo.push_back(i);
+      if (!read_[i].name.empty() && contents_.all.at(read_[i].name) == Found::file) todo.push_back({&read_[i].name, manifest_.files[i].size, &read_[i].digests});
     }
+    for (auto& stranger : strangers_) todo.push_back({&stranger.name, contents_.sizes.at(stranger.name), &stranger.digests});
     const auto stopped = [&] { return hooks_.stop != nullptr && hooks_.stop->load(); };
     measure::Crew crew(jobs);
     crew.run(todo.size(), [&](std::size_t at) {
-      auto& one = read_[todo[at]];
-      const auto path = folder_ + one.name;
-      const auto size = static_cast<double>(std::max<std::int64_t>(1, manifest_.files[todo[at]].size));
-      one.digests = audio::digests_of_file(path, audio::WithMd5::no, [&](std::int64_t bytes) {
+      const auto path = folder_ + *todo[at].name;
+      const auto size = static_cast<double>(std::max<std::int64_t>(1, todo[at].size));
+      *todo[at].digests = audio::digests_of_file(path, audio::WithMd5::no, [&](std::int64_t bytes) {
         if (hooks_.progress) {
           const std::lock_guard lock(mutex_);
           hooks_.progress({at, todo.size(), path, std::min(1.0, static_cast<double>(bytes) / size)});
@@ -154,6 +198,10 @@ class Receiving {
       // Whoever passes on the set alone leaves them out, and nothing of the set is lost.
       const bool ours = kind_of_own(sent.path) != SentFile::Kind::other;
       findings_.push_back(ours ? with_status(kId, Status::note, "not there; it belongs to the hand-off and not to the set", {path}) : faulted(kId, "missing", {path}));
+      return;
+    }
+    if (one.renamed) {
+      findings_.push_back(faulted(kId, fmt::format("renamed to \"{}\"; its bytes are those that were sent", base::for_terminal(one.name)), {folder_ + sent.path}));
       return;
     }
     const auto kind = contents_.all.at(one.name);
@@ -208,6 +256,7 @@ class Receiving {
   const CheckHooks& hooks_;
   Contents contents_;
   std::vector<Read> read_;
+  std::vector<Stranger> strangers_;
   std::map<std::string, std::size_t> listed_;  ///< names in the folder → files of the manifest
   std::vector<Finding> findings_;
   std::mutex mutex_;
@@ -223,6 +272,8 @@ Result<sheet::Manifest> manifest_in(const std::string& given, const std::string&
   const auto path = folder + std::string(kManifestName);
   if (std::filesystem::is_symlink(std::filesystem::symlink_status(path, ignored)))
     return fail(ErrorCode::unreadable, fmt::format("\"{}\" is a link, which is not followed; a hand-off holds the file itself", base::for_terminal(path)));
+  if (!std::filesystem::exists(path, ignored) && !ignored)
+    return fail(ErrorCode::missing, fmt::format("{} holds no manifest.json, so nothing tells what was sent; name the folder that holds it, or have it sent again", named));
   const auto text = base::read_text(path, sheet::kMostManifestBytes);
   if (!text) return tl::unexpected(text.error());
   auto manifest = sheet::read_manifest(*text);

@@ -10,6 +10,7 @@
 #include <utility>
 
 #include "base/text.h"
+#include "sheet/not_utf8.h"
 
 namespace sendworthy::sheet {
 namespace {
@@ -187,6 +188,10 @@ Manifest read(std::string_view text_of_manifest) {
   made.by = optional_text(by_whom, "by"), made.date = text(by_whom, "date");
   made.anyway = optional_text(json, "anyway");
   made.verdict = word(text(json, "verdict"), std::array{Verdict::pass, Verdict::warn, Verdict::fail}, "verdict");
+  if (made.verdict == Verdict::fail && made.anyway.empty())
+    throw Misshapen{"its \"verdict\" is \"fail\", and \"anyway\", the reason why it went out all the same, is missing"};
+  if (made.verdict != Verdict::fail && !made.anyway.empty())
+    throw Misshapen{"it has \"anyway\", the reason why a set that fails went out, and its \"verdict\" is not \"fail\""};
   for (const auto* list : {"files", "also"}) {
     const auto& all = member(json, list);
     if (!all.is_array()) throw Misshapen{"\"" + std::string(list) + "\" must be a list"};
@@ -208,6 +213,8 @@ Result<Manifest> read_manifest(std::string_view text) {
   } catch (const Misshapen& error) {
     return no_manifest(error.what);
   } catch (const Json::parse_error& error) {
+    if (const auto byte = byte_not_utf8(text))
+      return no_manifest("its text is not UTF-8 from byte " + std::to_string(*byte) + " on; it was changed on the way: have it sent again");
     return no_manifest("no JSON at byte " + std::to_string(error.byte));
   } catch (const std::exception&) {
     return no_manifest("it cannot be read as JSON");

@@ -322,6 +322,43 @@ class Receiving(Manifest):
         self.assertIn(b"NOT INTACT  set\n", text)
         self.assertTrue(all(len(line) <= 80 for line in text.decode().splitlines()))
 
+    def test_a_renamed_file_is_told_by_its_bytes(self):
+        (self.set / "main.wav").rename(self.set / "main final.wav")
+        (self.set / "sub").mkdir()
+        (self.set / "lyrics.txt").rename(self.set / "sub" / "words.txt")
+        data = bytearray((self.set / "second.wav").read_bytes())
+        (self.set / "second.wav").unlink()
+        data[-1] ^= 1
+        self.put("set/third.wav", bytes(data))
+        found = self.receive(code=1)
+        self.assertEqual(found, {"main.wav": ("fail", 'renamed to "main final.wav"; its bytes are those that were sent'),
+                                 "lyrics.txt": ("fail", 'renamed to "sub/words.txt"; its bytes are those that were sent'),
+                                 "second.wav": ("fail", "missing"), "third.wav": ("fail", "added: the manifest does not list it")})
+        self.assertIn(b"Give what was renamed its name back", self.run_program("deliver", "receive", "set")[1].replace(b"\n  ", b" "))
+
+    def test_a_copy_is_no_renamed_file_where_the_file_itself_is_there(self):
+        shutil.copy(self.set / "main.wav", self.set / "copy.wav")
+        self.assertEqual(self.receive(code=1), {"copy.wav": ("fail", "added: the manifest does not list it")})
+        (self.set / "main.wav").rename(self.set / "also.wav")
+        found = self.receive(code=1)
+        self.assertEqual((found["main.wav"][1], found["copy.wav"][1], len(found)),
+                         ('renamed to "also.wav"; its bytes are those that were sent', "added: the manifest does not list it", 2))
+
+    def test_a_manifest_without_sound_is_not_intact(self):
+        manifest = json.loads((self.set / "manifest.json").read_bytes())
+        for also in (manifest["also"], []):
+            bare = self.room / "bare"
+            shutil.rmtree(bare, ignore_errors=True)
+            bare.mkdir()
+            for file in also:
+                if file["kind"] != "sums":
+                    shutil.copy(self.set / file["path"], bare / file["path"])
+            (bare / "manifest.json").write_text(json.dumps({**manifest, "files": [], "also": also}))
+            got, out, _ = self.run_program("deliver", "receive", "bare")
+            self.assertEqual(got, 1)
+            self.assertIn(b"NOT INTACT", out)
+            self.assertIn(b"lists no sound", out)
+
     @unittest.skipIf(jsonschema is None, "python3-jsonschema is not installed")
     def test_the_sheet_of_a_receipt_follows_its_schema(self):
         schema = json.loads((lab.SOURCE / "docs" / "sheet.schema.json").read_text())
@@ -375,7 +412,7 @@ class Receiving(Manifest):
         self.refused("receive", "no-such-folder", code=3, words=b"no such folder")
         self.refused("receive", "set/main.wav", code=3, words=b"no folder")
         (self.room / "empty").mkdir()
-        self.refused("receive", "empty", code=3, words=b"manifest.json")
+        self.refused("receive", "empty", code=3, words=b'"empty" holds no manifest.json, so nothing tells what was sent; name the folder that holds it')
 
     def hostile(self, text, words):
         (self.set / "manifest.json").write_bytes(text if isinstance(text, bytes) else text.encode())
@@ -412,6 +449,10 @@ class Receiving(Manifest):
         manifest["also"].append(manifest["also"][0])
         self.hostile(json.dumps(manifest), b"twice")
         self.hostile(good.replace('"size"', '"size": 1, "size"', 1), b"twice")
+        for verdict, anyway in (("fail", None), ("fail", ""), ("pass", "no time"), ("warn", "no time")):
+            manifest = {**json.loads(good), "verdict": verdict, "anyway": anyway}
+            self.hostile(json.dumps(manifest), b"anyway")
+        self.hostile(good.encode().replace(b'"schema"', b'"\xffchema"', 1), b"is not UTF-8 from byte %d on" % (good.encode().index(b'"schema"') + 2))
         # What a later version adds is passed over.
         manifest = json.loads(good)
         manifest["later"] = {"deep": [[{"a": [1]}]]}
