@@ -55,6 +55,8 @@ Kept::Found Kept::look_for(const std::string& path, const std::vector<MeasureReq
   if (found.key.empty()) return found;
   try {
     found.readings = hooks_.store->find(found.key);
+    // An entry that says to be of a file of another length is of another file, however well its checksum holds.
+    if (found.readings && found.readings->facts.file_size != found.bytes->state.bytes) found.readings.reset();
   } catch (const std::exception&) {
     // Nothing about the store is a reason to end without a sheet.
   }

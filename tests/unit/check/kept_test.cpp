@@ -98,6 +98,22 @@ std::size_t kept_while(const std::string& path, F meddle) {
 }  // namespace
 
 TEST_SUITE("check/kept") {
+  TEST_CASE("readings that say to be of a file of another length are not taken") {
+    const Folder folder;
+    const std::vector<std::string> paths{test::write_sample(folder.path, "a", short_clip(), {})};
+    MemoryStore store;
+    Run run{store};
+    const auto first = run(paths, {rules(kPeak)});
+    REQUIRE(store.held.size() == 1);
+    auto& held = store.held.begin()->second;
+    CHECK(held.facts.file_size == static_cast<std::int64_t>(fs::file_size(paths.front())));
+    held.facts.file_size -= 1, held.facts.container = "other";
+    const auto second = run(paths, {rules(kPeak)});
+    CHECK(run.taken == 1);  // found, and not believed
+    CHECK(render_json(second, catalog()) == render_json(first, catalog()));
+    CHECK(store.held.begin()->second.facts.container == first.files.front().facts.container);  // and measured anew
+  }
+
   TEST_CASE("the second run takes what the first one measured, and every format comes out the same") {
     const Folder folder;
     const std::vector<std::string> paths{test::write_sample(folder.path, "a", short_clip(), {}),
