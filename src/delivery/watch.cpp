@@ -1,11 +1,13 @@
 #include "delivery/watch.h"
 
 #include <algorithm>
+#include <string_view>
 
 namespace sendworthy::delivery {
 namespace {
 
 constexpr std::size_t kMostGone = 100'000;
+constexpr std::size_t kFewReady = 64;
 
 // A hard link, a tag of the desktop or new rights are no new bounce: for what was never judged, only bytes count.
 bool same_bytes_likely(const base::FileStamp& a, const base::FileStamp& b) {
@@ -32,6 +34,19 @@ void Watch::arm(const std::string& path, Entry& entry) {
 void Watch::disarm(const std::string& path, Entry& entry) {
   if (entry.alarm) alarms_.erase({*entry.alarm, path});
   entry.alarm.reset();
+}
+
+/// What is written to again and again while nobody has time to check would stand in line once for each time.
+void Watch::queue(const std::string& path) {
+  ready_.push_back(path);
+  if (ready_.size() <= 2 * names_.size() + kFewReady) return;
+  std::set<std::string_view> once;
+  std::deque<std::string> line;
+  for (auto& name : ready_) {
+    const auto found = names_.find(name);
+    if (found != names_.end() && found->second.state == State::ready && once.insert(found->first).second) line.push_back(std::move(name));
+  }
+  ready_ = std::move(line);
 }
 
 void Watch::settle(const std::string& path, Entry& entry, const base::FileStamp& stamp, double now) {
@@ -146,7 +161,7 @@ void Watch::look(const std::string& path, const std::optional<base::FileStamp>& 
       } else if (now - entry.changed_at >= rest_of(entry)) {
         disarm(path, entry);
         change_state(entry, State::ready);
-        ready_.push_back(path);
+        queue(path);
       } else {
         arm(path, entry);
       }

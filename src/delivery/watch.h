@@ -69,6 +69,8 @@ class Watch {
   /// Names that nothing was decided about yet.
   [[nodiscard]] std::size_t pending() const { return pending_ + hinted_.size(); }
   [[nodiscard]] std::size_t hinted() const { return hinted_.size(); }
+  /// How many names it holds in all its lists: what its memory grows with.
+  [[nodiscard]] std::size_t held() const { return names_.size() + hinted_.size() + alarms_.size() + ready_.size() + gone_.size(); }
   /// Drops all hints: for when there are more than memory shall hold. The whole folder must be scanned then.
   void drop_hints() { hinted_.clear(); }
 
@@ -100,6 +102,7 @@ class Watch {
   void went(const std::string& path, Entry& entry);
   void arm(const std::string& path, Entry& entry);
   void disarm(const std::string& path, Entry& entry);
+  void queue(const std::string& path);
   [[nodiscard]] double rest_of(const Entry& entry) const { return entry.open ? times_.open_s : times_.settle_s; }
 
   WatchTimes times_;

@@ -120,6 +120,30 @@ using Said = std::vector<std::string>;
 }  // namespace
 
 TEST_SUITE("delivery/watch") {
+  TEST_CASE("what comes to rest again and again while nobody has time to check takes no more memory each time") {
+    Watch watch({2, 30});
+    double now = 0;
+    const std::vector<std::string> names{"a.wav", "b.wav", "c.wav"};
+    std::int64_t ticks = 0;
+    const auto write_and_rest = [&] {
+      std::vector<base::FileStamp> stamps;
+      for (const auto& name : names) {
+        watch.written(name, now);
+        watch.closed(name);
+        stamps.push_back({100, ++ticks, ticks, 1});
+        watch.look(name, stamps.back(), now);
+      }
+      now += 3;
+      for (std::size_t i = 0; i < names.size(); ++i) watch.look(names[i], stamps[i], now);
+    };
+    for (int i = 0; i < 5000; ++i) write_and_rest();
+    CHECK(watch.pending() == 3);
+    CHECK(watch.held() < 200);
+    std::set<std::string> taken;
+    while (const auto file = watch.next()) CHECK(taken.insert(file->path).second);
+    CHECK(taken == std::set<std::string>(names.begin(), names.end()));
+  }
+
   TEST_CASE("a file is checked once it has rested, and once only") {
     Room room;
     room.whole("a.wav", "aa");
