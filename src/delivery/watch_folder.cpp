@@ -44,23 +44,24 @@ struct Done {
 /// The threads that check. Files wait in a short line here and in a long one in Watch.
 class Checkers {
  public:
-  Checkers(const WatchOptions& options, const WatchHooks& hooks) : jobs_(std::max(options.jobs, 1)), hooks_(hooks) {
+  /// `speaking` is held while a hook is told something.
+  Checkers(const WatchOptions& options, const WatchHooks& hooks, std::mutex& speaking)
+      : jobs_(std::max(options.jobs, 1)), hooks_(hooks), speaking_(speaking) {
     for (int i = 0; i < jobs_; ++i) threads_.emplace_back([this] { work(); });
   }
   Checkers(const Checkers&) = delete;
   Checkers& operator=(const Checkers&) = delete;
-  ~Checkers() {
-    halt();
-    for (auto& thread : threads_) thread.join();
-  }
+  ~Checkers() { end(); }
 
-  /// Ends what is being checked, and checks no more.
-  void halt() {
+  /// Ends what is being checked, and checks and says no more.
+  void end() {
     {
       const std::lock_guard lock(mutex_);
       over_ = true;
     }
     something_.notify_all();
+    for (auto& thread : threads_) thread.join();
+    threads_.clear();
   }
   [[nodiscard]] bool wants_more() {
     const std::lock_guard lock(mutex_);
@@ -159,7 +160,8 @@ class Checkers {
 
   const int jobs_;
   const WatchHooks& hooks_;
-  std::mutex mutex_, speaking_;
+  std::mutex& speaking_;
+  std::mutex mutex_;
   std::condition_variable something_;
   std::atomic<bool> over_{false};
   int running_ = 0;
@@ -185,7 +187,7 @@ class Watcher {
       }
     }
     if (auto ok = begin(); !ok) return tl::unexpected(ok.error());
-    Checkers checkers(options_, hooks_);
+    Checkers checkers(options_, hooks_, speaking_);
     last_news_ = seconds_now();
     while (!stopped() && !checkers.had_enough()) {
       turn(checkers);
@@ -193,7 +195,7 @@ class Watcher {
       rescan();  // something may have come of which no event told
       if (watch_.pending() == 0) break;
     }
-    checkers.halt();
+    checkers.end();
     WatchEnd end;
     end.checked = checkers.said();
     end.interrupted = stopped();
@@ -296,7 +298,7 @@ class Watcher {
     speak_of_folder(scan);
     std::map<std::string, std::string> passed_over;
     for (auto& [path, why] : scan.passed_over) {
-      if (!passed_over_.contains(path)) hooks_.said(why);
+      if (!passed_over_.contains(path)) tell(why);
       passed_over.emplace(path, why);
     }
     passed_over_ = std::move(passed_over);
@@ -304,22 +306,27 @@ class Watcher {
   }
 
   void speak_of_folder(const FolderScan& scan) {
-    if (scan.missing && !missing_) hooks_.said(scan.why_missing + "; waiting for it to come back");
+    if (scan.missing && !missing_) tell(scan.why_missing + "; waiting for it to come back");
     if (!scan.missing) {
       const auto identity = base::folder_identity(options_.folder);
       if (missing_) {
-        hooks_.said("\"" + options_.folder + "\" is back");
+        tell("\"" + options_.folder + "\" is back");
       } else if (identity != identity_) {
-        hooks_.said("\"" + options_.folder + "\" is another folder than before (mounted, unmounted or replaced); watching that");
+        tell("\"" + options_.folder + "\" is another folder than before (mounted, unmounted or replaced); watching that");
       }
       identity_ = identity;
     }
     missing_ = scan.missing;
   }
 
+  void tell(std::string_view text) {
+    const std::lock_guard lock(speaking_);
+    hooks_.said(text);
+  }
+
   void without_events(const std::string& why) {
     if (std::exchange(told_without_events_, true)) return;
-    hooks_.said("the system does not tell of every change (" + why + "); all is looked through every " +
+    tell("the system does not tell of every change (" + why + "); all is looked through every " +
                 base::shortest(options_.rescan_s) + " s instead");
   }
 
@@ -330,6 +337,7 @@ class Watcher {
   const WatchOptions& options_;
   const WatchHooks& hooks_;
   Watch watch_;
+  std::mutex speaking_;
   std::optional<base::FolderEvents> events_;
   std::optional<base::FolderIdentity> identity_;
   std::map<std::string, std::string> passed_over_;

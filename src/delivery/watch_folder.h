@@ -24,7 +24,7 @@ struct WatchOptions {
   int jobs = 1;                  ///< files checked at once
 };
 
-/// All but `check` are called one at a time.
+/// All but `check` and `busy` are called one at a time, from whatever thread.
 struct WatchHooks {
   /// Makes the sheet of one file by so many threads, and gives up when the flag is set. Called from several threads at once;
   /// must not throw.

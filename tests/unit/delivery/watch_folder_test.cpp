@@ -104,6 +104,42 @@ using Lines = std::vector<std::string>;
 }  // namespace
 
 TEST_SUITE("delivery/watch_folder") {
+  TEST_CASE("nothing is told while something else is, and nothing after the end") {
+    const Folder folder;
+    WatchOptions options{.folder = folder.path, .existing = true, .settle_s = 0.1, .rescan_s = 0.1, .jobs = 4};
+    Running running(options);
+    std::atomic<int> speaking{0};
+    std::atomic<bool> together{false}, ended{false}, late{false};
+    std::atomic<int> told{0};
+    const auto speak = [&](int milliseconds) {
+      if (++speaking > 1) together = true;
+      if (ended) late = true;
+      sleep_ms(milliseconds);
+      --speaking;
+    };
+    running.hooks.checked = [&](const Sheet&, double) {
+      speak(20);
+      return true;
+    };
+    running.hooks.said = [&](std::string_view) {
+      ++told;
+      speak(20);
+    };
+    running.start();
+    for (int i = 0; i < 30; ++i) {
+      folder.write(std::to_string(i) + ".wav", "x");
+      fs::create_symlink("nowhere", folder.path + "/link" + std::to_string(i) + ".wav");
+      sleep_ms(30);
+    }
+    running.stop = true;
+    running.thread.join();
+    ended = true;
+    sleep_ms(100);
+    CHECK(told > 0);
+    CHECK_FALSE(together.load());
+    CHECK_FALSE(late.load());
+  }
+
   TEST_CASE("files that come, with and without events") {
     for (const bool events : {true, false}) {
       CAPTURE(events);
