@@ -22,7 +22,27 @@
 namespace sendworthy::base {
 namespace {
 
-std::string reason(int error) { return std::generic_category().message(error); }
+/// The system's words, and what to do about it.
+std::string reason(int error) {
+  const auto words = std::generic_category().message(error);
+  switch (error) {
+    case ENOENT:
+    case ENOTDIR:
+      return words + "; check the name and the folder";
+    case EACCES:
+    case EPERM:
+      return words + "; give yourself the right to it, or name another place";
+    case ENOSPC:
+    case EDQUOT:
+      return words + "; make room there, or name another place";
+    case EROFS:
+      return words + "; name another place";
+    case ENAMETOOLONG:
+      return words + "; shorten it";
+    default:
+      return words;
+  }
+}
 
 std::string shown(const std::string& path) { return fmt::format("\"{}\"", for_terminal(path)); }
 

@@ -41,7 +41,8 @@ Result<void> write_stdout(std::string_view text) {
   const auto error = os::write_all(Stream::out, text);
   if (!error) return {};
   if (error == std::errc::broken_pipe) reader_left = true;
-  return fail(ErrorCode::output, "cannot write to standard output: " + error.message());
+  return fail(ErrorCode::output, "cannot write to standard output: " + error.message() +
+                                     (error == std::errc::no_space_on_device ? "; make room where it leads to, or lead it elsewhere" : ""));
 }
 
 bool stdout_reader_left() { return reader_left; }

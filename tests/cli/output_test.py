@@ -45,14 +45,14 @@ class Output(lab.Case):
         for name in ("/dev/full",):
             code, out, err = self.run_program(*self.check, "--output", name)
             self.assertEqual((code, out), (3, b""))
-            self.assertEqual(err, b'sendworthy: cannot write "/dev/full": No space left on device\n')
+            self.assertEqual(err, b'sendworthy: cannot write "/dev/full": No space left on device; make room there, or name another place\n')
         with open("/dev/full", "wb") as full:
             import subprocess
             for arguments in (self.check, ["--help"], ["check", "--help"], ["--version"], ["rules"], ["explain"]):
                 done = subprocess.run([lab.PROGRAM, *arguments], stdout=full, stderr=subprocess.PIPE, cwd=self.room,
                                       env=self.environment(), timeout=lab.TIMEOUT_S)
                 self.assertEqual(done.returncode, 3, arguments)
-                self.assertEqual(done.stderr, b"sendworthy: cannot write to standard output: No space left on device\n")
+                self.assertEqual(done.stderr, b"sendworthy: cannot write to standard output: No space left on device; make room where it leads to, or lead it elsewhere\n")
         self.assertTrue(stat.S_ISCHR(os.stat("/dev/full").st_mode))
 
     def test_a_closed_standard_output_is_said_and_gets_into_no_file(self):

@@ -49,7 +49,7 @@ TEST_SUITE("base/files") {
     const Folder folder;
     const auto missing = read_text(folder / "none.toml");
     CHECK(missing.error().code == ErrorCode::missing);
-    CHECK(missing.error().text == "cannot read \"" + (folder / "none.toml") + "\": No such file or directory");
+    CHECK(missing.error().text == "cannot read \"" + (folder / "none.toml") + "\": No such file or directory; check the name and the folder");
     const auto directory = read_text(folder.path.string());
     CHECK(directory.error().code == ErrorCode::unreadable);
     CHECK(directory.error().text.find("it is a folder") != std::string::npos);
@@ -77,7 +77,7 @@ TEST_SUITE("base/files") {
     CHECK(folder.entries() == 0);
     if (fs::exists("/dev/full")) {
       const auto full = write_then_rename("/dev/full", "x");
-      CHECK(full.error().text == "cannot write \"/dev/full\": No space left on device");
+      CHECK(full.error().text == "cannot write \"/dev/full\": No space left on device; make room there, or name another place");
       CHECK(fs::is_character_file("/dev/full"));
     }
     CHECK(write_then_rename("/dev/null", "x").has_value());

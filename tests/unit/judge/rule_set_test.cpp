@@ -492,7 +492,7 @@ fail_below = 1
     CHECK(directory.error().text.find("it is a folder") != std::string::npos);
     const auto missing = load_rule_set("./no-such.toml", {}, test::fake_catalog());
     CHECK(missing.error().code == ErrorCode::rules);
-    CHECK(missing.error().text == "cannot read \"./no-such.toml\": No such file or directory");
+    CHECK(missing.error().text == "cannot read \"./no-such.toml\": No such file or directory; check the name and the folder");
     CHECK(!load_rule_set("/dev/zero", {}, test::fake_catalog()).has_value());
     const auto big = folder.write("big.toml", std::string((1 << 20) + 1, '#'));
     CHECK(load_rule_set(big, {}, test::fake_catalog()).error().text.find("larger than") != std::string::npos);
