@@ -57,7 +57,8 @@ struct DeliverCommand {
     arguments.section("Handing over");
     arguments.value("--by", "NAME", by, "who hands the set over; stands in the manifest and the note");
     arguments.value("--anyway", "REASON", anyway, "hands over a set that fails, with this reason in the manifest");
-    sheet.output.declare(arguments, {"text", "json", "jsonl", "junit", "csv", "html", "markers"});
+    sheet.output.declare(arguments, {"text", "json", "jsonl", "junit", "csv", "html", "markers"},
+                         ": of check; receive writes text or json, new and manifest take none");
     sheet.output.declare_quiet(arguments);
     run.declare(arguments);
     cache.declare(arguments);

@@ -105,9 +105,9 @@ Result<Inputs> collect(const FileOptions& options) {
   return expand_inputs(operands, options.recursive ? Folders::with_subfolders : Folders::flat);
 }
 
-void OutputOptions::declare_format(Arguments& arguments, const std::vector<std::string_view>& formats) {
+void OutputOptions::declare_format(Arguments& arguments, const std::vector<std::string_view>& formats, std::string_view more) {
   formats_ = formats;
-  help_ = listed(formats) + " (default: text)";
+  help_ = listed(formats) + " (default: text)" + std::string(more);
   arguments.section("Output");
   arguments.value("-f,--format", "FORMAT", format, help_);
 }
@@ -117,8 +117,8 @@ void OutputOptions::declare_color(Arguments& arguments) {
                   "auto, always or never (default: auto: on a terminal, unless NO_COLOR is set)");
 }
 
-void OutputOptions::declare(Arguments& arguments, const std::vector<std::string_view>& formats) {
-  declare_format(arguments, formats);
+void OutputOptions::declare(Arguments& arguments, const std::vector<std::string_view>& formats, std::string_view more) {
+  declare_format(arguments, formats, more);
   arguments.value("-o,--output", "PATH", path, "write there instead of standard output, whole or not at all");
   declare_color(arguments);
 }

@@ -45,7 +45,8 @@ struct OutputOptions {
   bool quiet = false;
 
   /// `formats`: those this command can write; a known one that it cannot is refused with the list.
-  void declare(Arguments& arguments, const std::vector<std::string_view>& formats);
+  /// `more`: what the help says besides, as where some of them hold for a part of the command only.
+  void declare(Arguments& arguments, const std::vector<std::string_view>& formats, std::string_view more = {});
   /// The same for a command that writes line by line, and so to standard output only.
   void declare_lines(Arguments& arguments, const std::vector<std::string_view>& formats);
   void declare_quiet(Arguments& arguments);
@@ -55,7 +56,7 @@ struct OutputOptions {
   [[nodiscard]] ColourWish colour_wish() const;
 
  private:
-  void declare_format(Arguments& arguments, const std::vector<std::string_view>& formats);
+  void declare_format(Arguments& arguments, const std::vector<std::string_view>& formats, std::string_view more = {});
   void declare_color(Arguments& arguments);
 
   std::vector<std::string_view> formats_;
