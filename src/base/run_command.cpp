@@ -79,7 +79,7 @@ Result<int> run_command(const std::string& command, const std::string& argument,
     if (stopped || late) {
       end_child(child);
       if (stopped) return fail(ErrorCode::interrupted, "was ended, because this program was");
-      return fail(ErrorCode::unreadable, "was not done after " + shortest(limit_s) + " s and was ended");
+      return fail(ErrorCode::unreadable, "was not done after " + shortest(limit_s) + " s and was ended with all that had stayed in its process group; end by hand what left that, as setsid does");
     }
     pause_for(pause_s);
   }

@@ -178,6 +178,8 @@ class Reporter {
     const auto line = jsonl_ ? render_jsonl(sheet, catalog()) : watch_line(file, catalog(), seconds, colour_, quiet_);
     if (const auto written = write_stdout(line); !written) {
       code_ = std::max(code_, report(written.error(), ""));
+      // Whoever left a pipe to `check` has seen enough; who left this one may believe that the folder is still watched.
+      if (stdout_reader_left()) complain("nobody reads standard output any more, so the watch has ended; start it again with a reader that stays");
       return false;
     }
     const bool is_there = !file.error || file.error->code != ErrorCode::missing;

@@ -53,6 +53,10 @@ FolderScan scan_folder(const std::string& folder, bool recursive, base::FolderEv
           scan.files.emplace_back(path, entry.stamp);
         }
       }
+      if (entry.kind == Kind::other && audio::named_like_audio(entry.name)) {
+        scan.passed_over.emplace_back(path, "\"" + path + "\" is named like audio and is " +
+                                                (entry.link ? "a link to no file" : "a pipe, a socket or a device") + ", so it is not looked at; put a file there");
+      }
       // Links to folders are not followed: they lead out of the folder, or in circles.
       if (entry.kind == Kind::folder && recursive && !entry.link) {
         if (task.depth >= kMaxDepth) {

@@ -267,6 +267,8 @@ class Files(Case):
         self.assertEqual(running.code(), 3)
         self.assertEqual(self.names(running), ["in/a.wav"])
         self.assertEqual(sum(b"is a link and is not followed" in line for line in running.err), 1)
+        self.assertEqual([line for line in running.err if b"pipe.wav" in line],
+                         [b'sendworthy: "in/pipe.wav" is named like audio and is a pipe, a socket or a device, so it is not looked at; put a file there\n'])
 
 
 class Folders(Case):
@@ -420,7 +422,7 @@ class OnFail(Case):
         running.wait_lines(2)
         self.assertEqual(running.code(), 3)
         said = b"".join(running.err)
-        self.assertIn(b'the command for "in/hang.wav" was not done after 1 s and was ended', said)
+        self.assertIn(b'the command for "in/hang.wav" was not done after 1 s and was ended with all that had stayed in its process group', said)
         self.assertIn(b'the command for "in/other.wav" ended with exit code 7', said)
 
     def test_no_zombies(self):
@@ -463,6 +465,9 @@ class Ends(Case):
         running.stdout.close()
         (self.dir / "a.wav").write_bytes(SHORT)
         self.assertEqual(running.wait(30), 3)
+        said = running.stderr.read()
+        self.assertIn(b"nobody reads standard output any more, so the watch has ended", said)
+        self.assertEqual(said.count(b"\n"), 1)
         running.stderr.close()
 
     def test_nothing_came_is_no_pass(self):
