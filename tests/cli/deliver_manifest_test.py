@@ -257,6 +257,12 @@ class Writing(Manifest):
                                  (("manifets", "o"), b"did you mean \"manifest\"?"), (("receive", "set", "-o", "set/x.txt"), b"lies in the folder")):
             self.refused(*arguments, words=words)
 
+    def test_the_help_says_which_formats_each_task_takes(self):
+        said = b" ".join(self.run_program("deliver", "--help")[1].split())
+        self.assertIn(b"html or markers (default: text): of check; receive writes text or json, new and manifest take none", said)
+        for task in ("new", "manifest"):
+            self.refused(task, "set", "--format", "json", words=b"takes no --format")
+
 
 class StandardTools(Manifest):
     def check(self, *more):
