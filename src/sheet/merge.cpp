@@ -187,7 +187,7 @@ class Merger {
                     {base::for_terminal(name), number, 0});
       }
       judged_ = line->judged;
-      take({std::move(*line), base::for_terminal(name) + ", line " + std::to_string(number), {}});
+      take({std::move(*line), base::for_terminal(name) + ", line " + std::to_string(number), {}, {}});
     }
     if (!any) return fail(ErrorCode::unrecognised, "there is no sheet in it", {base::for_terminal(name), 0, 0});
     return {};
