@@ -145,7 +145,7 @@ std::vector<Finding> presence_findings(const Order& order, const Gathered& gathe
       const auto near = nearly(item.file, gathered);
       const auto what = fmt::format("{}: no file \"{}\"{}", name, base::for_terminal(item.file), near.empty() ? "" : "; " + near);
       findings.push_back(gathered.trouble.empty() || item.required ? with_status("item-missing", item.required ? Status::fail : Status::note, what, {shown(order, item.file)})
-                                                                   : unmeasured("item-missing", gathered.trouble, {shown(order, item.file)}));
+                                                                   : unmeasured("item-missing", gathered.trouble, {shown(order, item.file)}, kListFolder));
       continue;
     }
     findings.push_back(passed("item-missing", fmt::format("{}: {}", name, there.size() == 1 ? "there" : fmt::format("{} files", there.size())), files(there)));
@@ -162,8 +162,8 @@ std::vector<Finding> presence_findings(const Order& order, const Gathered& gathe
   }
   if (!twice) findings.push_back(passed("item-duplicate", "none twice", {}));
   if (!gathered.trouble.empty()) {
-    findings.push_back(unmeasured("item-extra", gathered.trouble, {}));
-    findings.push_back(unmeasured("foreign-files", gathered.trouble, {}));
+    findings.push_back(unmeasured("item-extra", gathered.trouble, {}, kListFolder));
+    findings.push_back(unmeasured("foreign-files", gathered.trouble, {}, kListFolder));
     return findings;
   }
   if (gathered.extra.empty()) {

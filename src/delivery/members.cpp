@@ -1,6 +1,10 @@
 #include "delivery/members.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
+
+#include "base/text.h"
 
 namespace sendworthy::delivery {
 
@@ -20,6 +24,13 @@ const Member* Members::only(std::size_t item) const {
 const Member* Members::reference(const Member& member) const {
   const auto against = item_of(member).against_item;
   return against ? only(*against) : nullptr;
+}
+
+std::string Members::without_reference(const Member& member) const {
+  const auto& item = item_of(member);
+  if (item.against_item && of_item(*item.against_item).size() > 1) return fmt::format("there is more than one file of the {} to hold it against", name_of(order.items[*item.against_item], order));
+  if (item.against_item && !item.against.empty()) return fmt::format("there is no file of the {} to hold it against", name_of(order.items[*item.against_item], order));
+  return fmt::format("there is no main mix{} to hold it against", item.title == order.title ? "" : fmt::format(" of \"{}\"", base::for_terminal(item.title)));
 }
 
 const Member* Members::version(Version version, const std::string& title) const {

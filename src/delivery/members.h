@@ -29,6 +29,8 @@ struct Members {
   [[nodiscard]] const Member* only(std::size_t item) const;
   /// What a member is held against: the file of the item it names, else of its song's main mix.
   [[nodiscard]] const Member* reference(const Member& member) const;
+  /// Why there is no `reference`, where there is none.
+  [[nodiscard]] std::string without_reference(const Member& member) const;
   /// The one readable member of this version and song, with this role where one is given.
   [[nodiscard]] const Member* version(Version version, const std::string& title) const;
 };

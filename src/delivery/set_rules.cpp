@@ -41,12 +41,13 @@ constexpr std::array<SetRule, 28> kRules{{
      .caveat = "On which system the receiver unpacks the set.",
      .why = "Other systems keep no difference between capitals, or between two ways to type an accent: one file overwrites the other.",
      .remedy = "Give them names that differ in letters or digits.", .source = "Unicode Standard Annex #15; common practice, no source"},
-    {.id = "same-format", .title = "Rate and depth alike", .severity = Status::fail,
-     .what = "Whether all files of the set have one sample rate and one word length.",
-     .how = "Sample rate, bits and kind of sample of every file against those of what it is held against. Items with rules of their own are "
-            "left out: they were ordered otherwise.",
+    {.id = "same-format", .title = "Format alike", .severity = Status::fail,
+     .what = "Whether all files of the set have one sample rate, one word length and, stems aside, one number of channels.",
+     .how = "Sample rate, bits, kind of sample and number of channels of every file against those of what it is held against. Items with rules of "
+            "their own are left out: they were ordered otherwise. A stem may be mono. A warning where a version, a cappellas aside, has one sound on both "
+            "channels and its main mix has not.",
      .caveat = "Which of the two formats was meant.",
-     .why = "Files of another rate do not line up in a session, and somebody converts them without telling.",
+     .why = "Files of another rate do not line up in a session, and somebody converts them without telling; a version folded down to mono is another mix.",
      .remedy = "Export it again from the same session with the same settings; do not convert.", .source = kCommon},
     {.id = "same-length", .title = "Length alike", .severity = Status::fail,
      .what = "Whether versions and stems are as long as the main mix.",
@@ -63,7 +64,8 @@ constexpr std::array<SetRule, 28> kRules{{
      .remedy = "Export all versions in one go from the same start.", .source = kCommon},
     {.id = "not-identical", .title = "A sound of its own", .severity = Status::fail,
      .what = "Whether two items of the set are one and the same sound.",
-     .how = "Digests of the decoded samples, whatever the header says; and versions that differ from the main mix by level, place or dither alone.",
+     .how = "Digests of the decoded samples, whatever the header says; and versions that differ from the main mix by level, place or dither alone; likewise two "
+            "versions of a song that have equally many frames and, within 0.1 LU, one loudness or one range and distance from loudness to peak.",
      .caveat = "Versions that differ by a hair on purpose.",
      .why = "The classic wrong print: the main mix under the instrumental's name.",
      .remedy = "Print the version again with the right parts muted, and listen to the file.", .source = kCommon},
@@ -221,8 +223,10 @@ Finding faulted(std::string_view id, std::string value, std::vector<std::string>
   return with_status(id, set_rule(id).severity, std::move(value), std::move(files));
 }
 
-Finding unmeasured(std::string_view id, std::string reason, std::vector<std::string> files) {
+Finding unmeasured(std::string_view id, std::string reason, std::vector<std::string> files, std::string_view remedy) {
   auto finding = with_status(id, Status::not_measured, {}, std::move(files));
+  if (remedy.empty()) remedy = reason.find("has no sheet") != std::string::npos ? kMakeReadable : "Remove the cause that is named as the reason, then check again; until then nobody knows.";
+  finding.remedy = remedy;
   finding.outcome = NotMeasured{std::move(reason)};
   return finding;
 }

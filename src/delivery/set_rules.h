@@ -33,6 +33,13 @@ inline constexpr std::string_view kOrderRules = "order";
 [[nodiscard]] Finding passed(std::string_view id, std::string value, std::vector<std::string> files);
 [[nodiscard]] Finding faulted(std::string_view id, std::string value, std::vector<std::string> files);
 [[nodiscard]] Finding with_status(std::string_view id, Status status, std::string value, std::vector<std::string> files);
-[[nodiscard]] Finding unmeasured(std::string_view id, std::string reason, std::vector<std::string> files);
+/// `remedy`: what makes it measurable; empty: it follows from the reason. The rule's own remedy is for a fault, and none was found.
+[[nodiscard]] Finding unmeasured(std::string_view id, std::string reason, std::vector<std::string> files, std::string_view remedy = {});
+
+/// What makes measurable what could not be: for `remedy` of `unmeasured`.
+inline constexpr std::string_view kMakeReadable = "Export the file that cannot be read again, then check again.";
+inline constexpr std::string_view kAddMain =
+    "Put the main mix into the folder and on the order, or name in the item's against what it is held against; then check again.";
+inline constexpr std::string_view kListFolder = "Make the order's folder one that can be listed as a whole, or correct folder in the order; then check again.";
 
 }  // namespace sendworthy::delivery
