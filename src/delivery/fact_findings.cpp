@@ -23,9 +23,10 @@ std::string bits_of(const Facts& facts) {
   return fmt::format("{}{}", *facts.bit_depth, facts.encoding.starts_with("float") ? "f" : "");
 }
 
-std::string format_of(const Facts& facts) {
+std::string format_of(const Facts& facts, bool with_channels) {
   const auto bits = bits_of(facts);
-  return fmt::format("{} kHz, {}", rate_field(facts.sample_rate), bits.empty() ? base::for_terminal(facts.encoding) : facts.encoding.starts_with("float") ? fmt::format("{}-bit float", *facts.bit_depth) : bits + "-bit");
+  const auto channels = !with_channels ? std::string() : facts.channels == 1 ? ", mono" : facts.channels == 2 ? ", stereo" : fmt::format(", {} channels", facts.channels);
+  return fmt::format("{} kHz, {}{}", rate_field(facts.sample_rate), bits.empty() ? base::for_terminal(facts.encoding) : facts.encoding.starts_with("float") ? fmt::format("{}-bit float", *facts.bit_depth) : bits + "-bit", channels);
 }
 
 std::vector<std::string> one_of_these(std::string text) { return text.empty() ? std::vector<std::string>{} : std::vector<std::string>{std::move(text)}; }
@@ -127,6 +128,14 @@ void sequence_findings(const Members& members, std::vector<Finding>& findings) {
   if (!any) findings.push_back(passed("sequence-numbers", numbered ? "in order" : "none numbered", {}));
 }
 
+std::optional<bool> is_dual_mono(const FileSheet& file) {
+  const auto found = std::ranges::find(file.measurements, "dual_mono", &Measurement::key);
+  if (found == file.measurements.end()) return std::nullopt;
+  const auto* value = std::get_if<Value>(&found->outcome);
+  const auto* flag = value != nullptr ? std::get_if<bool>(value) : nullptr;
+  return flag != nullptr ? std::optional(*flag) : std::nullopt;
+}
+
 bool has_rules_of_its_own(const Members& members, const Member& member) {
   const auto& own = members.item_of(member).rules;
   return !own.empty() && own != members.order.rules && members.item_of(member).version != Version::stem;
@@ -150,13 +159,19 @@ void same_format(const Members& members, std::vector<Finding>& findings) {
     } else if (other == nullptr || !other->readable()) {
       findings.push_back(unmeasured("same-format", "what it is held against has no sheet", {member.path}));
     } else if (other->file != member.file) {
-      const auto mine = format_of(member.file->facts), theirs = format_of(other->file->facts);
-      findings.push_back(mine == theirs ? passed("same-format", mine, {member.path, other->path}) : faulted("same-format", fmt::format("{}, the other {}", mine, theirs), {member.path, other->path}));
+      // A stem may have fewer channels than its mix: it is panned there.
+      const bool channels = members.item_of(member).version != Version::stem && members.item_of(*other).version != Version::stem;
+      const auto mine = format_of(member.file->facts, channels), theirs = format_of(other->file->facts, channels);
+      // One voice in the middle has one sound on both channels; a band beside a stereo mix has not.
+      const bool folded = channels && members.item_of(member).version != Version::a_cappella && is_dual_mono(*member.file) == true && is_dual_mono(*other->file) == false;
+      findings.push_back(mine == theirs && folded ? with_status("same-format", Status::warn, mine + " with one sound on both channels, which the other has not", {member.path, other->path})
+                         : mine == theirs ? passed("same-format", mine, {member.path, other->path}) : faulted("same-format", fmt::format("{}, the other {}", mine, theirs), {member.path, other->path}));
     }
   }
 }
 
 void lengths(const Members& members, std::vector<Finding>& findings) {
+  std::map<std::string, std::vector<std::string>> without;  // files by the reason; stems are many
   for (const auto& member : members.all) {
     const auto& item = members.item_of(member);
     if (item.length_s) {
@@ -170,7 +185,12 @@ void lengths(const Members& members, std::vector<Finding>& findings) {
       }
     }
     const auto* other = members.reference(member);
-    if (!is_whole_song(item.version) || other == nullptr || item.length_s) continue;
+    if (!is_whole_song(item.version) || (item.version == Version::main && item.against.empty()) || item.length_s) continue;
+    if (other == nullptr) {
+      auto& files = without[members.without_reference(member)];
+      files.push_back(member.path);
+      continue;
+    }
     if (!member.readable() || !other->readable()) {
       findings.push_back(unmeasured("same-length", member.readable() ? "what it is held against has no sheet" : "the file has no sheet", {member.path, other->path}));
       continue;
@@ -188,6 +208,7 @@ void lengths(const Members& members, std::vector<Finding>& findings) {
     findings.push_back(off == 0 ? passed("same-length", fmt::format("{} frames", mine.frames), {member.path, other->path})
                                 : faulted("same-length", fmt::format("{} {} {} ({} s)", std::abs(off), std::abs(off) == 1 ? "frame" : "frames", off > 0 ? "longer" : "shorter", base::fixed(std::abs(static_cast<double>(off)) / mine.sample_rate, 3)), {member.path, other->path}));
   }
+  for (auto& [reason, files] : without) findings.push_back(unmeasured("same-length", reason, std::move(files), kAddMain));
 }
 
 void identical(const Members& members, std::vector<Finding>& findings) {
