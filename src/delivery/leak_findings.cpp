@@ -16,6 +16,10 @@ namespace {
 // Own: what a bus compressor does by itself when the vocal is gone; and an a cappella is never all that the main mix plays.
 constexpr double kLevelSlackDb = 0.5, kVoicesSlackDb = 1.5;
 
+// Leaks under this are judged only where nothing else explains them; what explains one of the band has to be louder by so much: own,
+// no source.
+constexpr double kLeaksBelowDb = -40, kFarLouderDb = 20;
+
 std::string db(double value) { return base::fixed(value, 1) + " dB"; }
 
 /// A file with the place where it stands on the main mix's clock.
@@ -49,6 +53,7 @@ std::vector<const Member*> vocal_stems(const Members& members, const std::string
 struct Source {
   pair::Signal signal;
   std::string words;  ///< "the a cappella"
+  const Member* member = nullptr;  ///< whose sound it is; none for what one file has more than another
 };
 
 /// Where the sound is at hand that must not be in a version: files of its own, each looked for by itself, since one voice that was
@@ -59,7 +64,7 @@ std::vector<Source> sources_for(const Members& members, const std::vector<HeldAg
   std::vector<Source> sources;
   const auto take = [&](const Member& file, std::string_view words) {
     // A stem stands where the mix stands: whether it does is asked by the sum of the stems.
-    sources.push_back({{track_of(file, held), std::nullopt}, fmt::format("{} \"{}\"", words, base::for_terminal(measure::file_name_of(file.path)))});
+    sources.push_back({{track_of(file, held), std::nullopt}, fmt::format("{} \"{}\"", words, base::for_terminal(measure::file_name_of(file.path))), &file});
   };
   if (version == Version::tv_mix) {
     for (const auto* stem : vocal_stems(members, title, true)) take(*stem, "the stem");
@@ -70,7 +75,7 @@ std::vector<Source> sources_for(const Members& members, const std::vector<HeldAg
   }
   // What is left of the main mix is what was taken out: it finds what was taken out in part, and nothing that was left in whole.
   if (sources.empty() && one.pair && one.pair->aligned)
-    sources.push_back({{{one.reference->path, std::nullopt}, track_of(*one.version, held)}, "the main mix less this file, which does not show what was left in as it was"});
+    sources.push_back({{{one.reference->path, std::nullopt}, track_of(*one.version, held)}, "the main mix less this file, which does not show what was left in as it was", nullptr});
   return sources;
 }
 
@@ -83,27 +88,44 @@ std::string_view rule_for(Version version) {
   }
 }
 
-Finding leak_finding(std::string_view rule, const HeldAgainst& one, const Source& source, const pair::Leak& leak) {
-  const std::vector<std::string> files{one.version->path, source.signal.file.path};
+double level_of(const pair::Leak& leak) { return leak.diffuse ? leak.diffuse_db : leak.leak_db; }
+
+const LeakSeen* answer_to(const LeakSeen& seen, const std::deque<LeakSeen>& all) {
+  for (const auto& other : all) {
+    if (other.suspect == seen.source && other.source == seen.suspect) return &other;
+  }
+  return nullptr;
+}
+
+Finding leak_finding(const LeakSeen& one, const Members& members, const std::deque<LeakSeen>& all) {
+  const auto& leak = one.leak;
+  const std::vector<std::string> files{one.suspect->path, one.source_path};
   const auto seen = fmt::format("smallest that could be seen {}", db(leak.smallest_db));
   if (leak.found) {
-    auto finding = faulted(rule, leak.diffuse ? fmt::format("reverberation of it at {}; {}; by {}", db(leak.diffuse_db), seen, source.words)
-                                              : fmt::format("{}{}; {}; by {}", db(leak.leak_db), leak.inverted ? ", inverted" : "", seen, source.words),
+    if (const auto* other = one.source != nullptr ? answer_to(one, all) : nullptr; other != nullptr) {
+      if (const auto reason = explained_by(one, *other); !reason.empty())
+        return unmeasured(one.rule, reason, files, fmt::format("Mend \"{}\" first, then check again.", base::for_terminal(measure::file_name_of(one.source_path))));
+    }
+    auto finding = faulted(one.rule, leak.diffuse ? fmt::format("reverberation of it at {}; {}; by {}", db(leak.diffuse_db), seen, one.words)
+                                                  : fmt::format("{}{}; {}; by {}", db(leak.leak_db), leak.inverted ? ", inverted" : "", seen, one.words),
                            files);
     for (const auto& place : leak.where) {
       if (finding.where.size() >= kMaxWhere) break;
-      const auto rate = one.version->file->facts.sample_rate;
-      finding.where.push_back({place.from_s, place.to_s, std::llround(place.from_s * rate), std::llround(place.to_s * rate), 0, one.version->path, db(place.leak_db)});
+      const auto rate = one.suspect->file->facts.sample_rate;
+      finding.where.push_back({place.from_s, place.to_s, std::llround(place.from_s * rate), std::llround(place.to_s * rate), 0, one.suspect->path, db(place.leak_db)});
     }
     finding.where_total = static_cast<std::int64_t>(leak.where.size());
     return finding;
   }
-  if (leak.measured) return passed(rule, fmt::format("none; {}; by {}", seen, source.words), files);
-  return unmeasured(rule, leak.reason.empty() ? seen : leak.reason + (leak.smallest_db > -144 && leak.smallest_db < 0 ? "; " + seen : ""), files);
+  if (leak.measured && one.in_line) return passed(one.rule, fmt::format("none; {}; by {}", seen, one.words), files);
+  // Sounds that stand a second apart would not be found in each other.
+  if (leak.measured)
+    return unmeasured(one.rule, fmt::format("none was found where both start together; whether they do is not known: {}; {}; by {}", members.without_reference(*one.suspect), seen, one.words), files, kAddMain);
+  return unmeasured(one.rule, leak.reason.empty() ? seen : leak.reason + (leak.smallest_db > -144 && leak.smallest_db < 0 ? "; " + seen : ""), files);
 }
 
 void level_findings(const HeldAgainst& one, const pair::SharedGain& shared, double slack_db, std::vector<Finding>& findings) {
-  const std::vector<std::string> files{one.version->path, one.reference->path};
+  const auto files = files_of(one);
   if (!shared.known) {
     const auto reason = "no passage was found in which both sound alike";
     findings.push_back(unmeasured("version-gain", reason, files));
@@ -120,47 +142,80 @@ void level_findings(const HeldAgainst& one, const pair::SharedGain& shared, doub
 
 }  // namespace
 
-void add_leak_tasks(const Members& members, const std::vector<HeldAgainst>& held, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings) {
-  for (const auto& one : held) {
-    const auto rule = rule_for(members.item_of(*one.version).version);
-    const std::vector<std::string> files{one.version->path, one.reference->path};
+std::string explained_by(const LeakSeen& seen, const LeakSeen& other) {
+  if (!other.leak.found || level_of(seen.leak) >= kLeaksBelowDb) return {};
+  // A voice in the instrumental is looked for with the a cappella, which is the very voice: it is believed at any level.
+  const bool by_voice = other.rule == rule_for(Version::instrumental);
+  if (!by_voice && level_of(other.leak) - level_of(seen.leak) < kFarLouderDb) return {};
+  const auto whose = by_voice ? "the instrumental holds the voice itself" : "the a cappella holds the band itself";
+  return fmt::format("{}, at {}: what it finds at {} may be that alone", whose, db(level_of(other.leak)), db(level_of(seen.leak)));
+}
+
+void Leaks::add_tasks(std::vector<Task>& tasks) {
+  for (const auto& one : held_) {
+    const auto rule = rule_for(members_.item_of(*one.version).version);
     if (!rule.empty()) {
-      const auto sources = one.version->readable() ? sources_for(members, held, one) : std::vector<Source>{};
-      if (sources.empty())
-        findings.emplace_back().push_back(
-            unmeasured(rule, one.version->readable() ? "there is neither a file of what is looked for, nor a main mix that it could be lined up with" : "the file has no sheet", files));
+      const auto sources = one.version->readable() ? sources_for(members_, held_, one) : std::vector<Source>{};
+      if (sources.empty()) {
+        const auto reason = !one.version->readable()    ? std::string("the file has no sheet")
+                            : one.reference == nullptr ? members_.without_reference(*one.version)
+                                                       : std::string("there is neither a file of what is looked for, nor a main mix that it could be lined up with");
+        findings_.emplace_back().push_back(unmeasured(rule, reason, files_of(one), one.version->readable() ? kAddMain : kMakeReadable));
+      }
       for (const auto& source : sources) {
-        auto& into = findings.emplace_back();
-        tasks.push_back({one.version->path, [&into, &one, &held, rule, source](const pair::Hooks& hooks) {
-                           const auto leak = pair::leak_of(source.signal, {track_of(*one.version, held), std::nullopt}, hooks);
-                           into.push_back(leak ? leak_finding(rule, one, source, *leak)
-                                               : unmeasured(rule, base::for_terminal(leak.error().text), {one.version->path, one.reference->path}));
+        auto& into = findings_.emplace_back();
+        auto& seen = seen_.emplace_back();
+        seen.rule = rule, seen.suspect = one.version, seen.source = source.member, seen.source_path = source.signal.file.path, seen.words = source.words;
+        seen.in_line = one.reference != nullptr, seen.into = &into;
+        tasks.push_back({one.version->path, [this, &into, &one, &seen, source](const pair::Hooks& hooks) {
+                           auto leak = pair::leak_of(source.signal, {track_of(*one.version, held_), std::nullopt}, hooks);
+                           if (leak) {
+                             seen.leak = std::move(*leak);
+                           } else {
+                             seen.failed = true;
+                             into.push_back(unmeasured(seen.rule, base::for_terminal(leak.error().text), files_of(one)));
+                           }
                          }});
       }
     }
-    if (!one.pair) continue;
-    const double slack_db = members.item_of(*one.version).version == Version::a_cappella ? kVoicesSlackDb : kLevelSlackDb;
-    if (one.pair->aligned && !one.pair->loose) {
+    if (!one.pair || !one.pair->aligned) continue;  // said by "aligned"
+    const double slack_db = members_.item_of(*one.version).version == Version::a_cappella ? kVoicesSlackDb : kLevelSlackDb;
+    auto& into = findings_.emplace_back();
+    if (!one.pair->loose) {
       pair::SharedGain exact;
       exact.known = true;
       exact.gain_db = one.pair->gain_db;
       exact.inverted = std::ranges::any_of(one.pair->inverted, [](bool inverted) { return inverted; });
-      auto& into = findings.emplace_back();
       level_findings(one, exact, slack_db, into);
       std::erase_if(into, [](const Finding& finding) { return finding.rule == "version-polarity"; });  // said already, channel by channel
       continue;
     }
-    if (!one.pair->aligned) continue;  // said by "aligned"
-    auto& into = findings.emplace_back();
-    tasks.push_back({one.version->path, [&into, &one, &held, slack_db](const pair::Hooks& hooks) {
-                       const auto shared = pair::shared_gain({one.reference->path, std::nullopt}, track_of(*one.version, held), hooks);
+    tasks.push_back({one.version->path, [this, &into, &one, slack_db](const pair::Hooks& hooks) {
+                       const auto shared = pair::shared_gain({one.reference->path, std::nullopt}, track_of(*one.version, held_), hooks);
                        if (shared) {
                          level_findings(one, *shared, slack_db, into);
                        } else {
-                         into.push_back(unmeasured("version-gain", base::for_terminal(shared.error().text), {one.version->path, one.reference->path}));
+                         into.push_back(unmeasured("version-gain", base::for_terminal(shared.error().text), files_of(one)));
                        }
                      }});
   }
+}
+
+std::deque<std::vector<Finding>> Leaks::findings() {
+  for (const auto& one : seen_) {
+    if (!one.failed) one.into->push_back(leak_finding(one, members_, seen_));
+  }
+  for (const auto& one : seen_) {
+    // The band in an a cappella is what both files share most of: its level would be told as that of the voice.
+    if (one.rule != rule_for(Version::a_cappella) || !one.leak.found || level_of(one.leak) <= kLeaksBelowDb) continue;
+    for (auto& some : findings_) {
+      for (auto& finding : some) {
+        if (finding.rule == "version-gain" && finding.status != Status::not_measured && finding.files.front() == one.suspect->path)
+          finding = unmeasured("version-gain", fmt::format("the band stands in it at {}, so that what both share tells nothing of the voice's level", db(level_of(one.leak))), finding.files, "Take the band out of the a cappella first, then check again.");
+      }
+    }
+  }
+  return std::move(findings_);
 }
 
 }  // namespace sendworthy::delivery

@@ -51,9 +51,9 @@ std::string words_of(const Sum& sum, SumCause cause) {
     case SumCause::polarity:
       return "polarity: " + (sum.common_inverted ? std::string("all stems are inverted") : with([](const auto& part) { return part.inverted || std::ranges::any_of(part.channels_inverted, [](bool one) { return one; }); }, name) + " inverted");
     case SumCause::delay:
-      if (sum.common_delay_frames != 0) return fmt::format("delay: all stems {} frames {}", base::shortest(std::abs(std::round(sum.common_delay_frames * 100) / 100)), sum.common_delay_frames > 0 ? "late" : "early");
+      if (sum.common_delay_frames != 0) return "delay: all stems " + late_or_early(sum.common_delay_frames);
       return "delay: " + with([](const auto& part) { return part.delay_frames != 0; },
-                              [](const auto& part) { return fmt::format("{} {} frames {}", name_of_part(part), base::shortest(std::abs(std::round(part.delay_frames * 100) / 100)), part.delay_frames > 0 ? "late" : "early"); });
+                              [](const auto& part) { return name_of_part(part) + " " + late_or_early(part.delay_frames); });
     case SumCause::silent: return "silent: " + with([](const auto& part) { return part.silent; }, name);
     case SumCause::missing: return "a stem is missing: what is left of the mix is in none of them";
     case SumCause::doubled: {
@@ -124,6 +124,39 @@ void add_sum(std::string_view rule, const Member& mix, const std::vector<const M
                    }});
 }
 
+/// Each instrumental with each a cappella of a song, where both are held against one main mix.
+void add_versions(const Members& members, const std::vector<HeldAgainst>& held, const std::string& title, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings) {
+  std::vector<const Member*> instrumentals, voices;
+  for (const auto& one : members.all) {
+    if (members.item_of(one).title != title) continue;
+    if (members.item_of(one).version == Version::instrumental) instrumentals.push_back(&one);
+    if (members.item_of(one).version == Version::a_cappella) voices.push_back(&one);
+  }
+  if (instrumentals.empty() || voices.empty()) return;
+  bool any = false;
+  for (const auto* instrumental : instrumentals) {
+    for (const auto* voice : voices) {
+      const auto* main = members.reference(*instrumental);
+      if (main == nullptr || main != members.reference(*voice)) continue;
+      any = true;
+      // What stands at another place cannot add up; that it does is said by its alignment.
+      const auto off = std::ranges::find_if(held, [&](const HeldAgainst& one) {
+        return (one.version == instrumental || one.version == voice) && one.pair && one.pair->aligned && std::round(one.pair->offset_frames) != 0;
+      });
+      if (off == held.end()) {
+        add_sum("versions-sum", *main, {instrumental, voice}, false, tasks, findings);
+      } else {
+        findings.emplace_back().push_back(faulted("versions-sum", fmt::format("\"{}\" is not in line with the main mix, so they cannot add up", base::for_terminal(measure::file_name_of(off->version->path))),
+                                                  {main->path, instrumental->path, voice->path}));
+      }
+    }
+  }
+  if (any) return;
+  const auto& first = members.reference(*instrumentals.front()) == nullptr ? *instrumentals.front() : *voices.front();
+  const auto reason = members.reference(first) == nullptr ? members.without_reference(first) : std::string("they are held against different files");
+  findings.emplace_back().push_back(unmeasured("versions-sum", reason, {instrumentals.front()->path, voices.front()->path}, kAddMain));
+}
+
 }  // namespace
 
 void add_sum_tasks(const Members& members, const std::vector<HeldAgainst>& held, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings) {
@@ -139,7 +172,7 @@ void add_sum_tasks(const Members& members, const std::vector<HeldAgainst>& held,
       without.push_back(member.path);
     }
   }
-  if (!without.empty()) findings.emplace_back().push_back(unmeasured("stems-sum-to-mix", "there is no mix in the set that they could add up to", std::move(without)));
+  if (!without.empty()) findings.emplace_back().push_back(unmeasured("stems-sum-to-mix", "there is no mix in the set that they could add up to", std::move(without), kAddMain));
   // A required stem that is missing cannot add up; the sum says what is left.
   std::vector<std::pair<const Member*, std::vector<const Member*>>> ordered(sets.begin(), sets.end());
   std::ranges::sort(ordered, {}, [](const auto& one) { return one.first->path; });
@@ -147,20 +180,7 @@ void add_sum_tasks(const Members& members, const std::vector<HeldAgainst>& held,
 
   std::set<std::string> titles;
   for (const auto& item : members.order.items) titles.insert(item.title);
-  for (const auto& title : titles) {
-    const auto *main = members.version(Version::main, title), *instrumental = members.version(Version::instrumental, title), *voices = members.version(Version::a_cappella, title);
-    if (main == nullptr || instrumental == nullptr || voices == nullptr) continue;
-    // What stands at another place cannot add up; that it does is said by its alignment.
-    const auto off = std::ranges::find_if(held, [&](const HeldAgainst& one) {
-      return (one.version == instrumental || one.version == voices) && one.reference == main && one.pair && one.pair->aligned && std::round(one.pair->offset_frames) != 0;
-    });
-    if (off != held.end()) {
-      findings.emplace_back().push_back(faulted("versions-sum", fmt::format("\"{}\" is not in line with the main mix, so they cannot add up", base::for_terminal(measure::file_name_of(off->version->path))),
-                                                {main->path, instrumental->path, voices->path}));
-      continue;
-    }
-    add_sum("versions-sum", *main, {instrumental, voices}, false, tasks, findings);
-  }
+  for (const auto& title : titles) add_versions(members, held, title, tasks, findings);
 }
 
 }  // namespace sendworthy::delivery

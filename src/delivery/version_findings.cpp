@@ -23,6 +23,7 @@ constexpr double kEditSlack = 0.25;    // as the order's contract says
 constexpr double kLongestEdit = 3;     // seconds; own: a word or a line, not a verse
 constexpr double kSameLengthShare = 0.1;
 constexpr std::size_t kMostPrevious = 200;
+constexpr double kAlikeLu = 0.1;       // own: dither and rounding move integrated loudness by far less
 
 std::string place_of(double from_s, double to_s) { return base::clock_time(from_s) + " to " + base::clock_time(to_s); }
 
@@ -46,7 +47,8 @@ std::vector<HeldAgainst> to_hold(const Members& members) {
     const auto* reference = members.reference(member);
     // Cut-downs and alternates are held against something only where the order says so.
     if (item.version == Version::stem || (!held_against_main(item.version) && item.against.empty())) continue;
-    if (reference == nullptr || reference->file == member.file) continue;
+    if (item.version == Version::main && item.against.empty()) continue;
+    if (reference != nullptr && reference->file == member.file) continue;
     held.push_back({&member, reference, {}, {}, {}});
   }
   return held;
@@ -54,17 +56,18 @@ std::vector<HeldAgainst> to_hold(const Members& members) {
 
 /// What would have been said, had the two been held against each other.
 void without_pair(const HeldAgainst& one, const Members& members, std::vector<Finding>& findings) {
-  const auto reason = one.error                ? base::for_terminal(one.error->text)
+  const auto reason = one.reference == nullptr   ? members.without_reference(*one.version)
+                      : one.error                ? base::for_terminal(one.error->text)
                       : one.version->readable() ? std::string("what it is held against has no sheet")
                                                 : std::string("the file has no sheet");
   const auto version = members.item_of(*one.version).version;
-  const std::vector<std::string> files{one.version->path, one.reference->path};
-  for (const auto id : {"aligned", "version-polarity"}) findings.push_back(unmeasured(id, reason, files));
-  findings.push_back(unmeasured(version == Version::clean_edit ? "clean-differs-only-at-edits" : "not-identical", reason, files));
+  const auto remedy = one.reference == nullptr ? kAddMain : std::string_view();
+  for (const auto id : {"aligned", "version-polarity", "version-gain"}) findings.push_back(unmeasured(id, reason, files_of(one), remedy));
+  if (version != Version::main) findings.push_back(unmeasured(version == Version::clean_edit ? "clean-differs-only-at-edits" : "not-identical", reason, files_of(one), remedy));
 }
 
 void aligned(const HeldAgainst& one, std::vector<Finding>& findings) {
-  const std::vector<std::string> files{one.version->path, one.reference->path};
+  const auto files = files_of(one);
   const auto& pair = *one.pair;
   if (!pair.aligned) {
     findings.push_back(unmeasured("aligned", "no place was found at which both hold the same sound" + (pair.remark.empty() ? "" : "; " + pair.remark), files));
@@ -81,13 +84,15 @@ void aligned(const HeldAgainst& one, std::vector<Finding>& findings) {
     findings.push_back(passed("aligned", "to the frame", files));
     return;
   }
-  findings.push_back(faulted("aligned", fmt::format("{} frames {} ({} s)", base::shortest(std::abs(std::round(frames * 100) / 100)), frames > 0 ? "late" : "early", base::fixed(std::abs(pair.offset_s), 4)), files));
+  // A frame or two are too little for seconds.
+  const double seconds = std::abs(pair.offset_s);
+  findings.push_back(faulted("aligned", fmt::format("{} ({})", late_or_early(frames), seconds < 0.001 ? base::fixed(1000 * seconds, 3) + " ms" : base::fixed(seconds, 4) + " s"), files));
 }
 
 void identity(const HeldAgainst& one, const Members& members, std::vector<Finding>& findings) {
   const auto version = members.item_of(*one.version).version;
   if (version == Version::clean_edit || version == Version::main) return;
-  const std::vector<std::string> files{one.version->path, one.reference->path};
+  const auto files = files_of(one);
   const auto& pair = *one.pair;
   // The same samples are said of all items at once.
   if (is_one_sound(pair.kind)) return;
@@ -101,7 +106,7 @@ void identity(const HeldAgainst& one, const Members& members, std::vector<Findin
 void polarity_and_swap(const HeldAgainst& one, std::vector<Finding>& findings) {
   const auto& pair = *one.pair;
   if (!pair.aligned || pair.loose) return;  // said by what both share, in the passages where they are most alike
-  const std::vector<std::string> files{one.version->path, one.reference->path};
+  const auto files = files_of(one);
   const auto inverted = std::ranges::count(pair.inverted, true);
   std::string text;
   if (inverted > 0) text = inverted == static_cast<std::ptrdiff_t>(pair.inverted.size()) ? "inverted" : "one channel inverted";
@@ -112,7 +117,7 @@ void polarity_and_swap(const HeldAgainst& one, std::vector<Finding>& findings) {
 void clean_edit(const HeldAgainst& one, const Members& members, std::vector<Finding>& findings) {
   const auto& item = members.item_of(*one.version);
   if (item.version != Version::clean_edit) return;
-  const std::vector<std::string> files{one.version->path, one.reference->path};
+  const auto files = files_of(one);
   const auto& pair = *one.pair;
   if (!pair.aligned) {
     findings.push_back(unmeasured("clean-differs-only-at-edits", "it could not be lined up with the main mix", files));
@@ -193,6 +198,8 @@ void earlier_delivery(const Members& members, const CheckOptions& options, const
     if (std::ranges::all_of(previous.files, [](const FileSheet& file) { return file.error.has_value(); }))
       trouble = previous.files.empty() ? "no file" : base::for_terminal(previous.files.front().error->text);
   }
+  if (std::ranges::none_of(members.all, [&](const Member& member) { return members.item_of(member).version == Version::main; }))
+    findings.push_back(unmeasured("main-is-current", "there is no main mix to hold against the last delivery", {order.previous}, "Put the main mix into the folder and on the order, or take previous out of the order; then check again."));
   for (const auto& member : members.all) {
     if (members.item_of(member).version != Version::main) continue;
     if (!trouble.empty() || !member.readable()) {
@@ -252,6 +259,60 @@ bool placed_quickly(HeldAgainst& one, const pair::Hooks& hooks) {
   return true;
 }
 
+/// Two versions of one song that nothing holds against each other.
+struct Alike {
+  const Member *one = nullptr, *other = nullptr;
+  std::vector<Finding> findings;
+};
+
+/// Loudness alike; or, of the same sound at another level, what a gain leaves as it is.
+bool sheets_alike(const FileSheet& a, const FileSheet& b) {
+  const auto difference = [&](std::string_view id) -> std::optional<double> {
+    const auto of_a = number_of(a, id), of_b = number_of(b, id);
+    return of_a && of_b ? std::optional(*of_a - *of_b) : std::nullopt;
+  };
+  const auto loudness = difference("integrated_loudness"), peak = difference("true_peak"), range = difference("loudness_range");
+  if (!loudness) return false;
+  return std::abs(*loudness) <= kAlikeLu || (peak && range && std::abs(*loudness - *peak) <= kAlikeLu && std::abs(*range) <= kAlikeLu);
+}
+
+/// Versions whose sheets are so near each other that they may be one sound but for level or dither: that far the digests do not see.
+std::vector<Alike> likely_alike(const Members& members, const std::vector<HeldAgainst>& held) {
+  std::vector<Alike> alike;
+  const auto may_be = [&](const Member& one) {
+    const auto version = members.item_of(one).version;
+    return one.readable() && version != Version::stem && version != Version::premaster;
+  };
+  const auto is_held = [&](const Member& a, const Member& b) {
+    return std::ranges::any_of(held, [&](const HeldAgainst& one) { return (one.version == &a && one.reference == &b) || (one.version == &b && one.reference == &a); });
+  };
+  for (std::size_t i = 0; i < members.all.size(); ++i) {
+    for (std::size_t k = i + 1; k < members.all.size(); ++k) {
+      const auto &a = members.all[i], &b = members.all[k];
+      if (!may_be(a) || !may_be(b) || a.file == b.file || members.item_of(a).title != members.item_of(b).title) continue;
+      // One version in two formats was ordered as that.
+      if (members.item_of(a).version == members.item_of(b).version && (members.item_of(a).version == Version::main || members.item_of(a).rules != members.item_of(b).rules)) continue;
+      if (a.file->audio_digest == b.file->audio_digest || is_held(a, b)) continue;
+      if (a.file->facts.frames != b.file->facts.frames || a.file->facts.sample_rate != b.file->facts.sample_rate) continue;
+      if (sheets_alike(*a.file, *b.file)) alike.push_back({&a, &b, {}});
+    }
+  }
+  return alike;
+}
+
+/// A finding where they are one sound; that they are not is said by the main mix, or needs no word.
+void hold_alike(Alike& two, const pair::Hooks& hooks) {
+  const std::vector<std::string> files{two.one->path, two.other->path};
+  const auto quick = pair::quick_alignment(two.one->path, two.other->path, hooks);
+  if (quick && *quick) return;
+  const auto pair = pair::pair_of(*two.one->file, *two.other->file, hooks);
+  if (!pair) {
+    two.findings.push_back(unmeasured("not-identical", base::for_terminal(pair.error().text), files));
+  } else if (pair->aligned && differs_by_a_hair(pair->kind)) {
+    two.findings.push_back(faulted("not-identical", fmt::format("two versions are one and the same mix: {}", to_string(pair->kind)), files));
+  }
+}
+
 void run_all(const std::vector<Task>& tasks, std::size_t files, const CheckOptions& options, const CheckHooks& hooks) {
   measure::Crew crew(options.jobs);
   std::mutex mutex;
@@ -271,12 +332,23 @@ void run_all(const std::vector<Task>& tasks, std::size_t files, const CheckOptio
 
 }  // namespace
 
+std::vector<std::string> files_of(const HeldAgainst& one) {
+  std::vector<std::string> files{one.version->path};
+  if (one.reference != nullptr) files.push_back(one.reference->path);
+  return files;
+}
+
+std::string late_or_early(double frames) {
+  const auto number = base::shortest(std::abs(std::round(frames * 100) / 100));
+  return fmt::format("{} {} {}", number, number == "1" ? "frame" : "frames", frames > 0 ? "late" : "early");
+}
+
 VersionFindings version_findings(const Members& members, const CheckOptions& options, const CheckHooks& hooks) {
   VersionFindings made;
   auto held = to_hold(members);
   std::vector<Task> tasks;
   for (auto& one : held) {
-    if (!one.version->readable() || !one.reference->readable()) continue;
+    if (!one.version->readable() || one.reference == nullptr || !one.reference->readable()) continue;
     const bool edit = members.item_of(*one.version).version == Version::clean_edit;
     tasks.push_back({one.version->path, [&one, edit](const pair::Hooks& pairing) {
                        // A version without a part of the mix leaves most of it: where it stands is all that is asked of it. One that may
@@ -290,6 +362,8 @@ VersionFindings version_findings(const Members& members, const CheckOptions& opt
                        }
                      }});
   }
+  auto alike = likely_alike(members, held);
+  for (auto& two : alike) tasks.push_back({two.one->path, [&two](const pair::Hooks& pairing) { hold_alike(two, pairing); }});
   run_all(tasks, members.all.size(), options, hooks);
   if (!tasks.empty()) made.libraries["libsoxr"] = pair::converter_version();
   for (const auto& one : held) {
@@ -303,13 +377,16 @@ VersionFindings version_findings(const Members& members, const CheckOptions& opt
     clean_edit(one, members, made.findings);
     if (!one.pair->null_over_time.empty()) made.pairs.push_back(*one.pair);
   }
+  for (auto& two : alike) std::move(two.findings.begin(), two.findings.end(), std::back_inserter(made.findings));
   earlier_delivery(members, options, hooks, made.findings, made.pairs);
 
   std::vector<Task> second;
   std::deque<std::vector<Finding>> findings;  // tasks keep places in it
-  add_leak_tasks(members, held, second, findings);
+  Leaks leaks(members, held);
+  leaks.add_tasks(second);
   add_sum_tasks(members, held, second, findings);
   run_all(second, members.all.size(), options, hooks);
+  for (auto& some : leaks.findings()) std::move(some.begin(), some.end(), std::back_inserter(made.findings));
   for (auto& some : findings) std::move(some.begin(), some.end(), std::back_inserter(made.findings));
   return made;
 }

@@ -11,17 +11,24 @@
 
 #include "delivery/members.h"
 #include "pair/align.h"
+#include "pair/leak.h"
 
 namespace sendworthy::delivery {
 
 /// A version and what it is held against.
 struct HeldAgainst {
   const Member* version = nullptr;
-  const Member* reference = nullptr;
+  const Member* reference = nullptr;  ///< none where there is no one file of it
   std::optional<Pair> pair;
   std::optional<pair::Alignment> alignment;  ///< of the version to its reference; none where they are one sound, or share nothing
   std::optional<Error> error;
 };
+
+/// The paths of both, the version's first.
+[[nodiscard]] std::vector<std::string> files_of(const HeldAgainst& one);
+
+/// "1 frame late", "0.5 frames early".
+[[nodiscard]] std::string late_or_early(double frames);
 
 struct VersionFindings {
   std::vector<Finding> findings;
@@ -39,9 +46,36 @@ struct Task {
   std::function<void(const pair::Hooks& hooks)> run;
 };
 
+/// One sound that was looked for in one version.
+struct LeakSeen {
+  std::string_view rule;
+  const Member *suspect = nullptr, *source = nullptr;  ///< no source: what another file has more
+  std::string source_path, words;
+  pair::Leak leak;
+  bool in_line = true;  ///< where one stands against the other is known
+  bool failed = false;  ///< said already
+  std::vector<Finding>* into = nullptr;
+};
+
+/// Of two files that were each looked for in the other: what one holds of the other is in the sound that is looked for, so that it
+/// comes back from there as a leak of its own. Why that makes `seen` unknown, where it does; else nothing.
+[[nodiscard]] std::string explained_by(const LeakSeen& seen, const LeakSeen& other);
+
 /// What leaks from where: vocal in instrumentals, band in a cappellas, lead in TV mixes; and level and polarity of versions.
-/// Appends tasks that fill new members of `findings`.
-void add_leak_tasks(const Members& members, const std::vector<HeldAgainst>& held, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings);
+class Leaks {
+ public:
+  Leaks(const Members& members, const std::vector<HeldAgainst>& held) : members_(members), held_(held) {}
+  /// The tasks keep places in this object.
+  void add_tasks(std::vector<Task>& tasks);
+  /// Once all tasks have run: what is found in one file is weighed against what is found in the other. To be called once.
+  [[nodiscard]] std::deque<std::vector<Finding>> findings();
+
+ private:
+  const Members& members_;
+  const std::vector<HeldAgainst>& held_;
+  std::deque<std::vector<Finding>> findings_;
+  std::deque<LeakSeen> seen_;
+};
 
 /// Stems against the mix, and instrumental and a cappella against the main mix.
 void add_sum_tasks(const Members& members, const std::vector<HeldAgainst>& held, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings);

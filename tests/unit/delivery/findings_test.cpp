@@ -9,6 +9,7 @@
 
 #include <sendworthy/deliver.h>
 
+#include "delivery/version_findings.h"
 #include "faults/sample.h"
 #include "signals.h"
 
@@ -257,6 +258,29 @@ TEST_CASE("rate, depth and lengths are those of the main mix, and an ordered len
   CHECK(has(words_of(sheet, "exact-length", "cut.wav"), "1 more than 5 s"));
 }
 
+TEST_CASE("a version has as many channels as its main mix, and as many sounds on them; stems and a lone voice may be mono") {
+  const auto mono = [](Clip clip) {
+    clip.channels.resize(1);
+    return clip;
+  };
+  const auto folded = [](Clip clip) {
+    clip.channels[1] = clip.channels[0];
+    return clip;
+  };
+  Set set;
+  set.add("main", "main", song());
+  set.add("instrumental", "instrumental", mono(band()));
+  set.add("tv mix", "tv", folded(band()));
+  set.add("a cappella", "voices", folded(singer()));
+  set.add("stem", "drums", mono(band()), "rules = \"./loose.toml\"\n");
+  const auto sheet = set.check();
+  CHECK(status_of(sheet, "same-format", "instrumental.wav") == Status::fail);
+  CHECK(has(words_of(sheet, "same-format", "instrumental.wav"), "mono, the other 48 kHz, 24-bit, stereo"));
+  CHECK(status_of(sheet, "same-format", "tv.wav") == Status::warn);
+  CHECK(status_of(sheet, "same-format", "voices.wav") == Status::pass);
+  CHECK(status_of(sheet, "same-format", "drums.wav") == Status::pass);
+}
+
 TEST_CASE("versions stand where the main mix stands, the right way up, at its level") {
   Set set;
   set.add("main", "main", song());
@@ -308,6 +332,36 @@ TEST_CASE("the main mix under another name is told, to the bit and but for its l
   CHECK(status_of(sheet, "not-identical", "instrumental.wav") == Status::fail);
   CHECK(status_of(sheet, "not-identical", "tv.wav") == Status::fail);
   CHECK(has(words_of(sheet, "not-identical", "tv.wav"), "gain only"));
+}
+
+TEST_CASE("two versions of a song that are one sound but for dither or level are told; two of a kind in two formats were ordered") {
+  const auto dithered = [](const Clip& clip) {
+    unsigned state = 7;
+    return changed(clip, [&](auto& x) {
+      for (auto& v : x) v += (static_cast<double>((state = state * 1664525 + 1013904223) >> 8) / 0x1p24 - 0.5) * 0x1p-22;
+    });
+  };
+  const auto with = [&](const Clip& tv, const std::string& version) {
+    Set set;
+    set.add("main", "main", song());
+    set.add("instrumental", "instrumental", band());
+    set.add(version, "tv", tv, version == "instrumental" ? "rules = [\"./loose.toml\", \"./loose.toml\"]\n" : "");
+    return set.check();
+  };
+  auto sheet = with(dithered(band()), "tv mix");
+  CHECK(status_of(sheet, "not-identical", "instrumental.wav") == Status::fail);
+  CHECK_MESSAGE(has(words_of(sheet, "not-identical", "instrumental.wav"), "two versions are one and the same mix"), words_of(sheet, "not-identical", "instrumental.wav"));
+  CHECK(status_of(with(times(band(), 0.8), "tv mix"), "not-identical", "instrumental.wav") == Status::fail);
+  CHECK(status_of(with(dithered(band()), "instrumental"), "not-identical", "instrumental.wav") == Status::pass);
+  CHECK(status_of(with(sum(band(), times(singer(), 0.3)), "tv mix"), "not-identical", "instrumental.wav") == Status::pass);
+}
+
+TEST_CASE("a frame or two are told in milliseconds") {
+  Set set;
+  set.add("main", "main", song());
+  set.add("instrumental", "instrumental", later(band(), 1));
+  // 1 / 48 kHz.
+  CHECK(words_of(set.check(), "aligned") == "1 frame late (0.021 ms)");
 }
 
 TEST_CASE("a clean edit differs at its edits and nowhere else") {
@@ -395,16 +449,78 @@ TEST_CASE("instrumental and a cappella add up to the main mix") {
   CHECK(status_of(wrong.check(), "versions-sum") == Status::warn);
 }
 
-TEST_CASE("what must not be in a version is found there, and what is not there is not") {
-  // Long enough for an average: the passages three times, the voice in between at another place each time.
-  const auto repeated = [](const Clip& clip, std::size_t step) {
-    return changed(clip, [&](auto& x) {
-      const auto once = x;
-      for (std::size_t turn = 1; turn < 3; ++turn) {
-        for (std::size_t n = 0; n < once.size(); ++n) x.push_back(once[(n + turn * step) % once.size()]);
-      }
-    });
+namespace {
+
+/// Long enough for an average: the passages three times, the voice in between at another place each time.
+Clip repeated(const Clip& clip, std::size_t step) {
+  return changed(clip, [&](auto& x) {
+    const auto once = x;
+    for (std::size_t turn = 1; turn < 3; ++turn) {
+      for (std::size_t n = 0; n < once.size(); ++n) x.push_back(once[(n + turn * step) % once.size()]);
+    }
+  });
+}
+
+}  // namespace
+
+TEST_CASE("without a main mix nothing that would be asked passes, and a leak that shows all the same is told") {
+  const auto music = repeated(band(), 0), voice = repeated(singer(), 70001);
+  const auto with = [&](double in_instrumental, const std::string& more) {
+    Set set;
+    set.item("main", "main.wav", "required = false\n");
+    set.add("instrumental", "instrumental", sum(music, times(voice, in_instrumental)), more);
+    set.add("a cappella", "voices", voice, more);
+    set.add("clean edit", "clean", sum(music, voice), more);
+    return set.check();
   };
+  auto sheet = with(0.1, "");
+  CHECK(sheet.verdict == Verdict::fail);
+  for (const auto* name : {"instrumental.wav", "voices.wav", "clean.wav"}) {
+    for (const auto* rule : {"same-length", "aligned", "version-polarity", "version-gain"}) {
+      CHECK_MESSAGE(status_of(sheet, rule, name) == Status::not_measured, rule << " " << name);
+      CHECK(words_of(sheet, rule, name) == "there is no main mix to hold it against");
+      CHECK(found(sheet, rule, name)->remedy.starts_with("Put the main mix into the folder"));
+    }
+  }
+  CHECK(status_of(sheet, "not-identical", "voices.wav") == Status::not_measured);
+  CHECK(status_of(sheet, "clean-differs-only-at-edits") == Status::not_measured);
+  CHECK(status_of(sheet, "versions-sum") == Status::not_measured);
+  CHECK(status_of(sheet, "vocal-in-instrumental") == Status::fail);
+  // None found is no proof: nothing says that the two stand in line.
+  sheet = with(0, "title = \"High Water\"\n");
+  CHECK(status_of(sheet, "vocal-in-instrumental") == Status::not_measured);
+  CHECK_MESSAGE(has(words_of(sheet, "vocal-in-instrumental"), "there is no main mix of \"High Water\""), words_of(sheet, "vocal-in-instrumental"));
+
+  Set lone;
+  lone.add("stem", "drums", band(), "rules = \"./loose.toml\"\n");
+  lone.head += "previous = \".\"\n";
+  sheet = lone.check();
+  CHECK(status_of(sheet, "stems-sum-to-mix") == Status::not_measured);
+  CHECK(status_of(sheet, "main-is-current") == Status::not_measured);
+}
+
+TEST_CASE("a leak that may come back from the other file is not measured") {
+  using delivery::LeakSeen;
+  const auto seen = [](std::string_view rule, double db, bool diffuse = false) {
+    LeakSeen one;
+    one.rule = rule, one.leak.found = one.leak.measured = true;
+    one.leak.diffuse = diffuse;
+    (diffuse ? one.leak.diffuse_db : one.leak.leak_db) = db;
+    return one;
+  };
+  const auto vocal = seen("vocal-in-instrumental", -23, true);
+  CHECK(has(delivery::explained_by(seen("band-in-a-cappella", -68), vocal), "the instrumental holds the voice itself, at -23.0 dB"));
+  CHECK(delivery::explained_by(seen("band-in-a-cappella", -39), vocal).empty());
+  CHECK(delivery::explained_by(vocal, seen("band-in-a-cappella", -68)).empty());
+  // The other way about only what is far louder.
+  CHECK(delivery::explained_by(seen("vocal-in-instrumental", -50), seen("band-in-a-cappella", -31)).empty());
+  CHECK(has(delivery::explained_by(seen("vocal-in-instrumental", -50), seen("band-in-a-cappella", -30)), "the a cappella holds the band itself"));
+  auto none = seen("vocal-in-instrumental", -144);
+  none.leak.found = false;
+  CHECK(delivery::explained_by(seen("band-in-a-cappella", -68), none).empty());
+}
+
+TEST_CASE("what must not be in a version is found there, and what is not there is not") {
   const auto music = repeated(band(), 0), voice = repeated(singer(), 70001);
   const auto with = [&](double in_instrumental, double in_voices, double in_tv) {
     Set set;
@@ -428,6 +544,8 @@ TEST_CASE("what must not be in a version is found there, and what is not there i
     CHECK_MESSAGE((words.starts_with("-30") || words.starts_with("-29") || words.starts_with("-31")), rule << ": " << words);
     CHECK_FALSE(found(sheet, rule)->where.empty());
   }
+  CHECK(status_of(sheet, "version-gain", "voices.wav") == Status::not_measured);
+  CHECK_MESSAGE(has(words_of(sheet, "version-gain", "voices.wav"), "the band stands in it at -"), words_of(sheet, "version-gain", "voices.wav"));
 }
 
 TEST_CASE("tags that are asked for, forbidden ones, and what the order says") {
@@ -512,6 +630,12 @@ TEST_CASE("nothing passes that was not measured: a version without a readable fi
   const auto sheet = set.check();
   CHECK(sheet.verdict == Verdict::fail);
   for (const auto* rule : {"same-format", "same-length", "aligned", "not-identical", "version-polarity"}) CHECK_MESSAGE(status_of(sheet, rule, "instrumental.wav") == Status::not_measured, rule);
+  // Its remedy is no remedy for a fault that nobody found.
+  for (const auto* rule : {"aligned", "vocal-in-instrumental"}) CHECK(found(sheet, rule, "instrumental.wav")->remedy.starts_with("Export the file that cannot be read again"));
+  Set nowhere;
+  nowhere.head += "folder = \"nowhere\"\n";
+  nowhere.item("main", "main.wav");
+  CHECK(has(found(nowhere.check(), "item-extra")->remedy, "correct folder in the order"));
 }
 
 TEST_CASE("a starting order is a valid one and knows what lies in the folder") {
