@@ -159,14 +159,14 @@ constexpr std::array<SetRule, 28> kRules{{
     {.id = "album-loudness", .title = "Loudness of the album", .severity = Status::warn,
      .what = "The loudness of all songs together, of the loudest, and how far they lie apart.",
      .how = "Integrated loudness of every song; one gain for all keeps the steps between them. [album] loudest and spread make limits of it.",
-     .caveat = "A soft song may be meant to be soft.",
+     .caveat = "A soft song may be meant to be soft. With a song beyond 13 minutes the loudness of all together is not told.",
      .why = "Services turn an album up or down as a whole, by its loudest song; a step between songs stays.",
      .remedy = "Move the song that sticks out, not all; leave the steps that are meant.", .source = "AES TD1008 (2021), album normalisation"},
     {.id = "album-order", .title = "Running order", .severity = Status::fail,
      .what = "Whether track numbers, gaps, joins and CD frames fit the running order.",
-     .how = "Track tags and numbers in names against [album] order; silence between last and first sound against gap_s; where gapless, the step at the join "
-            "and lengths in whole CD frames of 588 samples at 44.1 kHz.",
-     .caveat = "Whether the order is the right one.",
+     .how = "Track tags and numbers in names against [album] order; silence between last and first sound against gap_s; where gapless, the step at the join, "
+            "silence, a fade to and from it, a repeat of up to a second, and lengths in whole CD frames of 588 samples at 44.1 kHz.",
+     .caveat = "Whether the order is the right one. What was cut out at a join, where the level goes on: it is in neither file. A fade on one side of it alone.",
      .why = "Songs in the wrong order, a click or a hole at a join are heard at once and found late.",
      .remedy = "Number names and tags in the running order; export gapless songs from one timeline, cut at a CD frame.", .source = "IEC 60908, from memory; common practice, no source"},
     {.id = "sequence-numbers", .title = "Numbers of files", .severity = Status::warn,

@@ -92,3 +92,64 @@ TEST_CASE("songs cut from one tone join without a step; one frame lost, silence 
   CHECK(hole->silent_frames >= 441);
   CHECK_FALSE(join_of(first, folder.path + "/missing.wav"));
 }
+
+TEST_CASE("a fade, a faint gap, a click and a repeat at a join are told from music that runs on") {
+  const Folder folder;
+  const auto write = [&](const std::string& name, const Clip& clip) { return test::write_sample(folder.path, name, clip, {.bits = 24}); };
+  const auto part = [](std::int64_t from, std::int64_t frames) {
+    Clip clip;
+    clip.rate = test::music().rate;
+    for (const auto& channel : test::music().channels) clip.channels.emplace_back(channel.begin() + from, channel.begin() + from + frames);
+    return clip;
+  };
+  constexpr std::int64_t kFrom = 48000, kFrames = 3 * 48000;
+  const auto whole = part(kFrom, kFrames), rest = part(kFrom + kFrames, kFrames);
+  const auto first = write("first", whole);
+  const auto smooth = join_of(first, write("second", rest));
+  REQUIRE(smooth);
+  CHECK(smooth->dip_db > -14);
+  CHECK(smooth->quiet_frames < 240);
+  CHECK(smooth->repeated_frames == 0);
+  CHECK(smooth->step < 4 * smooth->usual_step);
+
+  for (const double seconds : {0.02, 0.1, 0.5}) {
+    auto out = whole, in = rest;
+    const auto length = static_cast<std::int64_t>(seconds * 48000);
+    for (std::int64_t n = 0; n < length; ++n) {
+      const double factor = (static_cast<double>(n) + 0.5) / static_cast<double>(length);
+      for (auto& channel : out.channels) channel[static_cast<std::size_t>(kFrames - 1 - n)] *= factor;
+      for (auto& channel : in.channels) channel[static_cast<std::size_t>(n)] *= factor;
+    }
+    const auto faded = join_of(write("out", out), write("in", in));
+    REQUIRE(faded);
+    CHECK_MESSAGE(faded->dip_db <= -14, seconds << " s: " << faded->dip_db);
+    // On one side alone the cut may lie in front of a beat.
+    const auto half = join_of(first, write("in", in));
+    REQUIRE(half);
+    CHECK(half->dip_db > -14);
+  }
+
+  auto gap = rest;
+  for (auto& channel : gap.channels) channel.insert(channel.begin(), 4800, 2e-5);  // -94 dBFS
+  const auto faint = join_of(first, write("gap", gap));
+  REQUIRE(faint);
+  CHECK(faint->silent_frames == 0);
+  CHECK(faint->quiet_frames >= 4800);
+
+  auto click = whole;
+  for (auto& channel : click.channels) channel.back() += channel.back() > 0 ? -0.5 : 0.5;
+  const auto clicked = join_of(write("click", click), write("second", rest));
+  REQUIRE(clicked);
+  CHECK(clicked->step > 0.4);
+  CHECK(clicked->usual_step == doctest::Approx(smooth->usual_step));
+
+  for (const std::int64_t frames : {588, 5880, 40000}) {
+    const auto again = join_of(first, write("again", part(kFrom + kFrames - frames, kFrames)));
+    REQUIRE(again);
+    CHECK(again->repeated_frames == frames);
+  }
+  // A steady tone stands in itself anywhere, and nothing of it is heard twice.
+  const auto steady = join_of(write("tone", tone(88200, 0, 441)), write("goes on", tone(88200, 88200, 441)));
+  REQUIRE(steady);
+  CHECK(steady->repeated_frames == 0);
+}

@@ -609,6 +609,44 @@ TEST_CASE("an album: codes, order, gaps, joins, loudness") {
   CHECK_MESSAGE(has(words_of(sheet, "album-order", "02 Two.wav"), "digital silence at the join"), words_of(sheet, "album-order"));
 }
 
+TEST_CASE("an album that is not complete, a song that cannot be read, and a song too long for all together") {
+  const auto with = [](const std::string& rules, const std::function<void(Set&)>& second) {
+    Set set;
+    set.add("main", "01 One", song(), "title = \"One\"\n");
+    second(set);
+    set.item("main", "02 Two.wav", "title = \"Two\"\n");
+    set.add("main", "03 Three", band(), "title = \"Three\"\n");
+    set.rest += "\n[album]\n" + rules;
+    return set.check();
+  };
+  auto sheet = with("gapless = true\n", [](Set&) {});
+  CHECK(status_of(sheet, "album-loudness") == Status::not_measured);
+  std::vector<std::string> said;
+  for (const auto& one : sheet.findings) {
+    if (one.rule == "album-order") said.push_back(std::string(one.status == Status::pass ? "pass " : "") + (std::get_if<NotMeasured>(&one.outcome) != nullptr ? std::get<NotMeasured>(one.outcome).reason : std::get<std::string>(std::get<Value>(one.outcome))));
+  }
+  CHECK(said == std::vector<std::string>{"pass song 1", "song 2 has no file, or more than one", "pass song 3", "the join from song 1 to song 2: song 2 has no file, or more than one",
+                                         "the join from song 2 to song 3: song 2 has no file, or more than one"});
+
+  const auto unreadable = [](Set& set) { set.write("02 Two.wav", "no sound at all"); };
+  sheet = with("gap_s = 2\n", unreadable);
+  CHECK(status_of(sheet, "album-order", "02 Two.wav") == Status::not_measured);
+  CHECK(status_of(sheet, "album-loudness") == Status::note);
+  CHECK(status_of(with("spread = 20\n", unreadable), "album-loudness") == Status::not_measured);
+
+  // 14 minutes at the lowest rate that is weighted.
+  const auto lasting = [](Set& set) {
+    Clip clip;
+    clip.rate = 8000;
+    clip.channels.assign(1, std::vector<double>(static_cast<std::size_t>(14 * 60 * 8000), 0));
+    for (std::size_t n = 0; n < clip.channels[0].size(); ++n) clip.channels[0][n] = 0.1 * std::sin(0.7 * static_cast<double>(n));
+    set.put("02 Two", clip);
+  };
+  sheet = with("spread = 40\n", lasting);
+  CHECK(status_of(sheet, "album-loudness") == Status::pass);
+  CHECK_MESSAGE(has(words_of(sheet, "album-loudness"), "longer than 13 minutes"), words_of(sheet, "album-loudness"));
+}
+
 TEST_CASE("a waiver of the order reaches the set, ends on its day, and warns where it met nothing") {
   Set set;
   set.add("main", "main", song());
