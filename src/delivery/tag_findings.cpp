@@ -22,10 +22,13 @@ std::string trimmed(std::string_view text) {
   return from == std::string_view::npos ? std::string() : std::string(text.substr(from, to - from + 1));
 }
 
+/// Vorbis comments have no comment of their own: programs write it as DESCRIPTION.
+bool is_vorbis_comment(const Tag& tag) { return tag.name == "description" && tag.origin == "Vorbis comment"; }
+
 std::vector<const Tag*> tags_called(const FileSheet& file, std::string_view name) {
   std::vector<const Tag*> found;
   for (const auto& tag : file.facts.tags) {
-    if ((tag.name == name || (name == "barcode" && (tag.name == "upc" || tag.name == "ean"))) && !trimmed(tag.value).empty()) found.push_back(&tag);
+    if ((tag.name == name || (name == "barcode" && (tag.name == "upc" || tag.name == "ean")) || (name == "comment" && is_vorbis_comment(tag))) && !trimmed(tag.value).empty()) found.push_back(&tag);
   }
   return found;
 }
@@ -79,7 +82,7 @@ void file_tags(const Members& members, const Member& member, const TagRules& rul
   }
   for (const auto& name : rules.forbid) {
     const auto found = tags_called(*member.file, name);
-    if (!found.empty()) faults.push_back(fmt::format("{} {} ({})", name, in_quotes(found.front()->value), base::for_terminal(found.front()->origin)));
+    if (!found.empty()) faults.push_back(fmt::format("{} {} ({}{})", name, in_quotes(found.front()->value), base::for_terminal(found.front()->origin), name == "comment" && is_vorbis_comment(*found.front()) ? ", DESCRIPTION" : ""));
   }
   if (rules.match_order) {
     for (const auto& [name, value] : wanted_of(members, member)) {
