@@ -118,7 +118,7 @@ Result<Sheet> check_order(const std::string& order_path, const OrderOptions& opt
   std::optional<NamePattern> pattern;
   if (!order->name.empty()) {
     auto parsed = NamePattern::parse(order->name);
-    if (!parsed) return fail(ErrorCode::rules, "[order] name: " + parsed.error().text, {order_path, 0, 0});
+    if (!parsed) return fail(ErrorCode::rules, "[order] name: " + parsed.error().text, order->name_place);
     pattern = std::move(*parsed);
   }
   const auto gathered = gather(*order, own_files(*order));
@@ -162,7 +162,7 @@ Result<Sheet> check_order(const std::string& order_path, const OrderOptions& opt
       if (file != sheet.files.end()) members.all.push_back({i, relative, path, &*file});
     }
   }
-  add(sheet, name_findings(members, pattern));
+  add(sheet, name_findings(members, pattern, gathered.all));
   add(sheet, format_findings(members));
   add(sheet, tag_findings(members));
   add(sheet, album_findings(members));

@@ -84,9 +84,9 @@ void pattern_findings(const Members& members, const NamePattern& pattern, std::v
   }
 }
 
-void conflict_findings(const Members& members, std::vector<Finding>& findings) {
+void conflict_findings(const Members& members, const std::vector<std::string>& all, std::vector<Finding>& findings) {
   std::map<std::string, std::set<std::string>> by_folded;
-  for (const auto& member : members.all) by_folded[base::case_folded(member.relative)].insert(member.relative);
+  for (const auto& name : all) by_folded[base::case_folded(name)].insert(name);
   bool any = false;
   for (const auto& [folded, names] : by_folded) {
     if (names.size() < 2) continue;
@@ -226,10 +226,10 @@ void identical(const Members& members, std::vector<Finding>& findings) {
 
 }  // namespace
 
-std::vector<Finding> name_findings(const Members& members, const std::optional<NamePattern>& pattern) {
+std::vector<Finding> name_findings(const Members& members, const std::optional<NamePattern>& pattern, const std::vector<std::string>& all) {
   std::vector<Finding> findings;
   if (pattern) pattern_findings(members, *pattern, findings);
-  conflict_findings(members, findings);
+  conflict_findings(members, all, findings);
   sequence_findings(members, findings);
   return findings;
 }

@@ -8,8 +8,9 @@
 
 namespace sendworthy::delivery {
 
-/// Names against the pattern, names that cannot stand beside each other, numbers of files.
-[[nodiscard]] std::vector<Finding> name_findings(const Members& members, const std::optional<NamePattern>& pattern);
+/// Names against the pattern, names that cannot stand beside each other, numbers of files. `all`: every file of the folder, ordered
+/// or not, since all of them travel.
+[[nodiscard]] std::vector<Finding> name_findings(const Members& members, const std::optional<NamePattern>& pattern, const std::vector<std::string>& all);
 
 /// Rate and depth, lengths, exact lengths, and one sound under two names.
 [[nodiscard]] std::vector<Finding> format_findings(const Members& members);

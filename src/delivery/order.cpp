@@ -106,6 +106,8 @@ void one_line(Table& table, std::string_view key, std::string& target) {
     table.refuse(node->error(fmt::format("{} must be one line of text", key)));
 }
 
+bool is_blank(std::string_view text) { return text.find_first_not_of(' ') == std::string_view::npos; }
+
 /// A rule set named by a path belongs to the order's folder, not to wherever the program runs.
 void rule_names(Table& table, const std::string& order, std::vector<std::string>& target) {
   table.texts("rules", target);
@@ -132,12 +134,13 @@ Result<Order> read_head(const Node& node, const std::string& shown_path) {
   order.folder = from_the_order(shown_path, folder);
   if (!order.folder.empty() && !order.folder.ends_with('/')) order.folder += '/';
   one_line(table, "name", order.name);
+  if (const auto named = table.find("name")) order.name_place = named->place();
   table.flag("allow_extra", order.allow_extra);
   table.text("previous", order.previous);
   if (!order.previous.empty()) order.previous = from_the_order(shown_path, order.previous);
   if (const auto ok = table.done(); !ok) return tl::unexpected(ok.error());
   for (const auto& [key, value] : {std::pair{"title", &order.title}, {"artist", &order.artist}}) {
-    if (value->empty()) return wrong(node, fmt::format("[order] needs {}: it stands in names, tags and the hand-off", key));
+    if (is_blank(*value)) return wrong(value->empty() ? node : *node.find(key), fmt::format("[order] needs {}: it stands in names, tags and the hand-off", key));
   }
   return order;
 }
@@ -190,6 +193,7 @@ Result<Item> read_item(const Node& node, const Order& order) {
   if (item.file.starts_with('/') || ("/" + item.file + "/").find("/../") != std::string::npos)
     return wrong(*node.find("file"), "file must lie below the order's folder: no leading slash, no \"..\"");
   while (item.file.starts_with("./")) item.file.erase(0, 2);
+  if (!item.title.empty() && is_blank(item.title)) return wrong(*node.find("title"), "title is blank: write the song's, or leave it out where it is the order's");
   if (item.title.empty()) item.title = order.title;
   if (!item.edits.empty() && item.version != Version::clean_edit)
     return wrong(*node.find("edits"), "only a clean edit has edits");

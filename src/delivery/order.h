@@ -64,6 +64,7 @@ struct Order {
   std::vector<std::string> rules;
   std::string folder;               ///< where the files lie: the order's folder and what it says, "" for the working folder
   std::string name;                 ///< the pattern of names; empty: names are free
+  Place name_place;                 ///< where that stands
   bool allow_extra = false;
   std::string previous;             ///< path of the last delivery, a file or a folder; empty: none
   std::vector<Item> items;

@@ -36,7 +36,7 @@ constexpr std::array<SetRule, 28> kRules{{
      .why = "Ingest sorts by name: what is named otherwise is lost, or refused.",
      .remedy = "Rename it, or correct the pattern in the order.", .source = kHandbook},
     {.id = "name-conflict", .title = "Names that can stand beside each other", .severity = Status::warn,
-     .what = "Whether two files of the set have one name on another system.",
+     .what = "Whether two files of the folder have one name on another system.",
      .how = "Names are compared without the difference of capitals and in one Unicode form (NFC), folder by folder.",
      .caveat = "On which system the receiver unpacks the set.",
      .why = "Other systems keep no difference between capitals, or between two ways to type an accent: one file overwrites the other.",
