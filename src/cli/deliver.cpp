@@ -79,7 +79,7 @@ int deliver_new(const DeliverCommand& command, const std::string& folder) {
   if (!command.sheet.output.to_stdout() && !path.ends_with(".toml")) return complain_about_call("an order is a TOML file: let --output end in .toml");
   if (!command.sheet.output.to_stdout() && std::filesystem::exists(path, ignored))
     return complain_about_call("\"" + path + "\" is there already: an order may hold what somebody wrote into it, so it is not replaced; name another file");
-  const auto text = new_order(folder, command.sheet.output.to_stdout() ? folder + "/order.toml" : path);
+  const auto text = new_order(folder, command.sheet.output.to_stdout() ? std::string() : path);
   if (!text) return report(text.error(), "");
   // Nothing is there yet, so nothing can be lost; the guard of sheets would not let an order be written at all.
   const auto written = command.sheet.output.to_stdout() ? write_stdout(*text) : base::write_then_rename(path, *text);

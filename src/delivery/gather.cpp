@@ -79,7 +79,8 @@ bool fits(std::string_view pattern, std::string_view path) {
 
 std::vector<std::string> files_of(const Item& item, const Gathered& gathered, const std::set<std::string>& own) {
   std::vector<std::string> found;
-  if (!is_pattern(item.file) && std::ranges::binary_search(gathered.all, item.file)) return {item.file};
+  // A name that holds a star is that file's before it is a pattern.
+  if (std::ranges::binary_search(gathered.all, item.file)) return {item.file};
   const auto wanted = base::composed(item.file);
   for (const auto& path : gathered.all) {
     if (own.contains(path)) continue;

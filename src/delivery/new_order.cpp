@@ -75,6 +75,30 @@ bool is_utf8(std::string_view text) {
   return std::ranges::all_of(points, [](const base::CodePoint& one) { return one.valid; });
 }
 
+/// Names as people count: "2 Two" before "10 Ten".
+bool comes_before(std::string_view a, std::string_view b) {
+  constexpr std::string_view kDigits = "0123456789";
+  const auto number_at_front = [&](std::string_view text) {
+    auto digits = text.substr(0, std::min(text.find_first_not_of(kDigits), text.size()));
+    const auto length = digits.size();
+    digits.remove_prefix(std::min(digits.find_first_not_of('0'), digits.size()));
+    return std::pair(digits, length);
+  };
+  while (!a.empty() && !b.empty()) {
+    const auto [first, first_length] = number_at_front(a);
+    const auto [second, second_length] = number_at_front(b);
+    if (first_length > 0 && second_length > 0) {
+      if (first != second) return std::pair(first.size(), first) < std::pair(second.size(), second);
+      if (first_length != second_length) return first_length < second_length;
+      a.remove_prefix(first_length), b.remove_prefix(second_length);
+      continue;
+    }
+    if (a.front() != b.front()) return static_cast<unsigned char>(a.front()) < static_cast<unsigned char>(b.front());
+    a.remove_prefix(1), b.remove_prefix(1);
+  }
+  return a.empty() && !b.empty();
+}
+
 std::string words_of(std::string_view name) {
   std::string text(measure::stem_of(name));
   std::ranges::replace(text, '_', ' ');
@@ -152,7 +176,8 @@ std::string text_of(const std::string& order_folder, const std::vector<Found>& f
     if (!one.doubt.empty()) text += fmt::format("# a guess: {}\n", one.doubt);
     text += fmt::format("version = \"{}\"\n", to_string(one.version));
     if (is_utf8(one.relative)) {
-      text += fmt::format("file = {}\n", toml_text(one.relative));
+      const bool like_a_pattern = one.relative.find_first_of("*?") != std::string::npos;
+      text += fmt::format("file = {}{}\n", toml_text(one.relative), like_a_pattern ? "    # without this very file * and ? stand for other signs; rename it before it goes out" : "");
     } else {
       // TOML is UTF-8: each byte that is none stands as a question mark, which fits any sign.
       std::string pattern;
@@ -225,7 +250,8 @@ Result<std::string> new_order(const std::string& folder, const std::string& orde
   if (artist.empty()) artist = "unknown artist";
   sort_out_mains(files, title);
   name_roles(files);
-  std::ranges::stable_sort(files, {}, [](const Found& one) { return std::pair(one.version, one.relative); });
+  std::ranges::stable_sort(files, [](const Found& a, const Found& b) { return a.version != b.version ? a.version < b.version : comes_before(a.relative, b.relative); });
+  if (order_path.empty()) return text_of(folder, files, title, artist, album);
   const auto home = std::filesystem::path(order_path).parent_path();
   auto order_folder = std::filesystem::relative(folder, home.empty() ? "." : home, ignored).string();
   if (ignored || order_folder.empty()) order_folder = ".";

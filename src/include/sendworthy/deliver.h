@@ -19,7 +19,7 @@ struct OrderOptions {
 [[nodiscard]] Result<Sheet> check_order(const std::string& order_path, const OrderOptions& options, const CheckHooks& hooks = {});
 
 /// A commented order for the audio files of a folder, versions guessed from their names. `order_path`: where it will lie, so
-/// that its paths fit. Errors: missing, unreadable; no_audio.
+/// that its paths fit; empty: in the working folder, and the folder stands in it as given. Errors: missing, unreadable; no_audio.
 [[nodiscard]] Result<std::string> new_order(const std::string& folder, const std::string& order_path);
 
 struct HandOffOptions {
