@@ -132,7 +132,7 @@ void clean_edit(const HeldAgainst& one, const Members& members, std::vector<Find
     return;
   }
   std::vector<std::string> faults;
-  std::vector<Where> where;
+  std::vector<Where> where, as_ordered;
   std::vector<bool> met(item.edits.size(), false);
   for (const auto& edit : pair.edits) {
     std::string note;
@@ -148,7 +148,8 @@ void clean_edit(const HeldAgainst& one, const Members& members, std::vector<Find
       if (!inside) note = "not within an edit of the order";
     }
     if (!note.empty()) faults.push_back(fmt::format("{} {}", place_of(edit.old_start_s, edit.old_end_s), note));
-    if (where.size() < kMaxWhere) where.push_back(where_of(edit.old_start_s, edit.old_end_s, *one.reference, note.empty() ? "edit" : note));
+    auto& into = note.empty() ? as_ordered : where;
+    if (where.size() + as_ordered.size() < kMaxWhere) into.push_back(where_of(edit.old_start_s, edit.old_end_s, *one.reference, note.empty() ? "edit" : note));
   }
   if (pair.edits_total > static_cast<std::int64_t>(pair.edits.size())) faults.push_back(fmt::format("{} places in all, more than are listed", pair.edits_total));
   std::vector<std::string> unmet;
@@ -160,10 +161,19 @@ void clean_edit(const HeldAgainst& one, const Members& members, std::vector<Find
   constexpr std::size_t kShown = 4;
   for (std::size_t i = 0; i < std::min(kShown, faults.size()); ++i) text += "; " + faults[i];
   if (faults.size() > kShown) text += fmt::format("; and {} more", faults.size() - kShown);
-  auto finding = faults.empty() ? passed("clean-differs-only-at-edits", text, files) : faulted("clean-differs-only-at-edits", text, files);
-  finding.where = std::move(where);
-  finding.where_total = pair.edits_total;
-  findings.push_back(std::move(finding));
+  // Edits that are as they should be are no places at which it fails.
+  const auto right = static_cast<std::int64_t>(as_ordered.size());
+  auto edits = faults.empty() ? passed("clean-differs-only-at-edits", text, files)
+                              : with_status("clean-differs-only-at-edits", Status::note, fmt::format("{} {} as it should be", right, right == 1 ? "edit" : "edits"), files);
+  edits.where = std::move(as_ordered);
+  edits.where_total = faults.empty() ? pair.edits_total : right;
+  if (!faults.empty()) {
+    auto finding = faulted("clean-differs-only-at-edits", text, files);
+    finding.where = std::move(where);
+    finding.where_total = pair.edits_total - right;
+    findings.push_back(std::move(finding));
+  }
+  if (faults.empty() || right > 0) findings.push_back(std::move(edits));
 }
 
 /// The files of the last delivery that a main mix may be one of: those of nearly its length, and among them those whose name tells of

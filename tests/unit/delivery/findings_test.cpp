@@ -9,6 +9,7 @@
 
 #include <sendworthy/deliver.h>
 
+#include "delivery/fact_findings.h"
 #include "delivery/version_findings.h"
 #include "faults/sample.h"
 #include "signals.h"
@@ -224,6 +225,26 @@ TEST_CASE("names follow the order's pattern, to the Unicode form, and can stand 
   CHECK(has(words_of(capitals.check(), "name-conflict"), "capitals"));
 }
 
+TEST_CASE("a file that nobody ordered cannot stand beside an ordered one either") {
+  Set set;
+  set.head += "allow_extra = true\n";
+  set.add("main", "song", song());
+  CHECK(status_of(set.check(), "name-conflict") == Status::pass);
+  set.put("SONG", band());
+  CHECK(status_of(set.check(), "name-conflict", "SONG.wav") == Status::warn);
+}
+
+TEST_CASE("a name with a star in it is that file's, and a pattern without such a file") {
+  Set set;
+  set.add("main", "a*b", song());
+  set.put("aXb", band());
+  set.item("alternate", "aX*.wav");
+  const auto sheet = set.check();
+  CHECK(status_of(sheet, "item-duplicate") == Status::pass);
+  CHECK(sheet.order->items[0].files.front().ends_with("/a*b.wav"));
+  CHECK(sheet.order->items[1].files.front().ends_with("/aXb.wav"));
+}
+
 TEST_CASE("a name on the disk in another Unicode form is found for its item") {
   Set set;
   set.put("e\xCC\x81", song());
@@ -382,11 +403,23 @@ TEST_CASE("a clean edit differs at its edits and nowhere else") {
   sheet = with(edited(song(), 8, 0.6), "edits = [[4.0, 4.6]]\n");
   CHECK(status_of(sheet, "clean-differs-only-at-edits") == Status::fail);
   CHECK(has(words_of(sheet, "clean-differs-only-at-edits"), "not within an edit"));
+  CHECK(found(sheet, "clean-differs-only-at-edits")->where.size() == 1);
   CHECK(has(words_of(sheet, "clean-differs-only-at-edits"), "is as in the main mix"));
   CHECK(status_of(with(edited(song(), 4, 3.5), ""), "clean-differs-only-at-edits") == Status::fail);
   sheet = with(song(), "");
   CHECK(status_of(sheet, "clean-differs-only-at-edits") == Status::fail);
   CHECK(has(words_of(sheet, "clean-differs-only-at-edits"), "differs nowhere"));
+
+  // Of two edits one was ordered: it is no place at which the file fails.
+  sheet = with(edited(edited(song(), 4, 0.6), 8, 0.6), "edits = [[4.0, 4.6]]\n");
+  int places = 0;
+  for (const auto& one : sheet.findings) {
+    if (one.rule != "clean-differs-only-at-edits") continue;
+    REQUIRE(one.where.size() == 1);
+    CHECK(one.status == (one.where.front().start_s > 6 ? Status::fail : Status::note));
+    ++places;
+  }
+  CHECK(places == 2);
 }
 
 TEST_CASE("an old revision that goes out again is named") {
@@ -575,6 +608,23 @@ TEST_CASE("tags that are asked for, forbidden ones, and what the order says") {
   CHECK(status_of(sheet, "isrc-unique", "tv.wav") == Status::fail);
 }
 
+TEST_CASE("the DESCRIPTION of Vorbis comments is a comment, and no other description is") {
+  const auto status_of_tag = [](const std::string& name, const std::string& origin) {
+    delivery::Order order;
+    order.items.emplace_back();
+    order.tags.emplace();
+    order.tags->forbid = {"comment"};
+    FileSheet file;
+    file.facts.tags = {{name, "rough", origin}};
+    const auto findings = delivery::tag_findings({order, {{0, "main.flac", "main.flac", &file}}});
+    REQUIRE(findings.size() == 1);
+    return findings.front().status;
+  };
+  CHECK(status_of_tag("description", "Vorbis comment") == Status::fail);
+  CHECK(status_of_tag("comment", "Vorbis comment") == Status::fail);
+  CHECK(status_of_tag("description", "bext") == Status::pass);
+}
+
 TEST_CASE("an album: codes, order, gaps, joins, loudness") {
   const auto album = [](const std::string& rules, double second_db, const std::string& second_name = "02 Two") {
     Set set;
@@ -697,4 +747,14 @@ TEST_CASE("a starting order is a valid one and knows what lies in the folder") {
   CHECK(status_of(*sheet, "item-extra") == Status::pass);
   CHECK(status_of(*sheet, "stems-sum-to-mix") == Status::pass);
   CHECK_FALSE(new_order(set.folder.path + "/nowhere", "order.toml"));
+}
+
+TEST_CASE("a starting order counts as people do, and on standard output names the folder as it was given") {
+  Set set;
+  for (const auto* name : {"1 Salt", "10 Tar", "2 Rope", "3 Lamp", "s*r"}) set.put(name, song());
+  const auto text = new_order(set.folder.path, "");
+  REQUIRE(text);
+  CHECK(has(*text, "order = [\n  \"1 Salt.wav\",\n  \"2 Rope.wav\",\n  \"3 Lamp.wav\",\n  \"10 Tar.wav\",\n  \"s*r.wav\",\n]"));
+  CHECK(has(*text, "folder = \"" + set.folder.path + "\"\n"));
+  CHECK(has(*text, "file = \"s*r.wav\"    # without this very file * and ? stand for other signs"));
 }

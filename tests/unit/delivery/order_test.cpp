@@ -153,3 +153,12 @@ TEST_CASE("Unicode forms and capitals: equal where a disk may keep no difference
   CHECK(base::case_folded("A\xCC\x8A") == base::case_folded("\xC3\xA5"));
   CHECK(base::composed("no \xFF text") == "no \xFF text");
 }
+
+TEST_CASE("a title or artist of blanks is none, and the pattern of names knows its line") {
+  CHECK(contains(refusal(kMain, "[order]\ntitle = \"  \"\nartist = \"Nobody Known\"\n"), "sets/order.toml:2:9"));
+  CHECK(contains(refusal(kMain, "[order]\ntitle = \"Low Water\"\nartist = \" \"\n"), "[order] needs artist"));
+  CHECK(contains(refusal(kMain + "title = \" \"\n"), "title is blank"));
+  const auto order = order_of(kMain, kHead + "name = \"{artist\"\n");
+  REQUIRE(order);
+  CHECK(order->name_place.line == 4);
+}
