@@ -194,7 +194,7 @@ void joins(const Songs& songs, std::vector<Finding>& findings) {
     if (join->repeated_frames > 0) faults.push_back(fmt::format("the last {} frames of the first ({} s) come once more at the start of the second", join->repeated_frames, seconds(join->repeated_frames)));
     if (join->step > kStepsAboveUsual * std::max(join->usual_step, 0x1p-15)) faults.push_back(fmt::format("a step of {} dBFS, {} dB over what is usual there", base::fixed(20 * std::log10(join->step), 1), base::fixed(20 * std::log10(join->step / std::max(join->usual_step, 0x1p-15)), 0)));
     if (before.file->facts.sample_rate == 44100 && before.file->facts.frames % kCdFrame != 0)
-      faults.push_back(fmt::format("the first ends {} samples into a CD frame", before.file->facts.frames % kCdFrame));
+      faults.push_back(fmt::format("the first ends {} {} into a CD frame", before.file->facts.frames % kCdFrame, before.file->facts.frames % kCdFrame == 1 ? "sample" : "samples"));
     std::string text = faults.empty() ? "runs on, by level, steps and repeats; what was cut out there cannot be seen" : "";
     for (const auto& fault : faults) text += (text.empty() ? "" : "; ") + fault;
     findings.push_back(faults.empty() ? passed("album-order", text, paths) : faulted("album-order", text, paths));

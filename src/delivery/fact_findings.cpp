@@ -201,12 +201,12 @@ void lengths(const Members& members, std::vector<Finding>& findings) {
       // At another rate a whole number of frames cannot be the same time; a frame either way is.
       const double off = mine.duration_s - theirs.duration_s;
       findings.push_back(std::abs(off) * std::min(mine.sample_rate, theirs.sample_rate) <= 1 ? passed("same-length", fmt::format("{} s", base::fixed(mine.duration_s, 3)), {member.path, other->path})
-                                                                                             : faulted("same-length", fmt::format("{} s {}", base::fixed(std::abs(off), 3), off > 0 ? "longer" : "shorter"), {member.path, other->path}));
+                                                                                             : faulted("same-length", fmt::format("{} {}", time_in_words(std::abs(off), 3), off > 0 ? "longer" : "shorter"), {member.path, other->path}));
       continue;
     }
     const auto off = mine.frames - theirs.frames;
     findings.push_back(off == 0 ? passed("same-length", fmt::format("{} frames", mine.frames), {member.path, other->path})
-                                : faulted("same-length", fmt::format("{} {} {} ({} s)", std::abs(off), std::abs(off) == 1 ? "frame" : "frames", off > 0 ? "longer" : "shorter", base::fixed(std::abs(static_cast<double>(off)) / mine.sample_rate, 3)), {member.path, other->path}));
+                                : faulted("same-length", fmt::format("{} {} {} ({})", std::abs(off), std::abs(off) == 1 ? "frame" : "frames", off > 0 ? "longer" : "shorter", time_in_words(std::abs(static_cast<double>(off)) / mine.sample_rate, 3)), {member.path, other->path}));
   }
   for (auto& [reason, files] : without) findings.push_back(unmeasured("same-length", reason, std::move(files), kAddMain));
 }

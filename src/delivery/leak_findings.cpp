@@ -20,6 +20,8 @@ constexpr double kLevelSlackDb = 0.5, kVoicesSlackDb = 1.5;
 // no source.
 constexpr double kLeaksBelowDb = -40, kFarLouderDb = 20;
 
+constexpr std::string_view kByEar = "Export both in one go from one session and check again, or lay them together and listen.";
+
 std::string db(double value) { return base::fixed(value, 1) + " dB"; }
 
 /// A file with the place where it stands on the main mix's clock.
@@ -121,15 +123,16 @@ Finding leak_finding(const LeakSeen& one, const Members& members, const std::deq
   // Sounds that stand a second apart would not be found in each other.
   if (leak.measured)
     return unmeasured(one.rule, fmt::format("none was found where both start together; whether they do is not known: {}; {}; by {}", members.without_reference(*one.suspect), seen, one.words), files, kAddMain);
-  return unmeasured(one.rule, leak.reason.empty() ? seen : leak.reason + (leak.smallest_db > -144 && leak.smallest_db < 0 ? "; " + seen : ""), files);
+  return unmeasured(one.rule, leak.reason.empty() ? seen : leak.reason + (leak.smallest_db > -144 && leak.smallest_db < 0 ? "; " + seen : ""), files,
+                    "Put a file of what is looked for into the folder and on the order, over the whole song and in line with this one, then check again; or listen for it.");
 }
 
 void level_findings(const HeldAgainst& one, const pair::SharedGain& shared, double slack_db, std::vector<Finding>& findings) {
   const auto files = files_of(one);
   if (!shared.known) {
     const auto reason = "no passage was found in which both sound alike";
-    findings.push_back(unmeasured("version-gain", reason, files));
-    findings.push_back(unmeasured("version-polarity", reason, files));
+    findings.push_back(unmeasured("version-gain", reason, files, kByEar));
+    findings.push_back(unmeasured("version-polarity", reason, files, kByEar));
     return;
   }
   const auto level = fmt::format("{}{} where both sound most alike", shared.gain_db > 0 ? "+" : "", db(shared.gain_db));

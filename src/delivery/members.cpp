@@ -48,4 +48,8 @@ std::optional<double> number_of(const FileSheet& file, std::string_view id) {
   return found == file.measurements.end() ? std::nullopt : number(found->outcome);
 }
 
+std::string time_in_words(double seconds, int decimals) {
+  return seconds < 0.001 ? base::fixed(1000 * seconds, 3) + " ms" : base::fixed(seconds, decimals) + " s";
+}
+
 }  // namespace sendworthy::delivery

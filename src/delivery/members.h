@@ -38,4 +38,7 @@ struct Members {
 /// A measurement's number, or nothing.
 [[nodiscard]] std::optional<double> number_of(const FileSheet& file, std::string_view id);
 
+/// "0.021 ms", "1.500 s": what would be no seconds at all is told in milliseconds.
+[[nodiscard]] std::string time_in_words(double seconds, int decimals);
+
 }  // namespace sendworthy::delivery

@@ -25,6 +25,8 @@ constexpr double kSameLengthShare = 0.1;
 constexpr std::size_t kMostPrevious = 200;
 constexpr double kAlikeLu = 0.1;       // own: dither and rounding move integrated loudness by far less
 
+constexpr std::string_view kNamePrevious = "Let previous in the order name files that can be read, or take it out of the order; then check again.";
+
 std::string place_of(double from_s, double to_s) { return base::clock_time(from_s) + " to " + base::clock_time(to_s); }
 
 Where where_of(double from_s, double to_s, const Member& member, std::string note = {}) {
@@ -70,7 +72,7 @@ void aligned(const HeldAgainst& one, std::vector<Finding>& findings) {
   const auto files = files_of(one);
   const auto& pair = *one.pair;
   if (!pair.aligned) {
-    findings.push_back(unmeasured("aligned", "no place was found at which both hold the same sound" + (pair.remark.empty() ? "" : "; " + pair.remark), files));
+    findings.push_back(unmeasured("aligned", "no place was found at which both hold the same sound" + (pair.remark.empty() ? "" : "; " + pair.remark), files, "Export both in one go from the same start and check again, or lay them together and listen."));
     return;
   }
   if (pair.speed != 1) {
@@ -84,9 +86,7 @@ void aligned(const HeldAgainst& one, std::vector<Finding>& findings) {
     findings.push_back(passed("aligned", "to the frame", files));
     return;
   }
-  // A frame or two are too little for seconds.
-  const double seconds = std::abs(pair.offset_s);
-  findings.push_back(faulted("aligned", fmt::format("{} ({})", late_or_early(frames), seconds < 0.001 ? base::fixed(1000 * seconds, 3) + " ms" : base::fixed(seconds, 4) + " s"), files));
+  findings.push_back(faulted("aligned", fmt::format("{} ({})", late_or_early(frames), time_in_words(std::abs(pair.offset_s), 4)), files));
 }
 
 void identity(const HeldAgainst& one, const Members& members, std::vector<Finding>& findings) {
@@ -120,7 +120,7 @@ void clean_edit(const HeldAgainst& one, const Members& members, std::vector<Find
   const auto files = files_of(one);
   const auto& pair = *one.pair;
   if (!pair.aligned) {
-    findings.push_back(unmeasured("clean-differs-only-at-edits", "it could not be lined up with the main mix", files));
+    findings.push_back(unmeasured("clean-differs-only-at-edits", "it could not be lined up with the main mix", files, "Make the edit in the approved main mix itself, without moving what follows, and check again; or listen to all of it."));
     return;
   }
   if (differs_by_a_hair(pair.kind)) {
@@ -164,7 +164,7 @@ void clean_edit(const HeldAgainst& one, const Members& members, std::vector<Find
   // Edits that are as they should be are no places at which it fails.
   const auto right = static_cast<std::int64_t>(as_ordered.size());
   auto edits = faults.empty() ? passed("clean-differs-only-at-edits", text, files)
-                              : with_status("clean-differs-only-at-edits", Status::note, fmt::format("{} {} as it should be", right, right == 1 ? "edit" : "edits"), files);
+                              : with_status("clean-differs-only-at-edits", Status::note, fmt::format("{} {} as {} should be", right, right == 1 ? "edit" : "edits", right == 1 ? "it" : "they"), files);
   edits.where = std::move(as_ordered);
   edits.where_total = faults.empty() ? pair.edits_total : right;
   if (!faults.empty()) {
@@ -213,7 +213,7 @@ void earlier_delivery(const Members& members, const CheckOptions& options, const
   for (const auto& member : members.all) {
     if (members.item_of(member).version != Version::main) continue;
     if (!trouble.empty() || !member.readable()) {
-      findings.push_back(unmeasured("main-is-current", trouble.empty() ? "the file has no sheet" : "the last delivery: " + trouble, {member.path, order.previous}));
+      findings.push_back(unmeasured("main-is-current", trouble.empty() ? "the file has no sheet" : "the last delivery: " + trouble, {member.path, order.previous}, trouble.empty() ? kMakeReadable : kNamePrevious));
       continue;
     }
     const FileSheet* same = nullptr;
@@ -239,7 +239,7 @@ void earlier_delivery(const Members& members, const CheckOptions& options, const
     if (same != nullptr) {
       findings.push_back(faulted("main-is-current", fmt::format("{} \"{}\" of the last delivery", how, base::for_terminal(measure::file_name_of(same->path))), {member.path, same->path}));
     } else if (!error.empty()) {
-      findings.push_back(unmeasured("main-is-current", error, {member.path, order.previous}));
+      findings.push_back(unmeasured("main-is-current", error, {member.path, order.previous}, kNamePrevious));
     } else if (nearest) {
       findings.push_back(passed("main-is-current", fmt::format("{} against \"{}\"", to_string(nearest->kind), base::for_terminal(measure::file_name_of(nearest->old_path))), {member.path, nearest->old_path}));
     } else {

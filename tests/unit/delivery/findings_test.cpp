@@ -274,7 +274,7 @@ TEST_CASE("rate, depth and lengths are those of the main mix, and an ordered len
   sheet = wrong.check();
   CHECK(status_of(sheet, "same-format", "instrumental.wav") == Status::fail);
   CHECK(status_of(sheet, "same-length", "instrumental.wav") == Status::fail);
-  CHECK(words_of(sheet, "same-length", "instrumental.wav").starts_with("1 frame shorter"));
+  CHECK(words_of(sheet, "same-length", "instrumental.wav").starts_with("1 frame shorter (0.021 ms)"));
   CHECK(status_of(sheet, "exact-length", "cut.wav") == Status::fail);
   CHECK(has(words_of(sheet, "exact-length", "cut.wav"), "1 more than 5 s"));
 }
