@@ -140,7 +140,9 @@ void level_findings(const HeldAgainst& one, const pair::SharedGain& shared, doub
   if (gain.status != Status::pass)
     gain.remedy = fmt::format("Turn it {} by {}, or print it again with the main mix's levels.", shared.gain_db > 0 ? "down" : "up", db(std::abs(shared.gain_db)));
   findings.push_back(std::move(gain));
-  findings.push_back(shared.inverted ? faulted("version-polarity", "inverted", files) : passed("version-polarity", "the same", files));
+  std::string turned = shared.inverted ? "inverted" : "";
+  if (shared.swapped) turned += std::string(turned.empty() ? "" : ", ") + "left and right changed about";
+  findings.push_back(turned.empty() ? passed("version-polarity", "the same", files) : faulted("version-polarity", turned, files));
 }
 
 }  // namespace

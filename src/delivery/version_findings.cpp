@@ -23,6 +23,8 @@ constexpr double kEditSlack = 0.25;    // as the order's contract says
 constexpr double kLongestEdit = 3;     // seconds; own: a word or a line, not a verse
 constexpr double kSameLengthShare = 0.1;
 constexpr std::size_t kMostPrevious = 200;
+constexpr double kLeastMove = 0.6;     // frames; clocks that differ are told by themselves
+constexpr double kLeastMovedS = 1;     // own: less may be a sound that resembles another
 constexpr double kAlikeLu = 0.1;       // own: dither and rounding move integrated loudness by far less
 
 constexpr std::string_view kNamePrevious = "Let previous in the order name files that can be read, or take it out of the order; then check again.";
@@ -68,6 +70,21 @@ void without_pair(const HeldAgainst& one, const Members& members, std::vector<Fi
   if (version != Version::main) findings.push_back(unmeasured(version == Version::clean_edit ? "clean-differs-only-at-edits" : "not-identical", reason, files_of(one), remedy));
 }
 
+/// Where a version leaves the place at which it began: "441 frames late from 0:20.000 on".
+std::vector<std::string> moves_of(const HeldAgainst& one) {
+  std::vector<std::string> moves;
+  if (!one.alignment || one.alignment->stretches.empty()) return moves;
+  const auto& alignment = *one.alignment;
+  double lag = alignment.stretches.front().lag;
+  for (const auto& stretch : alignment.stretches) {
+    const double length_s = static_cast<double>(stretch.to - stretch.from) / alignment.rate;
+    if (std::abs(stretch.lag - lag) < kLeastMove || length_s < kLeastMovedS) continue;
+    lag = stretch.lag;
+    moves.push_back(fmt::format("{} from {} on", lag == 0 ? "to the frame" : late_or_early(lag), base::clock_time(static_cast<double>(stretch.from) / alignment.rate)));
+  }
+  return moves;
+}
+
 void aligned(const HeldAgainst& one, std::vector<Finding>& findings) {
   const auto files = files_of(one);
   const auto& pair = *one.pair;
@@ -82,11 +99,16 @@ void aligned(const HeldAgainst& one, std::vector<Finding>& findings) {
     return;
   }
   const double frames = pair.loose ? std::round(pair.offset_frames) : pair.offset_frames;
-  if (frames == 0) {
+  const auto moves = moves_of(one);
+  if (frames == 0 && moves.empty()) {
     findings.push_back(passed("aligned", "to the frame", files));
     return;
   }
-  findings.push_back(faulted("aligned", fmt::format("{} ({})", late_or_early(frames), time_in_words(std::abs(pair.offset_s), 4)), files));
+  auto text = frames == 0 ? std::string("to the frame at first") : fmt::format("{} ({})", late_or_early(frames), time_in_words(std::abs(pair.offset_s), 4));
+  constexpr std::size_t kShown = 3;
+  for (std::size_t i = 0; i < std::min(kShown, moves.size()); ++i) text += "; " + moves[i];
+  if (moves.size() > kShown) text += fmt::format("; and {} more", moves.size() - kShown);
+  findings.push_back(faulted("aligned", text, files));
 }
 
 void identity(const HeldAgainst& one, const Members& members, std::vector<Finding>& findings) {
@@ -313,7 +335,7 @@ std::vector<Alike> likely_alike(const Members& members, const std::vector<HeldAg
 /// A finding where they are one sound; that they are not is said by the main mix, or needs no word.
 void hold_alike(Alike& two, const pair::Hooks& hooks) {
   const std::vector<std::string> files{two.one->path, two.other->path};
-  const auto quick = pair::quick_alignment(two.one->path, two.other->path, hooks);
+  const auto quick = pair::quick_alignment(*two.one->file, *two.other->file, hooks);
   if (quick && *quick) return;
   const auto pair = pair::pair_of(*two.one->file, *two.other->file, hooks);
   if (!pair) {

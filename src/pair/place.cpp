@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <map>
 #include <vector>
 
 #include "pair/correlate.h"
@@ -16,7 +15,7 @@ constexpr int kFarEvery = 4;                                       // of the pla
 constexpr std::size_t kFarLags = 3;
 constexpr double kFarOff = 2 * Thinned::kFrames;                   // what waveforms that were thinned tell
 constexpr std::int64_t kKept = 1 << 20;  // samples: candidates come in order
-constexpr int kCandidates = 48, kPlaces = 12, kLeastPlaces = 5;
+constexpr int kCandidates = 48, kPlaces = 12, kLeastPlaces = 5, kLeastInRow = 2;
 constexpr double kAgree = 0.7;
 constexpr double kLeastRms = 1e-4;      // −80 dBFS: below it there is nothing to go by
 constexpr double kClear = 1.25;         // the best lag over the next best elsewhere; own
@@ -40,6 +39,7 @@ double energy_of(const float* x, std::size_t count) {
 }
 
 struct Place {
+  std::int64_t at = 0;
   std::int64_t lag = 0;
   double left = 1;  ///< energy of the new one that the old one does not explain, over the new one's
 };
@@ -64,7 +64,7 @@ std::optional<Place> place_at(Correlator& correlator, const Mono& a, const Mono&
   for (std::size_t n = 0; n < a.size(); ++n) product += static_cast<double>(a[n]) * static_cast<double>(b[from + n]);
   const double old_energy = energy_of(a.data(), a.size()), new_energy = energy_of(b.data() + from, a.size());
   if (old_energy <= 0 || new_energy <= 0) return std::nullopt;
-  return Place{static_cast<std::int64_t>(from) - kReach, std::max(0.0, 1 - product * product / (old_energy * new_energy))};
+  return Place{0, static_cast<std::int64_t>(from) - kReach, std::max(0.0, 1 - product * product / (old_energy * new_energy))};
 }
 
 }  // namespace
@@ -94,7 +94,10 @@ Result<std::optional<Alignment>> quick_alignment(const FileSheet& old_file, cons
     if (!sounds(a)) continue;
     const auto b = mono_of(*after, at - kReach, kWindow + 2 * kReach);
     if (!sounds(b)) continue;
-    if (const auto place = place_at(correlator, a, b)) places.push_back(*place);
+    if (auto place = place_at(correlator, a, b)) {
+      place->at = at;
+      places.push_back(*place);
+    }
     if (looked_at++ % kFarEvery != kFarEvery / 2) continue;
     Thinned here, around;
     here.push(before->see(at, kFarWindow), kFarWindow);
@@ -105,16 +108,36 @@ Result<std::optional<Alignment>> quick_alignment(const FileSheet& old_file, cons
   }
   if (before->error()) return tl::unexpected(*before->error());
   if (after->error()) return tl::unexpected(*after->error());
-  std::map<std::int64_t, int> votes;
-  for (const auto& place : places) ++votes[place.lag];
-  const auto most = std::ranges::max_element(votes, {}, [](const auto& vote) { return vote.second; });
-  if (most == votes.end() || most->second < kLeastPlaces || most->second < kAgree * looked_at) return std::optional<Alignment>();
-  // It moves on the way where places agree on another lag, and all of them missed it where it is none of the best far around.
-  for (const auto& [lag, count] : votes) {
-    if (lag != most->first && count > 1) return std::optional<Alignment>();
+  // Places in a row that agree on a lag: one such row, or a few where the version moves on the way.
+  struct Row {
+    std::int64_t lag, from, to;
+    int places;
+  };
+  std::vector<Row> in_a_row;
+  int agreed = 0;
+  for (const auto& place : places) {
+    if (!in_a_row.empty() && in_a_row.back().lag == place.lag) {
+      in_a_row.back().to = place.at, ++in_a_row.back().places;
+    } else {
+      in_a_row.push_back({place.lag, place.at, place.at, 1});
+    }
   }
+  std::erase_if(in_a_row, [&](const Row& row) { return row.places < kLeastInRow; });
+  std::vector<Row> kept;
+  for (const auto& row : in_a_row) {
+    agreed += row.places;
+    if (!kept.empty() && kept.back().lag == row.lag) {
+      kept.back().to = row.to, kept.back().places += row.places;
+    } else {
+      kept.push_back(row);
+    }
+  }
+  if (kept.empty() || agreed < kLeastPlaces || agreed < kAgree * looked_at) return std::optional<Alignment>();
+  // All of them missed it where it is none of the best far around.
   const auto among = [&](const std::vector<double>& lags) {
-    return std::ranges::any_of(lags, [&](double lag) { return std::abs(lag - static_cast<double>(most->first)) <= kFarOff; });
+    return std::ranges::any_of(lags, [&](double lag) {
+      return std::ranges::any_of(kept, [&](const Row& row) { return std::abs(lag - static_cast<double>(row.lag)) <= kFarOff; });
+    });
   };
   if (!far.empty() && std::ranges::none_of(far, among)) return std::optional<Alignment>();
   std::vector<double> left;
@@ -124,8 +147,14 @@ Result<std::optional<Alignment>> quick_alignment(const FileSheet& old_file, cons
   Alignment alignment;
   alignment.rate = old_format.sample_rate;
   alignment.old_frames = old_frames, alignment.new_frames = new_frames;
-  const auto lag = most->first;
-  alignment.stretches.push_back({std::max<std::int64_t>(0, -lag), std::min(old_frames, new_frames - lag), static_cast<double>(lag), std::sqrt(1 - left[left.size() / 2])});
+  const double likeness = std::sqrt(1 - left[left.size() / 2]);
+  for (std::size_t i = 0; i < kept.size(); ++i) {
+    const auto lag = kept[i].lag;
+    // Half way between the places that still and that already lie there.
+    const auto from = i == 0 ? std::max<std::int64_t>(0, -lag) : (kept[i - 1].to + kWindow + kept[i].from) / 2;
+    const auto to = i + 1 == kept.size() ? std::min(old_frames, new_frames - lag) : (kept[i].to + kWindow + kept[i + 1].from) / 2;
+    alignment.stretches.push_back({from, to, static_cast<double>(lag), likeness});
+  }
   return std::optional(alignment);
 }
 

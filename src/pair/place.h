@@ -10,9 +10,10 @@
 
 namespace sendworthy::pair {
 
-/// Lines up two files of one rate and layout at a dozen places along them, each within a third of a second and some within four, by generalised
-/// cross-correlation. Nothing where fewer than seven in ten of the places agree to the frame, or the two are so alike that they should be
-/// held against each other sample by sample: then align() has to say. Errors: as audio::open_file; interrupted.
+/// Lines up two files of one rate and layout at a dozen places along them, each within a third of a second and some within five, by
+/// correlation; one stretch, or a few where places in a row agree on another lag. Nothing where fewer than seven in ten of the places
+/// agree with their neighbours to the frame, or the two are so alike that they should be held against each other sample by sample: then
+/// align() has to say. Errors: as audio::open_file; interrupted.
 [[nodiscard]] Result<std::optional<Alignment>> quick_alignment(const FileSheet& old_file, const FileSheet& new_file, const Hooks& hooks = {});
 
 }  // namespace sendworthy::pair
