@@ -28,6 +28,7 @@ constexpr double kNear = 2, kNearPerFrame = 4e-4;  // frames that a lag may move
 constexpr double kStep = 0.6;                      // frames by which a lag must step where the clocks agree
 constexpr std::size_t kHold = 3;                   // windows in which it must stay there
 constexpr int kClimb = 8;
+constexpr std::int64_t kSoon = 3;  // windows
 constexpr std::int64_t kOftenLost = 12, kSeldom = 8;  // windows
 constexpr std::int64_t kPassage = 9;  // windows: for so long the old lag must be gone and the new one hold, or to the end
 constexpr std::int64_t kShortStart = 2;  // windows: a beginning with a lag of its own may be shorter
@@ -348,6 +349,18 @@ class Aligner {
     return run.windows >= kPassage || (run.to_the_end && run.windows > 0) || (short_start && run.windows >= kShortStart && in_order(run.windows));
   }
 
+  // Where a loop fits at many lags, a window across a cut fits at one that is not the cut's: when the files begin or end together a
+  // little later, that says more.
+  bool plainer_soon(std::int64_t at, double lag) {
+    for (const double plain : {0.0, end_to_end()}) {
+      if (std::abs(plain - lag) <= kNear || std::abs(plain - lag_) <= kNear) continue;
+      int fitting = 0;
+      for (std::int64_t k = 1; k <= kSoon; ++k) fitting += take_window(at + k * window_) && likeness_at(at + k * window_, std::llround(plain)) >= same_ ? 1 : 0;
+      if (fitting >= 2) return true;
+    }
+    return false;
+  }
+
   void follow(int round) {
     points_.clear();
     std::int64_t lost = 0, next_wide = 0;
@@ -374,7 +387,7 @@ class Aligner {
             next_wide = now + 1 + now / 2;
             fit = search_wide(at);
           }
-          if (fit.likeness < same_ || !holds_on(at, fit.lag)) continue;
+          if (fit.likeness < same_ || plainer_soon(at, fit.lag) || !holds_on(at, fit.lag)) continue;
           wide_left += kWideMore;
         }
         (void)take_window(at);

@@ -12,7 +12,7 @@ namespace {
 constexpr std::int64_t kWindow = 1 << 15, kReach = 1 << 14;
 constexpr std::int64_t kFarWindow = 1 << 16, kFarReach = 1 << 18;  // music that repeats fits itself a beat or a bar away, too
 constexpr int kFarEvery = 4;                                       // of the places
-constexpr std::size_t kFarLags = 3;
+constexpr std::size_t kFarLags = 1;
 constexpr double kFarOff = 2 * Thinned::kFrames;                   // what waveforms that were thinned tell
 constexpr std::int64_t kKept = 1 << 20;  // samples: candidates come in order
 constexpr int kCandidates = 48, kPlaces = 12, kLeastPlaces = 5, kLeastInRow = 2;

@@ -323,6 +323,46 @@ TEST_CASE("versions stand where the main mix stands, the right way up, at its le
   CHECK_MESSAGE(has(words_of(sheet, "version-gain", "instrumental.wav"), "-3.1 dB"), words_of(sheet, "version-gain"));
 }
 
+TEST_CASE("a version that moves on the way, or has its channels changed about") {
+  Set moves;
+  moves.add("main", "main", song());
+  moves.add("instrumental", "instrumental", changed(band(), [](auto& x) {
+    const auto half = static_cast<std::ptrdiff_t>(x.size() / 2);
+    x.insert(x.begin() + half, 441, 0.0);
+    x.resize(x.size() - 441);
+  }));
+  auto sheet = moves.check();
+  CHECK(status_of(sheet, "aligned", "instrumental.wav") == Status::fail);
+  CHECK_MESSAGE(has(words_of(sheet, "aligned", "instrumental.wav"), "to the frame at first; 441 frames late from "), words_of(sheet, "aligned", "instrumental.wav"));
+  CHECK(status_of(sheet, "version-polarity", "instrumental.wav") == Status::pass);
+
+  Set turned;
+  turned.add("main", "main", song());
+  auto crossed = band();
+  std::swap(crossed.channels[0], crossed.channels[1]);
+  turned.add("instrumental", "instrumental", crossed);
+  sheet = turned.check();
+  CHECK(status_of(sheet, "version-polarity", "instrumental.wav") == Status::fail);
+  CHECK_MESSAGE(has(words_of(sheet, "version-polarity", "instrumental.wav"), "left and right changed about"), words_of(sheet, "version-polarity", "instrumental.wav"));
+}
+
+TEST_CASE("in music that repeats a version is not taken for in line where it is two beats late") {
+  // A bar of eight hits over which the singer never repeats; every hit alike to the sample.
+  auto hits = band();
+  const auto beat = static_cast<std::size_t>(hits.rate / 2);
+  for (auto& channel : hits.channels) {
+    for (std::size_t n = beat; n < channel.size(); ++n) channel[n] = channel[n % beat] * ((n / beat) % 2 == 0 ? 1.0 : 0.6);
+    // What tells: a note of the band every few beats, further on each time.
+    for (std::size_t n = 0; n < channel.size(); ++n) channel[n] = 0.5 * channel[n] + 0.3 * band().channels[0][n];
+  }
+  Set set;
+  set.add("main", "main", sum(hits, singer()));
+  set.add("instrumental", "instrumental", later(hits, static_cast<std::ptrdiff_t>(2 * beat)));
+  const auto sheet = set.check();
+  CHECK(status_of(sheet, "aligned", "instrumental.wav") == Status::fail);
+  CHECK_MESSAGE(has(words_of(sheet, "aligned", "instrumental.wav"), "48000 frames late"), words_of(sheet, "aligned", "instrumental.wav"));
+}
+
 TEST_CASE("44.1 material under a header of 48 is told by its main mix") {
   Set set;
   set.add("main", "main", song());

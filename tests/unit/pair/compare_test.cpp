@@ -167,6 +167,48 @@ TEST_SUITE("pair/compare") {
     CHECK(std::abs(hole.edits[0].old_end_s - 6.26) < 0.05);
   }
 
+  TEST_CASE("a cut near an end, a piece alone, and a passage that was inverted") {
+    const auto length_s = static_cast<double>(song().channels[0].size()) / song().rate;
+    const auto without = [&](double from_s, double to_s) {
+      return with(song(), [&](auto& x) {
+        const auto at = [&](double s) { return x.begin() + std::min(std::ssize(x), static_cast<std::ptrdiff_t>(std::llround(s * song().rate))); };
+        x.erase(at(from_s), at(to_s));
+      });
+    };
+    struct Gone {
+      double from_s, to_s;
+    };
+    for (const auto& gone : {Gone{2, 2.37}, Gone{length_s - 2.37, length_s - 2}, Gone{0, length_s / 2}, Gone{length_s / 2, length_s}, Gone{0, 0.7 * length_s}, Gone{0.3 * length_s, length_s}}) {
+      CAPTURE(gone.from_s);
+      CAPTURE(gone.to_s);
+      const auto pair = pair_of(song(), without(gone.from_s, gone.to_s));
+      CHECK(pair.kind == Kind::edited);
+      REQUIRE(pair.edits.size() == 1);
+      CHECK(std::abs(pair.edits[0].old_start_s - gone.from_s) < 0.05);
+      CHECK(std::abs(pair.edits[0].old_end_s - gone.to_s) < 0.05);
+      CHECK(pair.edits[0].new_end_s - pair.edits[0].new_start_s < 0.02);
+    }
+    const auto inverted = pair_of(song(), with(song(), [](auto& x) {
+      for (std::size_t n = 4 * 48000; n < 6 * 48000; ++n) x[n] = -x[n];
+    }));
+    CHECK(inverted.kind == Kind::edited);
+    REQUIRE(inverted.edits.size() == 1);
+    CHECK(std::abs(inverted.edits[0].old_start_s - 4) < 0.05);
+    CHECK(std::abs(inverted.edits[0].old_end_s - 6) < 0.05);
+    CHECK(std::ranges::none_of(inverted.inverted, [](bool one) { return one; }));
+  }
+
+  TEST_CASE("16 bits in longer words differ by dither alone, and a thousand frames by their level") {
+    const auto shorter = with(song(), [](auto& x) {
+      for (auto& v : x) v = std::floor(v * 32768 + 0.5) / 32768;
+    });
+    CHECK(pair_of(song(), shorter).kind == Kind::dither_only);
+    const auto few = with(song(), [](auto& x) { x = {x.begin() + 4 * 48000, x.begin() + 4 * 48000 + 1000}; });
+    const auto softer = pair_of(few, louder(few, -6));
+    CHECK(softer.kind == Kind::gain_only);
+    CHECK(softer.gain_db == doctest::Approx(-6).epsilon(0.002));
+  }
+
   TEST_CASE("offset, gain, an edit of two seconds and another rate in one file") {
     const auto after = resampled(later(louder(edited(song(), 4.2, 2.0, 8.1), -1.5), 777), 44100.0 / 48000, 44100);
     const auto found = pair_of(song(), after);
