@@ -23,9 +23,9 @@ std::string bits_of(const Facts& facts) {
   return fmt::format("{}{}", *facts.bit_depth, facts.encoding.starts_with("float") ? "f" : "");
 }
 
-std::string format_of(const Facts& facts, bool with_channels) {
+std::string format_of(const Facts& facts) {
   const auto bits = bits_of(facts);
-  const auto channels = !with_channels ? std::string() : facts.channels == 1 ? ", mono" : facts.channels == 2 ? ", stereo" : fmt::format(", {} channels", facts.channels);
+  const auto channels = facts.channels == 1 ? ", mono" : facts.channels == 2 ? ", stereo" : fmt::format(", {} channels", facts.channels);
   return fmt::format("{} kHz, {}{}", rate_field(facts.sample_rate), bits.empty() ? base::for_terminal(facts.encoding) : facts.encoding.starts_with("float") ? fmt::format("{}-bit float", *facts.bit_depth) : bits + "-bit", channels);
 }
 
@@ -161,7 +161,7 @@ void same_format(const Members& members, std::vector<Finding>& findings) {
     } else if (other->file != member.file) {
       // A stem may have fewer channels than its mix: it is panned there.
       const bool channels = members.item_of(member).version != Version::stem && members.item_of(*other).version != Version::stem;
-      const auto mine = format_of(member.file->facts, channels), theirs = format_of(other->file->facts, channels);
+      const auto mine = format_of(member.file->facts), theirs = format_of(other->file->facts);
       // One voice in the middle has one sound on both channels; a band beside a stereo mix has not.
       const bool folded = channels && members.item_of(member).version != Version::a_cappella && is_dual_mono(*member.file) == true && is_dual_mono(*other->file) == false;
       findings.push_back(mine == theirs && folded ? with_status("same-format", Status::warn, mine + " with one sound on both channels, which the other has not", {member.path, other->path})
