@@ -23,10 +23,13 @@ std::string bits_of(const Facts& facts) {
   return fmt::format("{}{}", *facts.bit_depth, facts.encoding.starts_with("float") ? "f" : "");
 }
 
-std::string format_of(const Facts& facts) {
+std::string rate_and_depth_of(const Facts& facts) {
   const auto bits = bits_of(facts);
-  const auto channels = facts.channels == 1 ? ", mono" : facts.channels == 2 ? ", stereo" : fmt::format(", {} channels", facts.channels);
-  return fmt::format("{} kHz, {}{}", rate_field(facts.sample_rate), bits.empty() ? base::for_terminal(facts.encoding) : facts.encoding.starts_with("float") ? fmt::format("{}-bit float", *facts.bit_depth) : bits + "-bit", channels);
+  return fmt::format("{} kHz, {}", rate_field(facts.sample_rate), bits.empty() ? base::for_terminal(facts.encoding) : facts.encoding.starts_with("float") ? fmt::format("{}-bit float", *facts.bit_depth) : bits + "-bit");
+}
+
+std::string format_of(const Facts& facts) {
+  return rate_and_depth_of(facts) + (facts.channels == 1 ? ", mono" : facts.channels == 2 ? ", stereo" : fmt::format(", {} channels", facts.channels));
 }
 
 std::vector<std::string> one_of_these(std::string text) { return text.empty() ? std::vector<std::string>{} : std::vector<std::string>{std::move(text)}; }
@@ -162,10 +165,11 @@ void same_format(const Members& members, std::vector<Finding>& findings) {
       // A stem may have fewer channels than its mix: it is panned there.
       const bool channels = members.item_of(member).version != Version::stem && members.item_of(*other).version != Version::stem;
       const auto mine = format_of(member.file->facts), theirs = format_of(other->file->facts);
+      const bool alike = channels ? mine == theirs : rate_and_depth_of(member.file->facts) == rate_and_depth_of(other->file->facts);
       // One voice in the middle has one sound on both channels; a band beside a stereo mix has not.
       const bool folded = channels && members.item_of(member).version != Version::a_cappella && is_dual_mono(*member.file) == true && is_dual_mono(*other->file) == false;
-      findings.push_back(mine == theirs && folded ? with_status("same-format", Status::warn, mine + " with one sound on both channels, which the other has not", {member.path, other->path})
-                         : mine == theirs ? passed("same-format", mine, {member.path, other->path}) : faulted("same-format", fmt::format("{}, the other {}", mine, theirs), {member.path, other->path}));
+      findings.push_back(alike && folded ? with_status("same-format", Status::warn, mine + " with one sound on both channels, which the other has not", {member.path, other->path})
+                         : alike ? passed("same-format", mine, {member.path, other->path}) : faulted("same-format", fmt::format("{}, the other {}", mine, theirs), {member.path, other->path}));
     }
   }
 }
