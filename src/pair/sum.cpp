@@ -31,6 +31,8 @@ constexpr double kNearlyAll = 0.05;    // likewise: worth no other
 constexpr double kMissingDb = -40;     // over the mix: less may be distortion of the sum
 constexpr int kRounds = 8, kShifts = 3;
 constexpr double kSettled = 0.002, kLeastLag = 0.02, kSure = 4, kNearWhole = 0.01;  // frames
+constexpr double kFewFrames = 6, kLeastOfFew = 0.1;
+constexpr std::size_t kMostSlopes = 32;  // as many rows again, and four times the products
 constexpr double kLeastSpanDb = 0.2;
 constexpr std::size_t kLeastBlocks = 16;  // of a gain that moves
 
@@ -217,14 +219,26 @@ class Summer {
       input_.set_lags(lags_);
       auto excerpts = places_of(input_, grams_, *onsets, lags_, wanted);
       if (auto done = rest(steps_[chosen_].gains, excerpts, !moved, 0.35); !done) return done;
-      const auto shifts = lags_in(excerpts, input_.count(), input_.rate());
-      if (std::ranges::any_of(shifts, [](double lag) { return lag != 0; })) {
+      auto shifts = lags_in(excerpts, input_.count(), input_.rate());
+      const auto any = [](const std::vector<double>& lags) { return std::ranges::any_of(lags, [](double lag) { return lag != 0; }); };
+      if (any(shifts)) {
         if (auto done = shift(shifts); !done) return done;
+      }
+      // Sounds without an edge, late by a few frames, have no onset that tells.
+      if (!nulls()) {
+        const auto few = few_frames(wanted);
+        if (!few) return tl::unexpected(few.error());
+        shifts = *few;
+        if (any(shifts)) {
+          if (auto done = shift(shifts); !done) return done;
+        }
+      }
+      if (shifted_) {
         if (nulls()) {
           rest_.reset();
           return {};
         }
-        if (shifted_) moved = moving_gains(), rest_.reset();
+        moved = moving_gains(), rest_.reset();
       }
     }
     std::vector<Excerpt> none;
@@ -273,6 +287,27 @@ class Summer {
     return Moved{times(gains, middle[middle.size() / 2] != 0 ? middle[middle.size() / 2] : 1), own};
   }
 
+  // Shifts of a few frames, by the slopes of all parts at once: small beside what most of a low sound's periods last.
+  Result<std::vector<double>> few_frames(const std::vector<bool>& wanted) {
+    std::vector<double> shifts(lags_.size(), 0.0);
+    std::vector<std::size_t> moved;
+    for (std::size_t i = 0; i < wanted.size(); ++i) {
+      if (wanted[i]) moved.push_back(i);
+    }
+    if (moved.size() > kMostSlopes) return shifts;
+    auto grams = grams_of(input_, moved, 0.55, 0.05, hooks_);
+    if (!grams) return tl::unexpected(grams.error());
+    const auto before = lags_;
+    std::swap(grams_, *grams);
+    (void)settle(moved, kFewFrames);
+    for (std::size_t i = 0; i < lags_.size(); ++i) {
+      if (std::abs(lags_[i] - before[i]) >= kLeastOfFew) shifts[i] = lags_[i] - before[i];
+    }
+    lags_ = before;
+    std::swap(grams_, *grams);
+    return shifts;
+  }
+
   // Reads again at these offsets, mends them along the slopes, and keeps them where they are worth it.
   Result<void> shift(const std::vector<double>& shifts) {
     const auto before = lags_;
@@ -309,7 +344,7 @@ class Summer {
   }
 
   // Lags by Gauss and Newton: a row's slope with the gain s under a row of the gain g is a shift of s/g. False where all stand.
-  bool settle(const std::vector<std::size_t>& moved) {
+  bool settle(const std::vector<std::size_t>& moved, double furthest = 0.5) {
     auto all = unknowns(false);
     std::vector<std::pair<std::size_t, std::size_t>> slope_of(input_.count());  // first unknown, and how many
     for (std::size_t s = 0; s < moved.size(); ++s) {
@@ -334,7 +369,7 @@ class Summer {
         }
       }
       if (energy <= 0) continue;
-      const double off = std::clamp(product / energy, -0.5, 0.5), unsure = std::sqrt(error) / energy;
+      const double off = std::clamp(product / energy, -furthest, furthest), unsure = std::sqrt(error) / energy;
       double lag = lags_[i] + off;
       if (std::abs(lag) < std::max(kLeastLag, kSure * unsure)) lag = 0;
       if (std::abs(lag - std::round(lag)) < std::clamp(kSure * unsure, kNearWhole, 0.1)) lag = std::round(lag);

@@ -241,6 +241,28 @@ TEST_SUITE("pair/sum") {
     CHECK(all.common_delay_frames == 441);
   }
 
+  TEST_CASE("a low part that swells, late by one to three frames") {
+    // Nothing in it sets in: a few frames are a thousandth of its periods.
+    Samples low(12 * kRate, 0.0);
+    for (std::size_t n = 0; n < low.size(); ++n) {
+      const double t = static_cast<double>(n) / kRate;
+      low[n] = 0.15 * (1 + std::sin(2 * std::numbers::pi * 0.3 * t)) * (std::sin(2 * std::numbers::pi * 61 * t) + 0.4 * std::sin(2 * std::numbers::pi * 147 * t + 1));
+    }
+    auto parts = ensemble(3);
+    parts.push_back({kRate, {low, low}});
+    parts = padded(parts, 1000);
+    const auto mix = added(parts);
+    for (const std::int64_t frames : {1, 2, 3, -2}) {
+      CAPTURE(frames);
+      auto wrong = parts;
+      wrong[3] = later(wrong[3], frames);
+      const auto sum = sum_of(mix, wrong);
+      CHECK(sum.cause == SumCause::delay);
+      CHECK(sum.parts[3].delay_frames == static_cast<double>(frames));
+      for (std::size_t i = 0; i < 3; ++i) CHECK(sum.parts[i].delay_frames == 0);
+    }
+  }
+
   TEST_CASE("a part that is missing, a silent one in its place") {
     const auto parts = ensemble(6);
     const auto mix = added(parts);
