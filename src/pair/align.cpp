@@ -136,7 +136,7 @@ class Aligner {
   std::vector<Candidate> choose_clock() {
     const double apart = 5;
     // A piece of a song resembles other pieces of it.
-    const auto [shorter, longer] = std::minmax(old_onsets_.size(), new_onsets_.size());
+    const auto shorter = std::min(old_onsets_.size(), new_onsets_.size()), longer = std::max(old_onsets_.size(), new_onsets_.size());
     const auto most = 10 * shorter < 9 * longer ? kManyCandidates : kCandidates;
     auto best = likely_lags(old_onsets_, new_onsets_, apart, most);
     double likeness = best.empty() ? 0 : best.front().likeness;
