@@ -206,6 +206,45 @@ void page(const std::string& program, const Paths& one, double audio_s, int roun
   std::printf("\n");
 }
 
+// A delivery of 20 files, all there is to it: five versions, one of them a clean edit, and fifteen stems that add up.
+void delivery(const fs::path& folder, const std::string& program, double length_s, int rounds) {
+  constexpr int kStems = 15, kVoices = 3;
+  fs::create_directories(folder);
+  const auto in = [&](const std::string& name) { return (folder / name).string(); };
+  Paths stems, band, voices, backing;
+  for (int i = 0; i < kStems; ++i) {
+    bench::write_song(in("one.wav"), length_s, static_cast<std::uint32_t>(200 + i), bench::Style::dynamic);
+    stems.push_back(in(i + 1 < kStems ? "stem " + std::to_string(10 + i) + ".wav" : "lead vocal.wav"));
+    bench::write_sum({in("one.wav")}, stems.back(), 0.08);
+    (i < kStems - kVoices ? band : voices).push_back(stems.back());
+  }
+  fs::remove(in("one.wav"));
+  bench::write_sum(stems, in("main.wav"), 1);
+  bench::write_sum(band, in("instrumental.wav"), 1);
+  bench::write_sum(voices, in("a cappella.wav"), 1);
+  auto without_lead = stems;
+  without_lead.pop_back();
+  bench::write_sum(without_lead, in("tv mix.wav"), 1);
+  bench::write_sum(stems, in("clean edit.wav"), 1, length_s / 2);
+  if (FILE* order = std::fopen(in("order.toml").c_str(), "w")) {
+    std::fputs("[order]\ntitle = \"Bench\"\nartist = \"Bench\"\nrules = \"premaster\"\n", order);
+    for (const auto* version : {"main", "instrumental", "a cappella", "tv mix", "clean edit"})
+      std::fprintf(order, "[[item]]\nversion = \"%s\"\nfile = \"%s.wav\"\n", version, version);
+    std::fputs("[[item]]\nversion = \"stem\"\nrole = \"lead vocal\"\nrules = \"premaster\"\nfile = \"lead vocal.wav\"\n", order);
+    std::fputs("[[item]]\nversion = \"stem\"\nrules = \"premaster\"\nfile = \"stem ??.wav\"\n", order);
+    std::fclose(order);
+  }
+  Paths files = stems;
+  for (const auto* version : {"main", "instrumental", "a cappella", "tv mix", "clean edit"}) files.push_back(in(std::string(version) + ".wav"));
+  std::vector<std::string> check{program, "check", "--rules", "premaster", "--no-cache", "--quiet"};
+  check.insert(check.end(), files.begin(), files.end());
+  const double single = median(rounds, [&] { return run(check, 1).seconds; });
+  const double set = median(rounds, [&] { return run({program, "deliver", "check", "--no-cache", "--quiet", in("order.toml")}, 1).seconds; });
+  std::printf("a delivery of %zu files of %.0f s\n", files.size(), length_s);
+  std::printf("  check of its files %.2f s, deliver check %.2f s; ratio deliver check / check %.2f\n\n", single, set, set / single);
+  fs::remove_all(folder);
+}
+
 double pass_seconds(const std::string& path, const std::vector<std::string>& only, int rounds) {
   return median(rounds, [&] {
     auto file = sendworthy::audio::open_file(path);
@@ -328,6 +367,7 @@ int run_all(int argc, char** argv) {
   bench::write_song(song[0], song_s, 7, bench::Style::dynamic);
   page(program, song, song_s, std::max(rounds, 5));
   costs(song[0], song_s, rounds);
+  delivery(folder / "delivery", program, std::min(240.0, seconds), rounds);
   fs::remove(song[0]);
 
   std::printf("peak memory of the process\n");

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <memory>
 #include <numbers>
 #include <stdexcept>
 #include <vector>
@@ -114,6 +115,38 @@ void write_song(const std::string& path, double seconds, std::uint32_t seed, Sty
       v = style == Style::dynamic ? std::clamp(0.55f * v, -0.95f, 0.95f) : std::clamp(1.05f * std::tanh(5 * v), -0.966f, 0.966f);
     }
     if (sf_writef_float(writer.file, block.data(), frames) != frames) throw std::runtime_error("cannot write " + path);
+  }
+}
+
+void write_sum(const std::vector<std::string>& from, const std::string& to, double gain, double mute_s) {
+  const auto close = [](SNDFILE* file) { sf_close(file); };
+  using File = std::unique_ptr<SNDFILE, decltype(close)>;
+  std::vector<File> files;
+  SF_INFO info{};
+  for (const auto& path : from) {
+    info = {};
+    files.emplace_back(sf_open(path.c_str(), SFM_READ, &info), close);
+    if (!files.back()) throw std::runtime_error("cannot read " + path);
+  }
+  const auto channels = static_cast<std::size_t>(info.channels);
+  const auto mute_from = static_cast<std::int64_t>(mute_s * info.samplerate), mute_to = mute_from + info.samplerate / 2;
+  const File out(sf_open(to.c_str(), SFM_WRITE, &info), close);
+  if (!out) throw std::runtime_error("cannot write " + to);
+  constexpr sf_count_t kFrames = 8192;
+  std::vector<double> sum(kFrames * channels), one(sum.size());
+  for (std::int64_t at = 0;; at += kFrames) {
+    std::fill(sum.begin(), sum.end(), 0.0);
+    sf_count_t most = 0;
+    for (const auto& file : files) {
+      const auto got = sf_readf_double(file.get(), one.data(), kFrames);
+      most = std::max(most, got);
+      for (std::size_t n = 0; n < static_cast<std::size_t>(got) * channels; ++n) sum[n] += gain * one[n];
+    }
+    if (most == 0) break;
+    for (std::int64_t n = 0; n < most && mute_s >= 0; ++n) {
+      if (at + n >= mute_from && at + n < mute_to) std::fill_n(sum.begin() + n * static_cast<std::int64_t>(channels), channels, 0.0);
+    }
+    if (sf_writef_double(out.get(), sum.data(), most) != most) throw std::runtime_error("cannot write " + to);
   }
 }
 

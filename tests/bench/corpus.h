@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <string>
+#include <vector>
 
 namespace bench {
 
@@ -13,6 +14,10 @@ enum class Style {
 
 /// Writes 24-bit PCM, 48 kHz, stereo. Throws std::runtime_error when it cannot.
 void write_song(const std::string& path, double seconds, std::uint32_t seed, Style style);
+
+/// Adds files of one format up and writes 24-bit PCM, everything `gain` times; silence from `mute_s` on for half a second where that is
+/// not negative. Throws std::runtime_error when it cannot.
+void write_sum(const std::vector<std::string>& from, const std::string& to, double gain, double mute_s = -1);
 
 /// Writes `hours` of 16-bit PCM, 8 kHz, mono as RF64; every byte is really written.
 void write_long_rf64(const std::string& path, double hours);
