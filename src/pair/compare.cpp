@@ -21,6 +21,7 @@ constexpr double kNullDb = -60, kConvertedNullDb = -50;  // what rounding, and w
 constexpr double kDitherSteps = 4.5;                     // both dithered: up to three steps and the rounding of each
 constexpr double kSameSpeed = 1e-7, kMostEdited = 0.75, kGone = 1e-6;
 constexpr double kLooseDb = -10;  // what is left: more, and least squares fit noise
+constexpr double kShortestWord = 16;
 constexpr double kLeastFrames = 0.01, kLeastEndS = 0.0005;
 
 bool is_problem(Status status) { return status != Status::pass && status != Status::note; }
@@ -112,11 +113,11 @@ void describe(Pair& pair, const pair::Null& null, const pair::Alignment& alignme
     pair.edits.push_back({seconds(one.old_from), seconds(one.old_to), seconds(one.new_from) * pair.speed, seconds(one.new_to) * pair.speed, one.level_db});
 }
 
-// A file of longer words may hold shorter ones.
+// A file of longer words may hold shorter ones; fewer than 16 bits are how a sound was made, not how it was exported.
 double step_in_use(const FileSheet& file) {
   const auto bits = std::ranges::find(file.measurements, "effective_bit_depth", &Measurement::id);
   const auto used = bits == file.measurements.end() ? std::nullopt : number(bits->outcome);
-  return used && *used >= 8 ? std::exp2(1 - *used) : 0;
+  return used && *used >= kShortestWord ? std::exp2(1 - *used) : 0;
 }
 
 // Bits that need no listening: the sound itself is one.

@@ -203,6 +203,15 @@ TEST_SUITE("pair/compare") {
       for (auto& v : x) v = std::floor(v * 32768 + 0.5) / 32768;
     });
     CHECK(pair_of(song(), shorter).kind == Kind::dither_only);
+    // Ten bits in use are a way to sound: noise of a step of those is no dither.
+    const auto coarse = with(song(), [](auto& x) {
+      for (auto& v : x) v = std::floor(v * 512 + 0.5) / 512;
+    });
+    test::Random random(11);
+    const auto noisy = with(coarse, [&](auto& x) {
+      for (auto& v : x) v += (random.unit() - 0.5) / 512;
+    });
+    CHECK(pair_of(coarse, noisy).kind != Kind::dither_only);
     const auto few = with(song(), [](auto& x) { x = {x.begin() + 4 * 48000, x.begin() + 4 * 48000 + 1000}; });
     const auto softer = pair_of(few, louder(few, -6));
     CHECK(softer.kind == Kind::gain_only);

@@ -113,6 +113,16 @@ Sum sum_of(const Clip& mix, const std::vector<Clip>& parts, const test::Wrapping
   return *sum;
 }
 
+/// One part moved by so many frames is told to be the late one, and no other.
+void check_late(const Clip& mix, std::vector<Clip> parts, std::size_t which, std::int64_t frames) {
+  CAPTURE(which);
+  CAPTURE(frames);
+  parts[which] = later(parts[which], frames);
+  const auto sum = sum_of(mix, parts);
+  CHECK(sum.cause == SumCause::delay);
+  for (std::size_t i = 0; i < parts.size(); ++i) CHECK(sum.parts[i].delay_frames == (i == which ? static_cast<double>(frames) : 0.0));
+}
+
 }  // namespace
 
 TEST_SUITE("pair/sum") {
@@ -226,14 +236,7 @@ TEST_SUITE("pair/sum") {
   TEST_CASE("delays: one part, all parts, a fraction of a frame, seconds") {
     const auto parts = padded(ensemble(6), 110000);
     const auto mix = added(parts);
-    for (const std::int64_t frames : {1, -1, 37, -4410, 100000}) {
-      auto wrong = parts;
-      wrong[0] = later(wrong[0], frames);
-      const auto sum = sum_of(mix, wrong);
-      CHECK(sum.cause == SumCause::delay);
-      CHECK(sum.parts[0].delay_frames == static_cast<double>(frames));
-      for (std::size_t i = 1; i < 6; ++i) CHECK(sum.parts[i].delay_frames == 0);
-    }
+    for (const std::int64_t frames : {1, -1, 37, -4410, 100000}) check_late(mix, parts, 0, frames);
     auto wrong = parts;
     for (auto& one : wrong) one = later(one, 441);
     const auto all = sum_of(mix, wrong);
@@ -252,15 +255,7 @@ TEST_SUITE("pair/sum") {
     parts.push_back({kRate, {low, low}});
     parts = padded(parts, 1000);
     const auto mix = added(parts);
-    for (const std::int64_t frames : {1, 2, 3, -2}) {
-      CAPTURE(frames);
-      auto wrong = parts;
-      wrong[3] = later(wrong[3], frames);
-      const auto sum = sum_of(mix, wrong);
-      CHECK(sum.cause == SumCause::delay);
-      CHECK(sum.parts[3].delay_frames == static_cast<double>(frames));
-      for (std::size_t i = 0; i < 3; ++i) CHECK(sum.parts[i].delay_frames == 0);
-    }
+    for (const std::int64_t frames : {1, 2, 3, -2}) check_late(mix, parts, 3, frames);
   }
 
   TEST_CASE("a part that is missing, a silent one in its place") {
