@@ -37,6 +37,9 @@ constexpr std::size_t kWideCandidates = 10;  // half as many where each costs fo
 constexpr int kWideSearches = 32, kWideMore = 8;  // of which none found a thing, and for each that did: another mix has no places
 constexpr double kHighRate = 64000;
 constexpr double kNearbyS = 10, kWideS = 60, kWideWindowS = 6, kAsLikely = 0.005;
+constexpr double kToTheSample = 1 - 5e-6, kMostly = 0.5, kNearlyAllFit = 0.9;  // correlation; shares of the windows that sound
+constexpr double kSoonSeen = 60, kOften = 32;  // windows
+constexpr double kNoLag = 0.02;                // frames
 constexpr double kClearlyFaster = 1.3;
 constexpr double kDriftLeast = 0.4, kDriftRest = 0.5;  // frames
 constexpr double kDriftShare = 0.02;  // of the whole drift: a fast one smears each window
@@ -76,12 +79,17 @@ class Aligner {
     const double old_rate = old_file->format().sample_rate, new_rate = new_file->format().sample_rate;
     result_.rate = std::min(old_rate, new_rate);
     result_.channels = common_channels(old_file->format(), new_file->format());
+    window_ = std::llround(kWindowS * result_.rate), reach_ = std::llround(kReachS * result_.rate);
+    if (old_rate == new_rate && old_file->expected() == new_file->expected()) {
+      if (const auto opened = open(); !opened) return tl::unexpected(opened.error());
+      if (straight()) return result_;
+      if (stopped()) return fail(ErrorCode::interrupted, base::for_terminal(new_path_) + ": interrupted");
+    }
     Thinned old_thinned, new_thinned;
     old_onsets_ = onsets_of(*old_file, 0, old_thinned), new_onsets_ = onsets_of(*new_file, 0.25, new_thinned);
     if (stopped()) return fail(ErrorCode::interrupted, base::for_terminal(new_path_) + ": interrupted");
     const auto old_length = old_file->length(), new_length = new_file->length();
     auto candidates = choose_clock();
-    window_ = std::llround(kWindowS * result_.rate), reach_ = std::llround(kReachS * result_.rate);
     int size = 256;
     while (size < 2 * (window_ + reach_)) size *= 2;
     correlator_.emplace(size);
@@ -158,6 +166,34 @@ class Aligner {
     old_.emplace(std::move(*old_file)), new_.emplace(std::move(*new_file));
     new_->keep(kWideSamples);
     return {};
+  }
+
+  // Both stand together from end to end, and part for less time than another lag would have to hold: no other need be looked for.
+  bool straight() {
+    double sounding = 0, fitting = 0, exact = 0;
+    std::int64_t lost = 0, end = 0;
+    std::vector<double> likeness, lags;
+    for (std::int64_t at = 0;; at += window_) {
+      if (stopped()) return false;
+      const bool sounds = take_window(at);
+      if (!old_->met_sound()) break;
+      if (!sounds) continue;
+      const double here = likeness_at(at, 0);
+      likeness.push_back(here), ++sounding;
+      lost = here >= kSameMost ? 0 : lost + 1;
+      if (lost >= kPassage || (lost > 0 && fitting == 0)) return false;
+      if (lost > 0) continue;
+      ++fitting, end = at + window_;
+      if (here < kToTheSample) continue;
+      if (std::fmod(exact++, kOften) == 0) lags.push_back(placed(at, 0, here).lag);
+      if (sounding >= kSoonSeen && exact < kMostly * sounding) return false;
+    }
+    if (lost > 0 || lags.empty() || exact < kMostly * sounding || fitting < kNearlyAllFit * sounding) return false;
+    const auto [least, most] = std::ranges::minmax_element(lags);
+    if (*least < -kNoLag || *most > kNoLag || old_->length() != new_->length()) return false;
+    result_.old_frames = result_.new_frames = old_->length();
+    result_.stretches = {{0, end, 0, middle_of(likeness)}};
+    return true;
   }
 
   // The lag at which both files end together, as 0 is that at which they begin so.

@@ -22,6 +22,7 @@ constexpr int kTaps = 64;               // of the fractional delay
 constexpr double kWholeFrame = 0.002;   // an offset this near to a whole frame is one
 constexpr double kExplained = 0.5;      // of what is left, by a shift
 constexpr int kRefinements = 4;
+constexpr double kEqualRest = 1e-11;    // −110 dB: less than an offset leaves that would be worth mending
 constexpr std::int64_t kFitBlocks = 16, kMostPieces = 1 << 16;
 constexpr int kMostBlocks = 1 << 20;    // three hours of 10 ms; longer files get longer blocks
 constexpr std::size_t kMostAlike = 20;  // one piece in so many
@@ -132,7 +133,7 @@ class Nuller {
 
   Result<Null> run() {
     fit();
-    for (int round = 0; round < kRefinements && refine(); ++round) fit();
+    for (int round = 0; round < kRefinements && !to_the_sample_ && refine(); ++round) fit();
     residual();
     if (set_limit()) {
       if (stretches_.size() > 1) {
@@ -198,6 +199,7 @@ class Nuller {
       });
     }
     null_.mapping = {};
+    to_the_sample_ = true;
     if (two) {
       const auto left = [&](bool swapped) {
         double sum = 0;
@@ -221,7 +223,18 @@ class Nuller {
       const auto heard = std::ranges::any_of(mine, [&](const Sums& one) { return one.old_square > kSilent * static_cast<double>(piece); });
       null_.mapping.known.push_back(heard);
       null_.mapping.gains.push_back(heard ? gain_of(mine, static_cast<double>(piece)) : 1);
+      to_the_sample_ = to_the_sample_ && (!heard || half_are_equal(mine, static_cast<double>(piece)));
     }
+  }
+
+  // Where half of the pieces leave nothing there is no fraction of a frame to look for.
+  static bool half_are_equal(const std::vector<Sums>& pieces, double frames) {
+    std::size_t heard = 0, equal = 0;
+    for (const auto& one : pieces) {
+      if (one.old_square <= kSilent * frames) continue;
+      ++heard, equal += one.old_square * one.new_square * (1 - kEqualRest) <= one.straight * one.straight ? 1 : 0;
+    }
+    return 2 * equal >= heard;
   }
 
   static double gain_of(const std::vector<Sums>& pieces, double frames) {
@@ -624,6 +637,7 @@ class Nuller {
   std::vector<float> rest_, slope_, expected_, left_, largest_;
   std::vector<char> paired_, absent_;  ///< absent: before the new file's beginning, or behind its end
   std::vector<bool> differs_;
+  bool to_the_sample_ = false;
   double soft_ = 0, limit_ = kIslandLeastDb, least_ = 0, quantum_ = 0, cut_ = 1;
 };
 
