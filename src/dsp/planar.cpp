@@ -190,6 +190,27 @@ RowSums RowSumsOf(const float* HWY_RESTRICT row, int frames) {
   return sums;
 }
 
+double AddRow(const float* HWY_RESTRICT row, int frames, float* HWY_RESTRICT sum) {
+  const hn::ScalableTag<double> dd;
+  const hn::Rebind<float, decltype(dd)> df;
+  const int lanes = static_cast<int>(hn::Lanes(dd));
+  auto q0 = hn::Zero(dd), q1 = q0;
+  int n = 0;
+  for (; n + 2 * lanes <= frames; n += 2 * lanes) {
+    const auto fa = hn::LoadU(df, row + n), fb = hn::LoadU(df, row + n + lanes);
+    hn::StoreU(hn::Add(hn::LoadU(df, sum + n), fa), df, sum + n);
+    hn::StoreU(hn::Add(hn::LoadU(df, sum + n + lanes), fb), df, sum + n + lanes);
+    const auto a = hn::PromoteTo(dd, fa), b = hn::PromoteTo(dd, fb);
+    q0 = hn::MulAdd(a, a, q0), q1 = hn::MulAdd(b, b, q1);
+  }
+  double square = hn::GetLane(hn::SumOfLanes(dd, hn::Add(q0, q1)));
+  for (; n < frames; ++n) {
+    sum[n] += row[n];
+    square += static_cast<double>(row[n]) * static_cast<double>(row[n]);
+  }
+  return square;
+}
+
 PairSums PairSumsOf(const float* HWY_RESTRICT left, const float* HWY_RESTRICT right, int frames) {
   const hn::ScalableTag<double> dd;
   const hn::Rebind<float, decltype(dd)> df;
@@ -370,6 +391,7 @@ HWY_EXPORT(SubBends);
 HWY_EXPORT(SubMotion);
 HWY_EXPORT(WhereAtLeast);
 HWY_EXPORT(RowSumsOf);
+HWY_EXPORT(AddRow);
 HWY_EXPORT(PairSumsOf);
 HWY_EXPORT(LagOneSum);
 HWY_EXPORT(MidSide);
@@ -416,6 +438,8 @@ void sub_motion(const float* row, int frames, float before, float* squares) {
 }
 void sub_bends(const float* row, int frames, float* largest) { HWY_DYNAMIC_DISPATCH(SubBends)(row, frames, largest); }
 RowSums row_sums(const float* row, int frames) { return HWY_DYNAMIC_DISPATCH(RowSumsOf)(row, frames); }
+double add_row(const float* row, int frames, float* sum) { return HWY_DYNAMIC_DISPATCH(AddRow)(row, frames, sum); }
+
 PairSums pair_sums(const float* left, const float* right, int frames) {
   return HWY_DYNAMIC_DISPATCH(PairSumsOf)(left, right, frames);
 }

@@ -44,6 +44,9 @@ struct RowSums {
 };
 [[nodiscard]] RowSums row_sums(const float* row, int frames);
 
+/// sum[n] += row[n]; gives Σ row[n]², in 64-bit arithmetic.
+double add_row(const float* row, int frames, float* sum);
+
 struct PairSums {
   double left = 0, right = 0, left_square = 0, right_square = 0, product = 0;
   double left_peak = 0, right_peak = 0;  ///< largest magnitudes

@@ -29,6 +29,7 @@ constexpr double kExplained = 0.25;    // likewise: a gain that moves or a filte
 constexpr double kMaybe = 0.5;         // likewise in blocks: worth a look
 constexpr double kNearlyAll = 0.05;    // likewise: worth no other
 constexpr double kMissingDb = -40;     // over the mix: less may be distortion of the sum
+constexpr double kHopeless = 1e-2, kLevelsAlike = 0.9999;  // energy left, over the mix's; a correlation, squared
 constexpr int kRounds = 8, kShifts = 3;
 constexpr double kSettled = 0.002, kLeastLag = 0.02, kSure = 4, kNearWhole = 0.01;  // frames
 constexpr double kFewFrames = 6, kLeastOfFew = 0.1;
@@ -49,10 +50,13 @@ class Summer {
   Summer(SumInput input, const std::vector<std::string>& paths, const Hooks& hooks) : input_(std::move(input)), paths_(paths), hooks_(hooks) {}
 
   Result<Sum> run() {
-    auto heard = grams_of(input_, {}, 0, 0.35, hooks_);
+    lags_.assign(input_.count(), 0.0);
+    const auto as_they_are = add_up();
+    if (!as_they_are) return tl::unexpected(as_they_are.error());
+    if (*as_they_are) return std::move(sum_);
+    auto heard = grams_of(input_, {}, 0.1, 0.25, hooks_);
     if (!heard) return tl::unexpected(heard.error());
     grams_ = std::move(*heard);
-    lags_.assign(input_.count(), 0.0);
     if (!describe()) return std::move(sum_);
     try_gains("");
     if (!nulls()) {
@@ -63,12 +67,53 @@ class Summer {
   }
 
  private:
-  [[nodiscard]] Gains plain(double gain = 1) const { return {grams_.channels, input_.count(), gain}; }
+  [[nodiscard]] Gains plain_gains(double gain = 1) const { return {grams_.channels, input_.count(), gain}; }
   [[nodiscard]] bool left_out(std::size_t i) const { return sum_.parts[i].silent || sum_.parts[i].whole_mix || sum_.parts[i].copy_of.has_value(); }
   [[nodiscard]] bool nulls() const { return db(steps_[chosen_].left / mix_) <= sum_.limit_db; }
   [[nodiscard]] double left() const { return steps_[chosen_].left; }
 
+  // Parts that add up as they are need no products of each with each. Copies do: whether both stand in the mix is asked by their gains.
+  Result<bool> add_up() {
+    auto plain = plain_sums_of(input_, kHopeless, 0, 0.1, hooks_);
+    if (!plain) return tl::unexpected(plain.error());
+    if (!*plain) return false;
+    grams_ = std::move((*plain)->grams);
+    if (!describe()) return true;
+    const bool copies = std::ranges::any_of(sum_.parts, [&](const SumPart& part) { return may_be_a_copy(static_cast<std::size_t>(&part - sum_.parts.data())); });
+    if (copies || db((*plain)->left() / mix_) > sum_.limit_db) {
+      mix_ = 0;
+      return false;
+    }
+    const double product = (*plain)->product, energy = (*plain)->sum, gain = product / energy;
+    add_known_step("as they are", plain_gains(), (*plain)->left());
+    add_known_step("one gain", plain_gains(gain), std::max(0.0, (*plain)->mix - gain * product));
+    chosen_ = 0;
+    conclude();
+    return true;
+  }
+
+  // Whether another part's level stands block by block where this one's does.
+  [[nodiscard]] bool may_be_a_copy(std::size_t i) const {
+    const auto energy = [&](std::size_t block, std::size_t part) {
+      double sum = 0;
+      for (std::size_t c = 0; c < grams_.channels; ++c) sum += grams_.at(block, c)[dsp::product_at(part, part)];
+      return sum;
+    };
+    for (std::size_t j = 0; j < i && !sum_.parts[i].silent; ++j) {
+      if (sum_.parts[j].silent) continue;
+      double own = 0, other = 0, both = 0;
+      for (std::size_t b = 0; b < grams_.blocks(); ++b) {
+        const double x = energy(b, i), y = energy(b, j);
+        own += x * x, other += y * y, both += x * y;
+      }
+      if (both * both >= kLevelsAlike * own * other) return true;
+    }
+    return false;
+  }
+
+  // Once all were read to their ends, which is when their lengths are known.
   void fill_files() {
+    sum_.parts.clear();
     sum_.rate = input_.rate(), sum_.channels = static_cast<int>(input_.channels()), sum_.frames = grams_.frames;
     sum_.mixed_rates = input_.mixed_rates();
     for (std::size_t i = 0; i < input_.count(); ++i) {
@@ -105,12 +150,15 @@ class Summer {
     return true;
   }
 
-  void add_step(std::string name, Gains gains) {
+  void add_known_step(std::string name, Gains gains, double left) {
     Step step;
-    step.name = std::move(name), step.gains = std::move(gains);
-    step.errors = plain(0), step.tied_to.assign(input_.count(), std::nullopt);
-    step.left = energies_of(grams_, totals_.data(), step.gains).left();
+    step.name = std::move(name), step.gains = std::move(gains), step.left = left;
+    step.errors = plain_gains(0), step.tied_to.assign(input_.count(), std::nullopt);
     steps_.push_back(std::move(step));
+  }
+  void add_step(std::string name, Gains gains) {
+    const double left = energies_of(grams_, totals_.data(), gains).left();
+    add_known_step(std::move(name), std::move(gains), left);
   }
 
   double best_common(const Gains& shape) const {
@@ -139,7 +187,7 @@ class Summer {
 
   Step fitted(std::string name, const std::vector<Unknown>& unknowns, const Gains& start, const std::vector<double>& weights = {}) const {
     Step step;
-    step.name = std::move(name), step.gains = start, step.errors = plain(0), step.tied_to.assign(input_.count(), std::nullopt), step.fitted = true;
+    step.name = std::move(name), step.gains = start, step.errors = plain_gains(0), step.tied_to.assign(input_.count(), std::nullopt), step.fitted = true;
     std::vector<double> prior;
     for (const auto& one : unknowns) prior.push_back(start.at(static_cast<std::size_t>(std::max(0, one.channel)), one.row));
     const auto fit = fit_of(grams_, unknowns, prior, weights);
@@ -161,12 +209,12 @@ class Summer {
     const auto first = steps_.size();
     first_choice_ = first;
     const auto named = [&](const char* name) { return before.empty() ? std::string(name) : before + " and " + name; };
-    add_step(before.empty() ? "as they are" : before, plain());
+    add_step(before.empty() ? "as they are" : before, plain_gains());
     const bool all_is_well = db(steps_.back().left / mix_) <= sum_.limit_db;
     if (!all_is_well && before.empty()) find_whole_mixes(grams_, sum_);
-    add_step(named("one gain"), plain(best_common(plain())));
+    add_step(named("one gain"), plain_gains(best_common(plain_gains())));
     if (db(std::min(steps_.back().left, steps_[first].left) / mix_) > sum_.limit_db) {
-      auto without = plain();
+      auto without = plain_gains();
       bool fewer = false;
       for (std::size_t i = 0; i < input_.count(); ++i) {
         if (!left_out(i)) continue;
@@ -268,7 +316,7 @@ class Summer {
   };
   [[nodiscard]] std::optional<Moved> moving_gains() const {
     if (grams_.blocks() < kLeastBlocks) return std::nullopt;
-    auto start = plain();
+    auto start = plain_gains();
     for (std::size_t i = 0; i < input_.count(); ++i) {
       for (std::size_t c = 0; c < grams_.channels && left_out(i); ++c) start.at(c, i) = 0;
     }

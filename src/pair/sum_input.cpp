@@ -6,6 +6,7 @@
 
 #include "base/text.h"
 #include "dsp/kaiser.h"
+#include "dsp/planar.h"
 #include "dsp/products.h"
 #include "pair/correlate.h"
 
@@ -13,9 +14,9 @@ namespace sendworthy::pair {
 namespace {
 
 constexpr int kTaps = 128;             // of the fractional delay: good to nine tenths of half the rate
-constexpr std::int64_t kKept = 1 << 15;  // samples of each file
+constexpr std::int64_t kKept = 1 << 11;  // samples of each file: they are read in order
 constexpr std::int64_t kChunk = 8192;    // frames, about: what all files hold of it stays in the processor's own memory
-constexpr double kBlockS = 0.1;
+constexpr double kBlockS = 0.1, kSoonS = 5;
 constexpr std::size_t kMostValues = 12u << 20;  // products that are kept: 96 MB
 
 }  // namespace
@@ -133,21 +134,60 @@ std::vector<double> Grams::total() const {
   return sums;
 }
 
+namespace {
+
+// Blocks of products as they come in, a tenth of a second each; two become one where that would be too much to keep.
+class GramBlocks {
+ public:
+  GramBlocks(Grams& grams, double rate) : grams_(grams), small_(std::max<std::int64_t>(1, std::llround(kBlockS * rate))) { grams_.block = small_; }
+
+  /// Pieces stay whole blocks of the first length.
+  [[nodiscard]] std::int64_t chunk() const { return std::max<std::int64_t>(1, kChunk / small_) * small_; }
+
+  /// `frames` of a chunk, piece by piece: add(from, length, sums) adds to channels × pairs of rows.
+  template <class Add>
+  void take(std::int64_t frames, const Add& add) {
+    auto& values = grams_.values;
+    const auto size = grams_.pairs() * grams_.channels;
+    for (std::int64_t from = 0; from < frames; from += small_) {
+      const auto length = std::min(small_, frames - from);
+      if (filled_ == 0) values.resize(values.size() + size, 0.0);
+      add(from, length, values.data() + values.size() - size);
+      filled_ += length;
+      if (filled_ < grams_.block) continue;
+      filled_ = 0;
+      if (values.size() < kMostValues || grams_.blocks() < 4 || grams_.blocks() % 2 != 0) continue;
+      const auto half = grams_.blocks() / 2;
+      for (std::size_t b = 0; b < half; ++b) {
+        for (std::size_t i = 0; i < size; ++i) values[b * size + i] = values[2 * b * size + i] + values[(2 * b + 1) * size + i];
+      }
+      values.resize(half * size);
+      grams_.block *= 2;
+    }
+  }
+
+ private:
+  Grams& grams_;
+  std::int64_t small_, filled_ = 0;  ///< frames in the last block
+};
+
+bool stopped(const Hooks& hooks) { return hooks.stop != nullptr && hooks.stop->load(std::memory_order_relaxed); }
+
+tl::unexpected<Error> interrupted(const SumInput& input) { return fail(ErrorCode::interrupted, base::for_terminal(input.mix_path()) + ": interrupted"); }
+
+}  // namespace
+
 Result<Grams> grams_of(SumInput& input, const std::vector<std::size_t>& slopes, double from_share, double share, const Hooks& hooks) {
   const auto count = input.count(), channels = input.channels();
   Grams grams;
   grams.rows = count + slopes.size() + 1, grams.channels = channels, grams.slopes = slopes;
-  grams.block = std::max<std::int64_t>(1, std::llround(kBlockS * input.rate()));
-  const auto size = grams.pairs() * channels;
-  const auto small = grams.block;  // chunks stay whole blocks of the first length
-  std::int64_t filled = 0;         // frames in the last block
+  GramBlocks blocks(grams, input.rate());
   std::vector<std::vector<float>> slope_rows(slopes.size() * channels);
   std::vector<const float*> rows(grams.rows);
-  const auto chunk = std::max<std::int64_t>(1, kChunk / small) * small;
+  const auto chunk = blocks.chunk();
   const auto expected = std::max<std::int64_t>(1, input.mix_reader().expected());
   for (std::int64_t at = 0;; at += chunk) {
-    if (hooks.stop != nullptr && hooks.stop->load(std::memory_order_relaxed))
-      return fail(ErrorCode::interrupted, base::for_terminal(input.mix_path()) + ": interrupted");
+    if (stopped(hooks)) return interrupted(input);
     const auto frames = input.read(at, chunk);
     if (frames == 0) break;
     grams.frames = at + frames;
@@ -159,33 +199,53 @@ Result<Grams> grams_of(SumInput& input, const std::vector<std::size_t>& slopes, 
         for (std::int64_t n = 1; x != nullptr && n + 1 < frames; ++n) row[static_cast<std::size_t>(n)] = 0.5f * (x[n + 1] - x[n - 1]);
       }
     }
-    for (std::int64_t from = 0; from < frames; from += small) {
-      const auto length = std::min(small, frames - from);
-      if (filled == 0) grams.values.resize(grams.values.size() + size, 0.0);
-      double* sums = grams.values.data() + grams.values.size() - size;
+    blocks.take(frames, [&](std::int64_t from, std::int64_t length, double* sums) {
       for (std::size_t c = 0; c < channels; ++c) {
         for (std::size_t i = 0; i < count; ++i) rows[i] = input.part(i, c) == nullptr ? nullptr : input.part(i, c) + from;
         for (std::size_t s = 0; s < slopes.size(); ++s) rows[count + s] = slope_rows[s * channels + c].data() + from;
         rows.back() = input.mix(c) + from;
         dsp::add_products(rows, static_cast<int>(length), sums + c * grams.pairs());
       }
-      filled += length;
-      if (filled < grams.block) continue;
-      filled = 0;
-      // Two become one where that would be too much to keep.
-      if (grams.values.size() < kMostValues || grams.blocks() < 4 || grams.blocks() % 2 != 0) continue;
-      const auto half = grams.blocks() / 2;
-      for (std::size_t b = 0; b < half; ++b) {
-        for (std::size_t i = 0; i < size; ++i) grams.values[b * size + i] = grams.values[2 * b * size + i] + grams.values[(2 * b + 1) * size + i];
-      }
-      grams.values.resize(half * size);
-      grams.block *= 2;
-    }
+    });
     if (hooks.progress) hooks.progress(from_share + share * std::min(1.0, static_cast<double>(at) / static_cast<double>(expected)));
     if (frames < chunk) break;
   }
   if (const auto error = input.error()) return tl::unexpected(*error);
   return grams;
+}
+
+Result<std::optional<PlainSums>> plain_sums_of(SumInput& input, double hopeless, double from_share, double share, const Hooks& hooks) {
+  const auto count = input.count(), channels = input.channels();
+  PlainSums plain;
+  plain.grams.rows = count + 1, plain.grams.channels = channels;
+  GramBlocks blocks(plain.grams, input.rate());
+  const auto chunk = blocks.chunk();
+  const auto expected = std::max<std::int64_t>(1, input.mix_reader().expected());
+  std::vector<float> sum;
+  for (std::int64_t at = 0;; at += chunk) {
+    if (stopped(hooks)) return interrupted(input);
+    const auto frames = input.read(at, chunk);
+    if (frames == 0) break;
+    plain.grams.frames = at + frames;
+    blocks.take(frames, [&](std::int64_t from, std::int64_t length, double* sums) {
+      for (std::size_t c = 0; c < channels; ++c) {
+        sum.assign(static_cast<std::size_t>(length), 0.0f);
+        double* const here = sums + c * plain.grams.pairs();
+        for (std::size_t i = 0; i < count; ++i) {
+          if (const float* x = input.part(i, c)) here[dsp::product_at(i, i)] += dsp::add_row(x + from, static_cast<int>(length), sum.data());
+        }
+        const float* const mix = input.mix(c) + from;
+        const auto pair = dsp::pair_sums(mix, sum.data(), static_cast<int>(length));
+        here[dsp::product_at(count, count)] += pair.left_square;
+        plain.mix += pair.left_square, plain.sum += pair.right_square, plain.product += pair.product;
+      }
+    });
+    if (plain.left() > hopeless * plain.mix && at > static_cast<std::int64_t>(kSoonS * input.rate())) return std::optional<PlainSums>();
+    if (hooks.progress) hooks.progress(from_share + share * std::min(1.0, static_cast<double>(at) / static_cast<double>(expected)));
+    if (frames < chunk) break;
+  }
+  if (const auto error = input.error()) return tl::unexpected(*error);
+  return std::optional(std::move(plain));
 }
 
 Result<SumOnsets> onsets_of(SumInput& input, const Hooks& hooks) {

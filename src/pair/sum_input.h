@@ -3,6 +3,7 @@
 
 #include <sendworthy/result.h>
 
+#include <algorithm>
 #include <cstddef>
 #include <cstdint>
 #include <optional>
@@ -84,6 +85,15 @@ struct Grams {
 
 /// `slopes`: parts of which the slope is a row of its own. Errors: interrupted; what reading met.
 [[nodiscard]] Result<Grams> grams_of(SumInput& input, const std::vector<std::size_t>& slopes, double from_share, double share, const Hooks& hooks);
+
+/// The parts added up as they are, and nothing else: a fifth of the work of all products.
+struct PlainSums {
+  Grams grams;  ///< no rows but each with itself: all other products are 0
+  double mix = 0, sum = 0, product = 0;  ///< energies: of the mix, of the sum, of the product of both
+  [[nodiscard]] double left() const { return std::max(0.0, mix - 2 * product + sum); }
+};
+/// Nothing where it was plain before the end that more is left than `hopeless` times the mix. Errors: as grams_of.
+[[nodiscard]] Result<std::optional<PlainSums>> plain_sums_of(SumInput& input, double hopeless, double from_share, double share, const Hooks& hooks);
 
 /// How sounds set in.
 struct SumOnsets {

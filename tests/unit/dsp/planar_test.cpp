@@ -43,6 +43,9 @@ TEST_SUITE("dsp/planar") {
         REQUIRE(both.product == doctest::Approx(pair.product).epsilon(1e-12).scale(1));
         REQUIRE(both.left_peak == row.peak);
         REQUIRE(both.right_peak == pair.right_peak);
+        std::vector<float> sum(y, y + count);
+        REQUIRE(add_row(x, count, sum.data()) == doctest::Approx(row.square).epsilon(1e-12));
+        for (int n = 0; n < count; ++n) REQUIRE(sum[static_cast<std::size_t>(n)] == y[n] + x[n]);
         REQUIRE(lag_one_sum(x, count, x[-1]) == doctest::Approx(lag).epsilon(1e-9).scale(1));
         std::vector<float> high(3), low(3), bend(3), motion(3);
         sub_extremes(x, count, high.data(), low.data());

@@ -300,7 +300,9 @@ TEST_SUITE("pair/sum") {
     // Twice in the mix as well: nothing is wrong.
     wrong = parts;
     wrong.push_back(parts[1]);
-    CHECK(sum_of(added(wrong), wrong).cause == SumCause::sums);
+    const auto meant = sum_of(added(wrong), wrong);
+    CHECK(meant.cause == SumCause::sums);
+    CHECK(meant.parts[6].copy_of == 1);
     wrong[3].gain_db(-2);
     auto both_in = parts;
     both_in.push_back(parts[1]);
