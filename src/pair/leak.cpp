@@ -19,7 +19,7 @@ namespace sendworthy::pair {
 namespace {
 
 constexpr double kNearestShiftS = 1.5, kFurthestShiftS = 12;
-constexpr std::int64_t kShiftsEachWay = 16;
+constexpr std::int64_t kShiftsEachWay = 16, kFewShiftsEachWay = 8;  // few in a long file, where each tells more
 constexpr double kLeastActiveS = 5, kLeastS = 10;
 constexpr double kBlockS = 2;
 constexpr std::int64_t kMostBlocks = 4096;
@@ -193,13 +193,14 @@ class LeakMeter {
     const double hop_s = clock_.hop / clock_.rate;
     const auto total = x_->expected_frames();
     const auto nearest = static_cast<std::int64_t>(kNearestShiftS / hop_s);
-    const auto furthest = std::clamp(static_cast<std::int64_t>(kFurthestShiftS / hop_s), nearest + kShiftsEachWay, std::max(nearest + kShiftsEachWay, total / 3));
+    const auto each_way = clock_.hop == clock_.size ? kFewShiftsEachWay : kShiftsEachWay;
+    const auto furthest = std::clamp(static_cast<std::int64_t>(kFurthestShiftS / hop_s), nearest + each_way, std::max(nearest + each_way, total / 3));
     // None; what rings on, by a frame's length and two; then by chance.
     const auto length = clock_.size / clock_.hop;
     std::vector<std::int64_t> shifts = {0, length, 2 * length};
     const auto first_by_chance = shifts.size();
-    for (std::int64_t i = 0; i < kShiftsEachWay; ++i) {
-      const auto shift = nearest + i * (furthest - nearest) / (kShiftsEachWay - 1);
+    for (std::int64_t i = 0; i < each_way; ++i) {
+      const auto shift = nearest + i * (furthest - nearest) / (each_way - 1);
       shifts.push_back(-shift), shifts.push_back(shift);
     }
     std::vector<LeakSums> totals(shifts.size(), LeakSums(static_cast<std::size_t>(clock_.bins), octaves_.size()));
