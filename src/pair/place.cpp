@@ -11,11 +11,11 @@ namespace {
 
 constexpr std::int64_t kWindow = 1 << 15, kReach = 1 << 14;
 constexpr std::int64_t kFarWindow = 1 << 16, kFarReach = 1 << 18;  // music that repeats fits itself a beat or a bar away, too
-constexpr int kFarEvery = 4;                                       // of the places
+constexpr int kFarEvery = 6;                                       // of the places
 constexpr std::size_t kFarLags = 1;
 constexpr double kFarOff = 2 * Thinned::kFrames;                   // what waveforms that were thinned tell
 constexpr std::int64_t kKept = 1 << 20;  // samples: candidates come in order
-constexpr int kCandidates = 48, kPlaces = 12, kLeastPlaces = 5, kLeastInRow = 2;
+constexpr int kCandidates = 48, kPlaces = 24, kLeastPlaces = 5, kLeastInRow = 2;
 constexpr double kAgree = 0.7;
 constexpr double kLeastRms = 1e-4;      // −80 dBFS: below it there is nothing to go by
 constexpr double kClear = 1.25;         // the best lag over the next best elsewhere; own
@@ -86,10 +86,10 @@ Result<std::optional<Alignment>> quick_alignment(const FileSheet& old_file, cons
   std::vector<Place> places;
   int looked_at = 0;
   const auto sounds = [](const Mono& x) { return energy_of(x.data(), x.size()) >= kLeastRms * kLeastRms * static_cast<double>(x.size()); };
-  for (int i = 0; i < kCandidates; ++i) {
+  for (int i = 0; i < kCandidates;) {
     if (hooks.stop != nullptr && hooks.stop->load()) return fail(ErrorCode::interrupted, "interrupted");
     if (hooks.progress) hooks.progress(static_cast<double>(i) / kCandidates);
-    const auto at = (common - kWindow) * i / (kCandidates - 1);
+    const auto at = (common - kWindow) * i++ / (kCandidates - 1);
     const auto a = mono_of(*before, at, kWindow);
     if (!sounds(a)) continue;
     const auto b = mono_of(*after, at - kReach, kWindow + 2 * kReach);
@@ -98,13 +98,13 @@ Result<std::optional<Alignment>> quick_alignment(const FileSheet& old_file, cons
       place->at = at;
       places.push_back(*place);
     }
+    while (i % (kCandidates / kPlaces) != 0) ++i;
     if (looked_at++ % kFarEvery != kFarEvery / 2) continue;
     Thinned here, around;
     here.push(before->see(at, kFarWindow), kFarWindow);
     around.push(after->see(at - kFarReach, kFarWindow + 2 * kFarReach), kFarWindow + 2 * kFarReach);
     auto& lags = far.emplace_back(waveform_lags(here, around, kFarLags));
     for (auto& lag : lags) lag -= static_cast<double>(kFarReach);
-    i += kCandidates / kPlaces - 1 - i % (kCandidates / kPlaces);
   }
   if (before->error()) return tl::unexpected(*before->error());
   if (after->error()) return tl::unexpected(*after->error());
