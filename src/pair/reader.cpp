@@ -12,7 +12,7 @@
 namespace sendworthy::pair {
 namespace {
 
-constexpr std::int64_t kBlock = 8192;
+constexpr std::int64_t kBlock = 4096;
 constexpr float kHalfPower = 0.70710678f;
 
 // ITU-R BS.775-3, Annex 4, Table 2: the centre and each surround at -3 dB into the sides they stand on; the LFE channel is left out.

@@ -12,7 +12,7 @@
 namespace sendworthy::pair {
 namespace {
 
-constexpr std::int64_t kKept = 1 << 16;  // samples: frames come in order, and overlap
+constexpr std::int64_t kKept = 1 << 14;  // samples: frames come in order, and overlap
 
 constexpr std::int64_t kHalfStepFrames = 2000;  // of a file of which frames overlap by half; in a longer one they stand side by side
 constexpr double kHighestRate = 50000, kFrameS = 0.17, kHighestHz = 16000, kLastShare = 0.45;
