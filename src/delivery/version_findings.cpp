@@ -392,8 +392,10 @@ VersionFindings version_findings(const Members& members, const CheckOptions& opt
                        } else {
                          one.error = pair.error();
                        }
-                     }});
+                     }, edit});
   }
+  // Sample by sample takes longest.
+  std::ranges::stable_partition(tasks, [](const Task& task) { return task.long_one; });
   auto alike = likely_alike(members, held);
   for (auto& two : alike) tasks.push_back({two.one->path, [&two](const pair::Hooks& pairing) { hold_alike(two, pairing); }});
   run_all(tasks, members.all.size(), options, hooks);
@@ -415,8 +417,9 @@ VersionFindings version_findings(const Members& members, const CheckOptions& opt
   std::vector<Task> second;
   std::deque<std::vector<Finding>> findings;  // tasks keep places in it
   Leaks leaks(members, held);
-  leaks.add_tasks(second);
+  // The longest first, so that nobody waits for it at the end.
   add_sum_tasks(members, held, second, findings);
+  leaks.add_tasks(second);
   run_all(second, members.all.size(), options, hooks);
   for (auto& some : leaks.findings()) std::move(some.begin(), some.end(), std::back_inserter(made.findings));
   for (auto& some : findings) std::move(some.begin(), some.end(), std::back_inserter(made.findings));

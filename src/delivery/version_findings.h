@@ -44,6 +44,7 @@ struct VersionFindings {
 struct Task {
   std::string path;  ///< for the progress line
   std::function<void(const pair::Hooks& hooks)> run;
+  bool long_one = false;  ///< begun first, so that nobody waits for it at the end
 };
 
 /// One sound that was looked for in one version.
