@@ -20,6 +20,11 @@ constexpr double kLevelSlackDb = 0.5, kVoicesSlackDb = 1.5;
 // no source.
 constexpr double kLeaksBelowDb = -40, kFarLouderDb = 20;
 
+// Own: a backing voice of a TV mix stands within a few dB of where its stem stands, or it is not there.
+constexpr double kThereDb = -20;
+// Own: where a band plays, some of its energy lies in the octave around 63 Hz; of voices next to none does.
+constexpr double kBandLow = 0.01, kFarLess = 0.03;
+
 constexpr std::string_view kByEar = "Export both in one go from one session and check again, or lay them together and listen.";
 
 std::string db(double value) { return base::fixed(value, 1) + " dB"; }
@@ -38,16 +43,24 @@ bool has_word(const std::string& role, std::initializer_list<std::string_view> w
 }
 
 bool is_backing(const Item& item) { return has_word(item.role, {"backing", "backings", "background", "bgv", "bgvs", "bv", "bvs", "harmony", "harmonies", "choir"}); }
-bool is_vocal(const Item& item) {
-  return item.version == Version::stem && (is_backing(item) || has_word(item.role, {"vocal", "vocals", "vox", "voc", "voice", "voices", "singer", "rap"}));
+bool names_voice(const std::string& text) { return has_word(text, {"vocal", "vocals", "vox", "voc", "voice", "voices", "singer", "rap"}); }
+/// By its role; where that is none, or "lead", which may be a guitar, by its name.
+bool is_vocal(const Item& item, const Member& member) {
+  if (item.version != Version::stem) return false;
+  if (is_backing(item) || names_voice(item.role)) return true;
+  const auto role = measure::name_parts(item.role);
+  return (role.empty() || (role.size() == 1 && role.front() == "lead")) && names_voice(std::string(measure::stem_of(measure::file_name_of(member.path))));
 }
 
-/// The stems of a song that are voices, or its lead alone.
-std::vector<const Member*> vocal_stems(const Members& members, const std::string& title, bool lead) {
+enum class Voices { all, lead, backing };
+
+/// The stems of a song that are voices.
+std::vector<const Member*> vocal_stems(const Members& members, const std::string& title, Voices which) {
   std::vector<const Member*> found;
   for (const auto& one : members.all) {
     const auto& item = members.item_of(one);
-    if (one.readable() && item.title == title && is_vocal(item) && !(lead && is_backing(item))) found.push_back(&one);
+    if (!one.readable() || item.title != title || !is_vocal(item, one)) continue;
+    if (which == Voices::all || is_backing(item) == (which == Voices::backing)) found.push_back(&one);
   }
   return found;
 }
@@ -69,11 +82,11 @@ std::vector<Source> sources_for(const Members& members, const std::vector<HeldAg
     sources.push_back({{track_of(file, held), std::nullopt}, fmt::format("{} \"{}\"", words, base::for_terminal(measure::file_name_of(file.path))), &file});
   };
   if (version == Version::tv_mix) {
-    for (const auto* stem : vocal_stems(members, title, true)) take(*stem, "the stem");
+    for (const auto* stem : vocal_stems(members, title, Voices::lead)) take(*stem, "the stem");
   } else if (const auto* other = members.version(version == Version::instrumental ? Version::a_cappella : Version::instrumental, title)) {
     take(*other, version == Version::instrumental ? "the a cappella" : "the instrumental");
   } else if (version == Version::instrumental) {
-    for (const auto* stem : vocal_stems(members, title, false)) take(*stem, "the stem");
+    for (const auto* stem : vocal_stems(members, title, Voices::all)) take(*stem, "the stem");
   }
   // What is left of the main mix is what was taken out: it finds what was taken out in part, and nothing that was left in whole.
   if (sources.empty() && one.pair && one.pair->aligned)
@@ -99,6 +112,9 @@ const LeakSeen* answer_to(const LeakSeen& seen, const std::deque<LeakSeen>& all)
   return nullptr;
 }
 
+/// In a TV mix one voice must be gone and others not: which is meant has to be said.
+std::string of_what(const LeakSeen& one) { return one.rule == rule_for(Version::tv_mix) ? " of the lead" : ""; }
+
 Finding leak_finding(const LeakSeen& one, const Members& members, const std::deque<LeakSeen>& all) {
   const auto& leak = one.leak;
   const std::vector<std::string> files{one.suspect->path, one.source_path};
@@ -108,8 +124,8 @@ Finding leak_finding(const LeakSeen& one, const Members& members, const std::deq
       if (const auto reason = explained_by(one, *other); !reason.empty())
         return unmeasured(one.rule, reason, files, fmt::format("Mend \"{}\" first, then check again.", base::for_terminal(measure::file_name_of(one.source_path))));
     }
-    auto finding = faulted(one.rule, leak.diffuse ? fmt::format("reverberation of it at {}; {}; by {}", db(leak.diffuse_db), seen, one.words)
-                                                  : fmt::format("{}{}; {}; by {}", db(leak.leak_db), leak.inverted ? ", inverted" : "", seen, one.words),
+    auto finding = faulted(one.rule, leak.diffuse ? fmt::format("reverberation of it at {}{}; {}; by {}", db(leak.diffuse_db), of_what(one), seen, one.words)
+                                                  : fmt::format("{}{}{}; {}; by {}", db(leak.leak_db), of_what(one), leak.inverted ? ", inverted" : "", seen, one.words),
                            files);
     for (const auto& place : leak.where) {
       if (finding.where.size() >= kMaxWhere) break;
@@ -119,7 +135,7 @@ Finding leak_finding(const LeakSeen& one, const Members& members, const std::deq
     finding.where_total = static_cast<std::int64_t>(leak.where.size());
     return finding;
   }
-  if (leak.measured && one.in_line) return passed(one.rule, fmt::format("none; {}; by {}", seen, one.words), files);
+  if (leak.measured && one.in_line) return passed(one.rule, fmt::format("none{}; {}; by {}", of_what(one), seen, one.words), files);
   // Sounds that stand a second apart would not be found in each other.
   if (leak.measured)
     return unmeasured(one.rule, fmt::format("none was found where both start together; whether they do is not known: {}; {}; by {}", members.without_reference(*one.suspect), seen, one.words), files, kAddMain);
@@ -183,6 +199,7 @@ void Leaks::add_tasks(std::vector<Task>& tasks) {
                          }});
       }
     }
+    if (one.pair && one.pair->aligned && members_.item_of(*one.version).version == Version::tv_mix) add_backing_tasks(one, tasks);
     if (!one.pair || !one.pair->aligned) continue;  // said by "aligned"
     const double slack_db = members_.item_of(*one.version).version == Version::a_cappella ? kVoicesSlackDb : kLevelSlackDb;
     auto& into = findings_.emplace_back();
@@ -206,7 +223,49 @@ void Leaks::add_tasks(std::vector<Task>& tasks) {
   }
 }
 
+void Leaks::add_backing_tasks(const HeldAgainst& one, std::vector<Task>& tasks) {
+  const auto rule = rule_for(Version::tv_mix);
+  for (const auto* stem : vocal_stems(members_, members_.item_of(*one.version).title, Voices::backing)) {
+    auto& into = findings_.emplace_back();
+    tasks.push_back({one.version->path, [this, &into, &one, stem, rule](const pair::Hooks& hooks) {
+                       const std::vector<std::string> files{one.version->path, stem->path};
+                       const auto name = base::for_terminal(measure::file_name_of(stem->path));
+                       const auto part = pair::level_of_part({stem->path, std::nullopt}, track_of(*one.version, held_), hooks);
+                       if (!part) {
+                         into.push_back(unmeasured(rule, base::for_terminal(part.error().text), files));
+                       } else if (part->found && level_of(*part) > kThereDb) {
+                         into.push_back(passed(rule, fmt::format("backing voice \"{}\" there, at {}", name, db(level_of(*part))), files));
+                       } else if (!part->reason.empty() && part->smallest_db == 0) {
+                         into.push_back(unmeasured(rule, fmt::format("whether backing voice \"{}\" is there: {}", name, part->reason), files, kByEar));
+                       } else if (part->smallest_db > kThereDb) {
+                         into.push_back(unmeasured(rule, fmt::format("whether backing voice \"{}\" is there: the smallest that could be seen is {}", name, db(part->smallest_db)), files, kByEar));
+                       } else {
+                         into.push_back(faulted(rule, fmt::format("backing voice \"{}\" missing: {}", name, part->found ? db(level_of(*part)) : "none; smallest that could be seen " + db(part->smallest_db)), files));
+                       }
+                     }});
+  }
+}
+
+void Leaks::tell_exchanged() {
+  const auto per_cent = [](double share) { return base::fixed(100 * share, 1) + " %"; };
+  for (auto& one : seen_) {
+    if (one.failed || one.rule != rule_for(Version::instrumental) || one.source == nullptr || members_.item_of(*one.source).version != Version::a_cappella) continue;
+    const double band = one.leak.suspect_low, voices = one.leak.source_low;
+    if (voices < kBandLow || band > kFarLess * voices) continue;
+    const std::vector<std::string> files{one.source->path, one.suspect->path};
+    findings_.emplace_back().push_back(faulted(rule_for(Version::a_cappella),
+                                               fmt::format("it has {} of its energy around 63 Hz, where kick and bass are, and the instrumental has {}: are the two changed about?", per_cent(voices), per_cent(band)), files));
+    for (auto& other : seen_) {
+      const bool pair = (&other == &one) || (other.suspect == one.source && other.source == one.suspect);
+      if (!pair || other.failed) continue;
+      other.failed = true;
+      if (other.rule != rule_for(Version::a_cappella)) other.into->push_back(unmeasured(other.rule, "instrumental and a cappella seem to be changed about", {other.suspect->path, other.source_path}, "Give each its own name, then check again."));
+    }
+  }
+}
+
 std::deque<std::vector<Finding>> Leaks::findings() {
+  tell_exchanged();
   for (const auto& one : seen_) {
     if (!one.failed) one.into->push_back(leak_finding(one, members_, seen_));
   }

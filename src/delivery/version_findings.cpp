@@ -100,6 +100,11 @@ void aligned(const HeldAgainst& one, std::vector<Finding>& findings) {
   }
   const double frames = pair.loose ? std::round(pair.offset_frames) : pair.offset_frames;
   const auto moves = moves_of(one);
+  // Where the channels part, what both together seem to do is one or the other.
+  if (one.channels && one.channels->apart()) {
+    findings.push_back(faulted("aligned", pair::in_words(*one.channels), files));
+    return;
+  }
   if (frames == 0 && moves.empty()) {
     findings.push_back(passed("aligned", "to the frame", files));
     return;
@@ -291,6 +296,18 @@ bool placed_quickly(HeldAgainst& one, const pair::Hooks& hooks) {
   return true;
 }
 
+/// Files that are lined up as wholes may have channels that are not.
+void place_channels(HeldAgainst& one, const pair::Hooks& hooks) {
+  if (!one.pair || !one.pair->aligned || !one.alignment || differs_by_a_hair(one.pair->kind) || one.pair->kind == Pair::Kind::edited) return;
+  const auto lags = pair::channel_lags(one.reference->path, one.version->path, *one.alignment, hooks);
+  if (lags) {
+    one.channels = *lags;
+  } else {
+    one.error = lags.error();
+    one.pair.reset();
+  }
+}
+
 /// Two versions of one song that nothing holds against each other.
 struct Alike {
   const Member *one = nullptr, *other = nullptr;
@@ -385,10 +402,14 @@ VersionFindings version_findings(const Members& members, const CheckOptions& opt
     tasks.push_back({one.version->path, [&one, edit](const pair::Hooks& pairing) {
                        // A version without a part of the mix leaves most of it: where it stands is all that is asked of it. One that may
                        // be the mix itself, or stands elsewhere, is held against it sample by sample.
-                       if (!edit && one.reference->file->audio_digest != one.version->file->audio_digest && placed_quickly(one, pairing)) return;
+                       if (!edit && one.reference->file->audio_digest != one.version->file->audio_digest && placed_quickly(one, pairing)) {
+                         place_channels(one, pairing);
+                         return;
+                       }
                        auto pair = pair::pair_of(*one.reference->file, *one.version->file, pairing, &one.alignment);
                        if (pair) {
                          one.pair = std::move(*pair);
+                         place_channels(one, pairing);
                        } else {
                          one.error = pair.error();
                        }

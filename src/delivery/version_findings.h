@@ -12,6 +12,7 @@
 #include "delivery/members.h"
 #include "pair/align.h"
 #include "pair/leak.h"
+#include "pair/place.h"
 
 namespace sendworthy::delivery {
 
@@ -21,6 +22,7 @@ struct HeldAgainst {
   const Member* reference = nullptr;  ///< none where there is no one file of it
   std::optional<Pair> pair;
   std::optional<pair::Alignment> alignment;  ///< of the version to its reference; none where they are one sound, or share nothing
+  std::optional<pair::ChannelLags> channels;  ///< where each of two stands, where that is known
   std::optional<Error> error;
 };
 
@@ -74,6 +76,10 @@ class Leaks {
  private:
   const Members& members_;
   const std::vector<HeldAgainst>& held_;
+  void add_backing_tasks(const HeldAgainst& one, std::vector<Task>& tasks);
+  /// Where instrumental and a cappella seem to be each other: says so, and that nothing that was heard in either means a thing.
+  void tell_exchanged();
+
   std::deque<std::vector<Finding>> findings_;
   std::deque<LeakSeen> seen_;
 };

@@ -12,6 +12,7 @@
 #include "pair/align.h"
 #include "pair/null.h"
 #include "pair/pair_of.h"
+#include "pair/place.h"
 
 namespace sendworthy {
 namespace {
@@ -167,6 +168,11 @@ Result<Pair> pair_of(const FileSheet& before, const FileSheet& after, const Hook
       const bool same_length = before.facts.frames == after.facts.frames && before.facts.sample_rate == after.facts.sample_rate &&
                                before.facts.channels == after.facts.channels;
       describe(pair, *null, *alignment, after.facts.sample_rate, same_length);
+      if (pair.kind == Pair::Kind::different_mix && pair.remark.empty()) {
+        const auto lags = channel_lags(before.path, after.path, *alignment, hooks);
+        if (!lags) return tl::unexpected(lags.error());
+        if (*lags && (*lags)->apart()) pair.remark = in_words(**lags);
+      }
       if (found != nullptr) *found = *alignment;
     }
   } catch (const std::exception& problem) {

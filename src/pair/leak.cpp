@@ -26,7 +26,8 @@ constexpr std::int64_t kMostBlocks = 4096;
 constexpr float kDeepest = 1e-3f;           // no line tells of less than −30 dB, or a few silent passages would speak for the whole
 constexpr float kSoftest = 1e-6f;
 constexpr double kNothing = 1e-7;           // of the suspect's power: what two dithered 16-bit files leave is no sound
-constexpr std::int64_t kProbe = 8;          // every so many frames for the mean powers
+constexpr std::int64_t kProbe = 8, kFewProbe = 2;  // every so many frames for the mean powers
+constexpr std::int64_t kFewFrames = 250;    // of a part that belongs there, about
 constexpr double kActive = 3e-3, kSounds = 1e-4;  // of the source's own loud frames
 
 double quantile(std::vector<double> values, double share) {
@@ -90,7 +91,7 @@ class SignalReader {
 
 class LeakMeter {
  public:
-  LeakMeter(const Signal& source, const Signal& suspect, const Hooks& hooks) : source_(source), suspect_(suspect), hooks_(hooks) {}
+  LeakMeter(const Signal& source, const Signal& suspect, bool few_frames, const Hooks& hooks) : source_(source), suspect_(suspect), few_frames_(few_frames), hooks_(hooks) {}
 
   Result<Leak> run() {
     std::vector<const Track*> tracks;
@@ -108,6 +109,11 @@ class LeakMeter {
     const auto lines = static_cast<std::size_t>(clock_.bins);
     evidence_.plain = evidence_.straight = LeakSums(lines, octaves_.size());
     if (auto done = open(); !done) return tl::unexpected(done.error());
+    if (few_frames_) {
+      const auto apart = x_->expected_frames() * clock_.hop / clock_.size / kFewFrames;
+      if (apart > 1) clock_.hop = static_cast<int>(apart) * clock_.size;
+      if (auto done = open(); !done) return tl::unexpected(done.error());
+    }
     for (const auto* one : {&*x_, &*y_}) {
       if (one->difference() && !one->gain().known) return not_measured("the two mixes share no passage from which the gain between them could be told");
     }
@@ -164,7 +170,7 @@ class LeakMeter {
       }
       return all;
     };
-    for (std::int64_t t = 0; !x_->ended(t) && !y_->ended(t); t += kProbe) {
+    for (std::int64_t t = 0; !x_->ended(t) && !y_->ended(t); t += few_frames_ ? kFewProbe : kProbe) {
       if (stopped()) return interrupted();
       progress(0.3 * static_cast<double>(t) / static_cast<double>(x_->expected_frames()));
       if (!x_->read(t, a) || !y_->read(t, b)) continue;
@@ -183,6 +189,17 @@ class LeakMeter {
         evidence_.shares[o] += x_power[c][o] * static_cast<double>(octaves_[o].last - octaves_[o].first);
       }
     }
+    const auto low_share = [&](const std::vector<std::vector<double>>& powers) {
+      double low = 0, all = 0;
+      for (const auto& channel : powers) {
+        for (std::size_t o = 0; o < octaves_.size(); ++o) {
+          const double energy = channel[o] * static_cast<double>(octaves_[o].last - octaves_[o].first);
+          all += energy, low += o == 0 ? energy : 0;
+        }
+      }
+      return all > 0 ? low / all : 0;
+    };
+    leak_.source_low = low_share(x_power), leak_.suspect_low = low_share(y_power);
     double all = 0;
     for (const double share : evidence_.shares) all += share;
     for (auto& share : evidence_.shares) share = all > 0 ? share / all : 0;
@@ -192,11 +209,11 @@ class LeakMeter {
   Result<void> gather() {
     const double hop_s = clock_.hop / clock_.rate;
     const auto total = x_->expected_frames();
-    const auto nearest = static_cast<std::int64_t>(kNearestShiftS / hop_s);
+    const auto nearest = std::max<std::int64_t>(2, static_cast<std::int64_t>(kNearestShiftS / hop_s));
     const auto each_way = clock_.hop == clock_.size ? kFewShiftsEachWay : kShiftsEachWay;
     const auto furthest = std::clamp(static_cast<std::int64_t>(kFurthestShiftS / hop_s), nearest + each_way, std::max(nearest + each_way, total / 3));
     // None; what rings on, by a frame's length and two; then by chance.
-    const auto length = clock_.size / clock_.hop;
+    const auto length = std::max(1, clock_.size / clock_.hop);
     std::vector<std::int64_t> shifts = {0, length, 2 * length};
     const auto first_by_chance = shifts.size();
     for (std::int64_t i = 0; i < each_way; ++i) {
@@ -258,6 +275,7 @@ class LeakMeter {
 
   const Signal& source_;
   const Signal& suspect_;
+  bool few_frames_;
   const Hooks& hooks_;
   Clock clock_;
   std::vector<OctaveLines> octaves_;
@@ -271,6 +289,8 @@ class LeakMeter {
 
 }  // namespace
 
-Result<Leak> leak_of(const Signal& source, const Signal& suspect, const Hooks& hooks) { return LeakMeter(source, suspect, hooks).run(); }
+Result<Leak> leak_of(const Signal& source, const Signal& suspect, const Hooks& hooks) { return LeakMeter(source, suspect, false, hooks).run(); }
+
+Result<Leak> level_of_part(const Track& part, const Track& mix, const Hooks& hooks) { return LeakMeter({part, std::nullopt}, {mix, std::nullopt}, true, hooks).run(); }
 
 }  // namespace sendworthy::pair

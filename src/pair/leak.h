@@ -46,6 +46,7 @@ struct Leak {
   std::vector<OctaveLeak> octaves;
   std::vector<LeakPlace> where;  ///< the strongest places, in order of time, at most 32
   double worst_place_db = -144;  ///< of them
+  double source_low = 0, suspect_low = 0;  ///< share of each one's energy below 88 Hz, 0 … 1
 };
 
 /// Regression of the suspect's spectra on the source's, each line of each frame by how little else sounds there, with a share of
@@ -53,6 +54,9 @@ struct Leak {
 /// as found follows from the same figure with the source shifted by seconds. Both signals may hold files of other rates and channel
 /// counts. Errors: as audio::open_file; interrupted.
 [[nodiscard]] Result<Leak> leak_of(const Signal& source, const Signal& suspect, const Hooks& hooks = {});
+
+/// The same of a part that belongs there, from a few hundred frames of a long file: enough for what stands within 20 dB of its own level.
+[[nodiscard]] Result<Leak> level_of_part(const Track& part, const Track& mix, const Hooks& hooks = {});
 
 /// The gain between two versions of a mix in the passages where they are most alike, which is where only both sound.
 struct SharedGain {

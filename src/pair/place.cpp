@@ -2,6 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdlib>
+#include <map>
+#include <utility>
 #include <vector>
 
 #include "pair/correlate.h"
@@ -20,6 +23,9 @@ constexpr double kAgree = 0.7;
 constexpr double kLeastRms = 1e-4;      // −80 dBFS: below it there is nothing to go by
 constexpr double kClear = 1.25;         // the best lag over the next best elsewhere; own
 constexpr std::int64_t kElsewhere = 64; // frames
+constexpr std::int64_t kChannelWindow = 1 << 14, kChannelReach = 1 << 11;
+constexpr int kChannelPlaces = 8, kLeastChannelPlaces = 3;
+constexpr double kChannelsAgree = 0.6;
 constexpr double kAlike = 1e-3;         // −30 dB left: sample by sample, then
 
 using Mono = std::vector<float>;
@@ -44,12 +50,13 @@ struct Place {
   double left = 1;  ///< energy of the new one that the old one does not explain, over the new one's
 };
 
-std::optional<Place> place_at(Correlator& correlator, const Mono& a, const Mono& b) {
+// `b` reaches further than `a` by `reach` frames at either end.
+std::optional<Place> place_at(Correlator& correlator, const Mono& a, const Mono& b, std::int64_t reach) {
   std::vector<float> values;
   correlator.correlate(a, b, true, values);
   const auto magnitude = [&](std::size_t k) { return std::abs(values[k]); };
   // Only lags at which the whole window lies in what was read.
-  const auto first = static_cast<std::size_t>(kWindow - 1), last = first + static_cast<std::size_t>(2 * kReach);
+  const auto first = a.size() - 1, last = first + static_cast<std::size_t>(2 * reach);
   std::size_t best = first;
   for (auto k = first; k <= last; ++k) {
     if (magnitude(k) > magnitude(best)) best = k;
@@ -64,7 +71,7 @@ std::optional<Place> place_at(Correlator& correlator, const Mono& a, const Mono&
   for (std::size_t n = 0; n < a.size(); ++n) product += static_cast<double>(a[n]) * static_cast<double>(b[from + n]);
   const double old_energy = energy_of(a.data(), a.size()), new_energy = energy_of(b.data() + from, a.size());
   if (old_energy <= 0 || new_energy <= 0) return std::nullopt;
-  return Place{0, static_cast<std::int64_t>(from) - kReach, std::max(0.0, 1 - product * product / (old_energy * new_energy))};
+  return Place{0, static_cast<std::int64_t>(from) - reach, std::max(0.0, 1 - product * product / (old_energy * new_energy))};
 }
 
 }  // namespace
@@ -94,7 +101,7 @@ Result<std::optional<Alignment>> quick_alignment(const FileSheet& old_file, cons
     if (!sounds(a)) continue;
     const auto b = mono_of(*after, at - kReach, kWindow + 2 * kReach);
     if (!sounds(b)) continue;
-    if (auto place = place_at(correlator, a, b)) {
+    if (auto place = place_at(correlator, a, b, kReach)) {
       place->at = at;
       places.push_back(*place);
     }
@@ -156,6 +163,54 @@ Result<std::optional<Alignment>> quick_alignment(const FileSheet& old_file, cons
     alignment.stretches.push_back({from, to, static_cast<double>(lag), likeness});
   }
   return std::optional(alignment);
+}
+
+Result<std::optional<ChannelLags>> channel_lags(const std::string& old_path, const std::string& new_path, const Alignment& alignment, const Hooks& hooks) {
+  auto before = Reader::open(old_path), after = Reader::open(new_path);
+  if (!before) return tl::unexpected(before.error());
+  if (!after) return tl::unexpected(after.error());
+  if (before->channels() != 2 || after->channels() != 2 || before->format().sample_rate != after->format().sample_rate || alignment.speed != 1 || alignment.stretches.empty())
+    return std::optional<ChannelLags>();
+  Correlator correlator(1 << 16);
+  std::map<std::pair<std::int64_t, std::int64_t>, int> votes;
+  int looked_at = 0;
+  for (int i = 0; i < kChannelPlaces; ++i) {
+    if (hooks.stop != nullptr && hooks.stop->load()) return fail(ErrorCode::interrupted, "interrupted");
+    const auto at = (alignment.old_frames - kChannelWindow) * (2 * i + 1) / (2 * kChannelPlaces);
+    const auto stretch = std::ranges::find_if(alignment.stretches, [&](const Stretch& one) { return one.from <= at && one.to >= at + kChannelWindow; });
+    if (stretch == alignment.stretches.end()) continue;
+    const auto lag = std::llround(stretch->lag);
+    std::int64_t lags[2];
+    bool found = true;
+    for (std::size_t c = 0; c < 2 && found; ++c) {
+      const auto row = [&](Reader& file, std::int64_t from, std::int64_t frames) {
+        const float* x = file.see(from, frames)[c];
+        return Mono(x, x + frames);
+      };
+      const auto place = place_at(correlator, row(*before, at, kChannelWindow), row(*after, at + lag - kChannelReach, kChannelWindow + 2 * kChannelReach), kChannelReach);
+      found = place.has_value();
+      if (found) lags[c] = place->lag;
+    }
+    if (!found) continue;
+    ++looked_at;
+    ++votes[{lag + lags[0], lag + lags[1]}];
+  }
+  for (const auto* file : {&*before, &*after}) {
+    if (file->error()) return tl::unexpected(*file->error());
+  }
+  const auto most = std::ranges::max_element(votes, {}, [](const auto& one) { return one.second; });
+  if (most == votes.end() || most->second < kLeastChannelPlaces || most->second < kChannelsAgree * looked_at) return std::optional<ChannelLags>();
+  return std::optional(ChannelLags{static_cast<double>(most->first.first), static_cast<double>(most->first.second)});
+}
+
+std::string in_words(const ChannelLags& lags) {
+  std::string text;
+  for (const bool right : {false, true}) {
+    const auto frames = static_cast<std::int64_t>(right ? lags.right : lags.left);
+    if (frames == 0) continue;
+    text += (text.empty() ? "its " : ", its ") + std::string(right ? "right" : "left") + " channel " + std::to_string(std::abs(frames)) + (std::abs(frames) == 1 ? " frame " : " frames ") + (frames > 0 ? "late" : "early");
+  }
+  return text;
 }
 
 }  // namespace sendworthy::pair

@@ -1,6 +1,9 @@
 // Versions and stems of a song against its main mix: each finding passing, and failing by a small fault.
 #include "ordered_set.h"
 
+#include <cmath>
+#include <numbers>
+
 #include "delivery/version_findings.h"
 
 using namespace sendworthy;
@@ -327,4 +330,94 @@ TEST_CASE("what must not be in a version is found there, and what is not there i
   }
   CHECK(status_of(sheet, "version-gain", "voices.wav") == Status::not_measured);
   CHECK_MESSAGE(has(words_of(sheet, "version-gain", "voices.wav"), "the band stands in it at -"), words_of(sheet, "version-gain", "voices.wav"));
+}
+
+TEST_CASE("a version with one channel late is not in line, as a whole file or as a mix without a part") {
+  const auto late = [](Clip clip, std::size_t channel, std::ptrdiff_t frames) {
+    auto& x = clip.channels[channel];
+    const auto length = x.size();
+    if (frames > 0) x.insert(x.begin(), static_cast<std::size_t>(frames), 0.0);
+    else x.erase(x.begin(), x.begin() - frames);
+    x.resize(length);
+    return clip;
+  };
+  const auto words = [](const Clip& instrumental) {
+    Set set;
+    set.add("main", "main", repeated(song(), 0));
+    set.add("instrumental", "instrumental", instrumental);
+    const auto sheet = set.check();
+    return std::pair{status_of(sheet, "aligned", "instrumental.wav"), words_of(sheet, "aligned", "instrumental.wav")};
+  };
+  const auto music = repeated(band(), 0), whole = repeated(song(), 0);
+  const auto check = [&](const Clip& instrumental, Status status, const std::string& part) {
+    const auto [got, text] = words(instrumental);
+    CHECK_MESSAGE(got == status, text);
+    CHECK_MESSAGE(has(text, part), text);
+  };
+  check(music, Status::pass, "to the frame");
+  check(late(music, 1, 5), Status::fail, "its right channel 5 frames late");
+  check(late(music, 0, -1), Status::fail, "its left channel 1 frame early");
+  check(late(whole, 0, 240), Status::fail, "channel 240 frames");
+}
+
+TEST_CASE("a TV mix keeps its backing voices") {
+  const auto music = repeated(band(), 0), lead = repeated(singer(), 70001);
+  auto choir = singer();
+  for (std::size_t c = 0; c < choir.channels.size(); ++c) {
+    const auto& from = test::music().channels[c];
+    for (std::size_t n = 0; n < from.size(); ++n) choir.channels[c][n] = 0.15 * from[(3 * n + 11 * static_cast<std::size_t>(choir.rate)) % from.size()];
+  }
+  const auto backing = repeated(choir, 130003);
+  const auto with = [&](double in_tv, const std::string& role, const std::string& name) {
+    Set set;
+    set.add("main", "main", sum(sum(music, lead), backing));
+    set.add("tv mix", "tv", sum(music, times(backing, in_tv)));
+    set.add("stem", name, lead, "role = \"" + role + "\"\nrules = \"./loose.toml\"\n");
+    set.add("stem", "choir", backing, "role = \"backing vocal\"\nrules = \"./loose.toml\"\n");
+    return set.check();
+  };
+  auto sheet = with(1, "lead vocal", "lead");
+  CHECK_MESSAGE(status_of(sheet, "lead-in-tv-mix") == Status::pass, words_of(sheet, "lead-in-tv-mix"));
+  CHECK_MESSAGE(has(words_of(sheet, "lead-in-tv-mix", "choir.wav"), "backing voice \"choir.wav\" there, at "), words_of(sheet, "lead-in-tv-mix", "choir.wav"));
+  sheet = with(0, "lead vocal", "lead");
+  CHECK(status_of(sheet, "lead-in-tv-mix", "choir.wav") == Status::fail);
+  CHECK_MESSAGE(has(words_of(sheet, "lead-in-tv-mix", "choir.wav"), "backing voice \"choir.wav\" missing"), words_of(sheet, "lead-in-tv-mix", "choir.wav"));
+  // "lead" alone may be a guitar: the name has to say that it is a voice.
+  CHECK(has(words_of(with(1, "lead", "lead voice"), "lead-in-tv-mix", "lead voice.wav"), "by the stem"));
+  CHECK(words_of(with(1, "lead", "lead guitar"), "lead-in-tv-mix", "lead guitar.wav") == "no finding");
+}
+
+TEST_CASE("instrumental and a cappella that are changed about") {
+  // Voices have next to nothing around 63 Hz.
+  auto voice = repeated(singer(), 70001);
+  for (auto& x : voice.channels) {
+    for (int pass = 0; pass < 4; ++pass) {
+      double last_in = 0, last_out = 0;
+      for (auto& v : x) {
+        const double in = v;
+        last_out = 0.97 * (last_out + in - last_in);
+        last_in = in, v = last_out;
+      }
+    }
+  }
+  // A kick on every half second: 60 Hz that die away.
+  const auto music = changed(repeated(band(), 0), [&](auto& x) {
+    const double rate = voice.rate;
+    for (std::size_t n = 0; n < x.size(); ++n) {
+      const double t = std::fmod(static_cast<double>(n) / rate, 0.5);
+      x[n] += 0.2 * std::exp(-12 * t) * std::sin(2 * std::numbers::pi * 60 * t);
+    }
+  });
+  const auto with = [&](const Clip& instrumental, const Clip& voices) {
+    Set set;
+    set.add("main", "main", sum(music, voice));
+    set.add("instrumental", "instrumental", instrumental);
+    set.add("a cappella", "voices", voices);
+    return set.check();
+  };
+  const auto right = with(music, voice), wrong = with(voice, music);
+  for (const auto* rule : {"band-in-a-cappella", "vocal-in-instrumental"}) CHECK_MESSAGE(status_of(right, rule) == Status::pass, words_of(right, rule));
+  CHECK(status_of(wrong, "band-in-a-cappella") == Status::fail);
+  CHECK_MESSAGE(has(words_of(wrong, "band-in-a-cappella"), "are the two changed about?"), words_of(wrong, "band-in-a-cappella"));
+  CHECK(status_of(wrong, "vocal-in-instrumental") == Status::not_measured);
 }

@@ -325,6 +325,16 @@ TEST_SUITE("pair/compare") {
     CHECK(shorter.edits[0].old_end_s - shorter.edits[0].old_start_s == doctest::Approx(0.5).epsilon(0.05));
   }
 
+  TEST_CASE("one channel late by itself is another mix, and is named") {
+    auto late = song();
+    auto& right = late.channels[1];
+    right.insert(right.begin(), 7, 0.0), right.resize(late.channels[0].size());
+    const auto pair = pair_of(song(), late);
+    CHECK(pair.kind == Kind::different_mix);
+    CHECK(pair.remark == "its right channel 7 frames late");
+    CHECK(pair_of(song(), edited(song(), 1, 6, 9)).remark.empty());
+  }
+
   TEST_CASE("what is left is arithmetic: noise 40 dB under the music, in one octave only") {
     auto noisy = song();
     for (std::size_t c = 0; c < 2; ++c) {
