@@ -9,7 +9,7 @@ namespace {
 constexpr std::string_view kCommon = "common practice, no source";
 constexpr std::string_view kHandbook = "Recommendations for Delivery of Recorded Music Projects (P&E Wing), from memory";
 
-constexpr std::array<SetRule, 28> kRules{{
+constexpr std::array<SetRule, 29> kRules{{
     {.id = "item-missing", .title = "Ordered item", .severity = Status::fail,
      .what = "Whether there is a file for an item of the order.",
      .how = "The item's path or pattern is looked for below the order's folder. An item with required = false that is not there is a note.",
@@ -121,6 +121,12 @@ constexpr std::array<SetRule, 28> kRules{{
      .caveat = "Nothing, where both could be lined up.",
      .why = "Laid together they cancel instead of adding, and stems no longer sum.",
      .remedy = "Look for an inverted output, a plug-in with its polarity switched or crossed channels, and print again.", .source = kCommon},
+    {.id = "fold-down", .title = "Surround against stereo", .severity = Status::warn,
+     .what = "Whether a surround mix, folded down, is the stereo mix it is held against.",
+     .how = "Folded down by ITU-R BS.775, lined up, and taken out of the stereo mix: what is left, and the level between the two.",
+     .caveat = "A stereo mix of its own is often meant; then this tells how far they lie apart.",
+     .why = "Most listeners hear surround folded down: it should be the mix that was approved.",
+     .remedy = "Listen to the fold-down beside the stereo mix, or waive this where two mixes are meant.", .source = "ITU-R BS.775-3; common practice, no source"},
     {.id = "stems-sum-to-mix", .title = "Stems against the mix", .severity = Status::fail,
      .what = "Whether the stems add up to the mix, and if not, why.",
      .how = "All stems are added as they are, then with one gain, with a gain each, with a gain and a delay each, and with a gain that "

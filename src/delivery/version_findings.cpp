@@ -25,6 +25,7 @@ constexpr double kSameLengthShare = 0.1;
 constexpr std::size_t kMostPrevious = 200;
 constexpr double kLeastMove = 0.6;     // frames; clocks that differ are told by themselves
 constexpr double kLeastMovedS = 1;     // own: less may be a sound that resembles another
+constexpr double kFoldSlackDb = 0.5;   // own
 constexpr double kAlikeLu = 0.1;       // own: dither and rounding move integrated loudness by far less
 
 constexpr std::string_view kNamePrevious = "Let previous in the order name files that can be read, or take it out of the order; then check again.";
@@ -116,7 +117,25 @@ void aligned(const HeldAgainst& one, std::vector<Finding>& findings) {
   findings.push_back(faulted("aligned", text, files));
 }
 
+bool surround_against_stereo(const HeldAgainst& one) {
+  const auto channels = std::minmax({one.version->file->facts.channels, one.reference->file->facts.channels});
+  return channels.first <= 2 && channels.second > 2;
+}
+
+void fold_down(const HeldAgainst& one, std::vector<Finding>& findings) {
+  const auto files = files_of(one);
+  const auto& pair = *one.pair;
+  if (!pair.aligned) {
+    findings.push_back(unmeasured("fold-down", "no place was found at which both hold the same sound", files, "Fold the surround mix down to stereo and listen to both."));
+    return;
+  }
+  const bool same = differs_by_a_hair(pair.kind);
+  const auto text = fmt::format("{}: {} dB are left, level {}{} dB", same ? "the same mix folded down" : to_string(pair.kind), base::fixed(pair.null_db, 1), pair.gain_db > 0 ? "+" : "", base::fixed(pair.gain_db, 2));
+  findings.push_back(same && std::abs(pair.gain_db) <= kFoldSlackDb ? passed("fold-down", text, files) : faulted("fold-down", text, files));
+}
+
 void identity(const HeldAgainst& one, const Members& members, std::vector<Finding>& findings) {
+  if (surround_against_stereo(one)) return fold_down(one, findings);
   const auto version = members.item_of(*one.version).version;
   if (version == Version::clean_edit || version == Version::main) return;
   const auto files = files_of(one);

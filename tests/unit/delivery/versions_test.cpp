@@ -421,3 +421,30 @@ TEST_CASE("instrumental and a cappella that are changed about") {
   CHECK_MESSAGE(has(words_of(wrong, "band-in-a-cappella"), "are the two changed about?"), words_of(wrong, "band-in-a-cappella"));
   CHECK(status_of(wrong, "vocal-in-instrumental") == Status::not_measured);
 }
+
+TEST_CASE("a surround mix that folds down to the stereo mix, and one that does not") {
+  // ITU-R BS.775-3, Table 2: centre and surrounds at -3 dB into the sides.
+  const auto half = std::sqrt(0.5);
+  auto surround = song();
+  const auto& sides = song();
+  const auto frames = sides.channels[0].size();
+  const auto voice = times(singer(), 0.5);
+  surround.channels.resize(6, std::vector<double>(frames, 0.0));
+  auto stereo = sides;
+  for (std::size_t n = 0; n < frames; ++n) {
+    surround.channels[2][n] = voice.channels[0][n], surround.channels[4][n] = 0.3 * sides.channels[1][(n + 9000) % frames], surround.channels[5][n] = 0.3 * sides.channels[0][(n + 9000) % frames];
+    for (std::size_t c = 0; c < 2; ++c) stereo.channels[c][n] += half * (surround.channels[2][n] + surround.channels[4 + c][n]);
+  }
+  const auto with = [&](const Clip& main) {
+    Set set;
+    set.add("main", "main", main);
+    set.add("alternate", "surround", surround, "against = \"main\"\nrules = \"./loose.toml\"\n", {.speakers = 0x3F});
+    return set.check();
+  };
+  const auto right = with(stereo), wrong = with(sides);
+  CHECK_MESSAGE(status_of(right, "fold-down") == Status::pass, words_of(right, "fold-down"));
+  CHECK_MESSAGE(has(words_of(right, "fold-down"), "the same mix folded down"), words_of(right, "fold-down"));
+  CHECK_MESSAGE(status_of(wrong, "fold-down") == Status::warn, words_of(wrong, "fold-down"));
+  CHECK_MESSAGE(has(words_of(wrong, "fold-down"), "different mix"), words_of(wrong, "fold-down"));
+  CHECK(found(right, "not-identical", "surround.wav") == nullptr);
+}
