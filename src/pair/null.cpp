@@ -10,26 +10,21 @@
 
 #include "base/text.h"
 #include "dsp/fourier.h"
-#include "dsp/kaiser.h"
 #include "dsp/planar.h"
+#include "pair/delayed.h"
+#include "pair/null_gain.h"
 
 namespace sendworthy::pair {
 namespace {
 
 constexpr double kBlockS = 0.01;
 constexpr std::int64_t kChunk = 16384;
-constexpr int kTaps = 64;               // of the fractional delay
-constexpr double kWholeFrame = 0.002;   // an offset this near to a whole frame is one
 constexpr double kExplained = 0.5;      // of what is left, by a shift
 constexpr int kRefinements = 4;
-constexpr double kEqualRest = 1e-11;    // −110 dB: less than an offset leaves that would be worth mending
 constexpr std::int64_t kFitBlocks = 16, kMostPieces = 1 << 16;
 constexpr int kMostBlocks = 1 << 20;    // three hours of 10 ms; longer files get longer blocks
-constexpr std::size_t kMostAlike = 20;  // one piece in so many
-constexpr double kAsAlike = 1e-4;  // of 1 − ρ²: −40 dB
 constexpr std::int64_t kLongestLevel = 1 << 20;          // frames of a piece that are looked at
 constexpr double kLevelRest = 1e-4, kSameLevelDb = 0.05;
-constexpr double kSameShare = 1e-6, kOverUsualShare = 8;  // of energy that the usual gain leaves: in an edit it is far more
 constexpr double kFloorDb = -144;
 constexpr double kOverUsualDb = 15, kIslandLeastDb = -50, kConvertedLeastDb = -40, kEqualDb = -100, kSoft = 1e-5;  // soft blocks are held against the loud ones less 50 dB
 constexpr double kJoinS = 0.15, kSeamDb = -30;
@@ -37,66 +32,15 @@ constexpr std::int64_t kFurthestBack = 1 << 21;  // frames
 constexpr double kConverterCut = 0.75;  // times half the lower rate, where the filter lies 6 dB down
 constexpr double kQuanta = 4;           // mean square in steps: both dithered, and what gain leaves
 constexpr double kOverUsualLeftDb = 15; // over what is usually left, as a level
-constexpr std::int64_t kFilterEdge = 4 * kTaps;  // frames
+constexpr std::int64_t kFilterEdge = 4 * kDelayTaps;  // frames
 constexpr std::int64_t kLeastFiltered = 4096;
-constexpr double kSilent = 1e-12, kHeard = 1e-8;  // −80 dBFS: of what only one file has
+constexpr double kHeard = 1e-8;  // −80 dBFS: of what only one file has
 constexpr double kLastOctave = 0.45;
 constexpr int kSpectrum = 4096;
 constexpr double kSwapClearly = 0.8;    // energy left with channels changed about, over that without
 constexpr std::size_t kMostTimes = 4096, kMostIslands = 256;
 
 double db(double ratio) { return ratio <= 0 ? kFloorDb : std::max(kFloorDb, 10 * std::log10(ratio)); }
-
-// Kaiser-windowed sinc: y[n] = Σ taps[t]·x[n + t − kTaps/2 + 1] is x at n + fraction, up to `cut` times half the rate.
-std::array<float, kTaps> fraction_taps(double fraction, double cut) {
-  std::array<float, kTaps> taps{};
-  constexpr double kBeta = 10;
-  for (int t = 0; t < kTaps; ++t)
-    taps[static_cast<std::size_t>(t)] = static_cast<float>(dsp::kaiser_sinc(t - (kTaps / 2 - 1) - fraction, kTaps / 2.0, cut, kBeta));
-  return taps;
-}
-
-// A file, read a fixed lag later, up to `cut` times half the rate.
-class Delayed {
- public:
-  Delayed(Reader& file, double lag, double cut) : file_(file), whole_(static_cast<std::int64_t>(std::floor(lag))) {
-    double fraction = lag - std::floor(lag);
-    if (fraction < kWholeFrame) fraction = 0;
-    if (fraction > 1 - kWholeFrame) fraction = 0, ++whole_;
-    plain_ = fraction == 0 && cut == 1;
-    if (!plain_) taps_ = fraction_taps(fraction, cut);
-  }
-  void read(std::int64_t at, std::int64_t frames, Rows& rows) {
-    if (plain_) {
-      file_.read(at + whole_, frames, rows);
-      return;
-    }
-    file_.read(at + whole_ - (kTaps / 2 - 1), frames + kTaps - 1, wide_);
-    rows.resize(wide_.size());
-    for (std::size_t c = 0; c < wide_.size(); ++c) {
-      rows[c].assign(static_cast<std::size_t>(frames), 0.0f);
-      for (int t = 0; t < kTaps; ++t) {
-        const float tap = taps_[static_cast<std::size_t>(t)];
-        const float* x = wide_[c].data() + t;
-        float* y = rows[c].data();
-        for (std::int64_t n = 0; n < frames; ++n) y[n] += tap * x[n];
-      }
-    }
-  }
-
- private:
-  Reader& file_;
-  std::int64_t whole_;
-  bool plain_ = false;
-  std::array<float, kTaps> taps_{};
-  Rows wide_;
-};
-
-// What gains follow from, over a piece of both files: energies, and products of a new channel with the old one of the same
-// number and, of the first two, with the other.
-struct Sums {
-  double old_square = 0, new_square = 0, straight = 0, crossed = 0;
-};
 
 class Nuller {
  public:
@@ -182,7 +126,7 @@ class Nuller {
   // does not bend the gain of everything else.
   void fit() {
     // By channel; as many pieces as an hour has, or longer ones.
-    std::vector<std::vector<Sums>> pieces(static_cast<std::size_t>(channels_));
+    std::vector<std::vector<PieceSums>> pieces(static_cast<std::size_t>(channels_));
     const bool two = channels_ == 2 && old_.channels() == 2 && new_.channels() == 2;
     const auto piece = std::max<std::int64_t>(kFitBlocks, static_cast<std::int64_t>(blocks_) / kMostPieces) * block_;
     for (const auto& stretch : stretches_) {
@@ -191,7 +135,7 @@ class Nuller {
           const auto count = static_cast<int>(std::min(piece, frames - from));
           for (int c = 0; c < channels_; ++c) {
             const auto pair = dsp::pair_sums(row(a_, c).data() + from, row(b_, c).data() + from, count);
-            Sums sums{pair.left_square, pair.right_square, pair.product};
+            PieceSums sums{pair.left_square, pair.right_square, pair.product};
             if (two) sums.crossed = dsp::pair_sums(row(a_, 1 - c).data() + from, row(b_, c).data() + from, count).product;
             pieces[static_cast<std::size_t>(c)].push_back(sums);
           }
@@ -220,52 +164,11 @@ class Nuller {
       if (null_.mapping.swapped && c < 2) {
         for (std::size_t i = 0; i < mine.size(); ++i) mine[i].old_square = pieces[1 - c][i].old_square, mine[i].straight = mine[i].crossed;
       }
-      const auto heard = std::ranges::any_of(mine, [&](const Sums& one) { return one.old_square > kSilent * static_cast<double>(piece); });
+      const auto heard = std::ranges::any_of(mine, [&](const PieceSums& one) { return is_heard(one, static_cast<double>(piece)); });
       null_.mapping.known.push_back(heard);
       null_.mapping.gains.push_back(heard ? gain_of(mine, static_cast<double>(piece)) : 1);
       to_the_sample_ = to_the_sample_ && (!heard || half_are_equal(mine, static_cast<double>(piece)));
     }
-  }
-
-  // Where half of the pieces leave nothing there is no fraction of a frame to look for.
-  static bool half_are_equal(const std::vector<Sums>& pieces, double frames) {
-    std::size_t heard = 0, equal = 0;
-    for (const auto& one : pieces) {
-      if (one.old_square <= kSilent * frames) continue;
-      ++heard, equal += one.old_square * one.new_square * (1 - kEqualRest) <= one.straight * one.straight ? 1 : 0;
-    }
-    return 2 * equal >= heard;
-  }
-
-  static double gain_of(const std::vector<Sums>& pieces, double frames) {
-    // The pieces most alike tell the gain: where a voice was taken out, those without it.
-    std::vector<std::pair<double, double>> unlike;  // 1 − ρ², and the piece's own gain
-    for (const auto& one : pieces) {
-      if (one.old_square <= kSilent * frames) continue;
-      const double both = one.old_square * one.new_square;
-      unlike.emplace_back(both > 0 ? 1 - one.straight * one.straight / both : 1, one.straight / one.old_square);
-    }
-    std::sort(unlike.begin(), unlike.end());
-    std::vector<double> gains;
-    const auto best = (unlike.size() + kMostAlike - 1) / kMostAlike;
-    // All that are as alike as those, or the few that were inverted among the equal ones might be it.
-    for (std::size_t i = 0; i < unlike.size() && (i < best || unlike[i].first <= unlike[best - 1].first + kAsAlike); ++i) gains.push_back(unlike[i].second);
-    const double usual = median(gains);
-    const auto share_left = [&](const Sums& one) {
-      const double all = one.new_square + usual * usual * one.old_square;
-      return all > 0 ? (all - 2 * usual * one.straight) / all : 0;
-    };
-    std::vector<double> shares;
-    for (const auto& one : pieces) {
-      if (one.old_square > kSilent * frames) shares.push_back(share_left(one));
-    }
-    std::sort(shares.begin(), shares.end());
-    const double limit = std::max(kSameShare, kOverUsualShare * (shares.empty() ? 0 : shares[shares.size() / kMostAlike]));
-    double product = 0, square = 0;
-    for (const auto& one : pieces) {
-      if (share_left(one) <= limit) product += one.straight, square += one.old_square;
-    }
-    return square > 0 ? product / square : usual;
   }
 
   // What is left of two sounds that lie e frames apart is the slope of the first, times e: by least squares, piece by piece, for
@@ -315,13 +218,6 @@ class Nuller {
       mended = true;
     }
     return mended;
-  }
-
-  static double median(std::vector<double>& values) {
-    if (values.empty()) return 0;
-    const auto at = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-    std::nth_element(values.begin(), at, values.end());
-    return *at;
   }
 
   void residual() {

@@ -1,0 +1,24 @@
+// The gain between two files from sums over pieces of both, whatever edits lie between them.
+#pragma once
+
+#include <vector>
+
+namespace sendworthy::pair {
+
+/// What gains follow from, over a piece of both files: energies, and products of a new channel with the old one of the same number and, of
+/// the first two, with the other.
+struct PieceSums {
+  double old_square = 0, new_square = 0, straight = 0, crossed = 0;
+};
+
+/// Whether the old channel sounds in a piece of so many frames.
+[[nodiscard]] bool is_heard(const PieceSums& piece, double frames);
+
+/// Least squares over the pieces that the usual gain explains, so that an edit does not bend the gain of everything else; linear, signed. A
+/// piece has `frames` frames.
+[[nodiscard]] double gain_of(const std::vector<PieceSums>& pieces, double frames);
+
+/// Where half of the pieces leave nothing there is no fraction of a frame to look for.
+[[nodiscard]] bool half_are_equal(const std::vector<PieceSums>& pieces, double frames);
+
+}  // namespace sendworthy::pair
