@@ -7,17 +7,14 @@
 #include <span>
 
 #include "base/text.h"
-#include "dsp/planar.h"
 #include "pair/correlate.h"
+#include "pair/windows.h"
 
 namespace sendworthy::pair {
 namespace {
 
 constexpr std::int64_t kBlock = 32768;
-constexpr double kWindowS = 0.34, kReachS = 0.021;  // of the fine search; onsets tell a lag to 10 ms
 constexpr std::size_t kCandidates = 10, kManyCandidates = 40, kWaveforms = 4, kProbes = 20;
-constexpr double kSilent = 1e-9;   // −90 dBFS
-constexpr float kAsHigh = 0.998f;    // of the highest correlation: as good
 constexpr double kFound = 0.3;     // a mean correlation of less is chance
 constexpr double kAsGood = 0.02, kPlainly = 0.1, kHopeless = 0.3, kPerfect = 0.97, kHalfWay = 0.3;
 constexpr double kStrong = 0.97;      // two windows of it at one lag are something in common
@@ -27,7 +24,6 @@ constexpr double kSameMost = 0.97, kSameLess = 0.03, kSameHalf = 1.5, kSameLeast
 constexpr double kNear = 2, kNearPerFrame = 4e-4;  // frames that a lag may move from window to window; clocks part by 400 ppm at most
 constexpr double kStep = 0.6;                      // frames by which a lag must step where the clocks agree
 constexpr std::size_t kHold = 3;                   // windows in which it must stay there
-constexpr int kClimb = 8;
 constexpr std::int64_t kSoon = 3;  // windows
 constexpr std::int64_t kOftenLost = 12, kSeldom = 8;  // windows
 constexpr std::int64_t kPassage = 9;  // windows: for so long the old lag must be gone and the new one hold, or to the end
@@ -56,17 +52,6 @@ constexpr Clock kClocks[] = {
     {24.0 / 25, "24 frames a second played at 25"}, {25.0 / 24, "25 frames a second played at 24"},
 };
 
-double mean_square(const Rows& rows) {
-  double sum = 0;
-  for (const auto& row : rows) sum += dsp::row_sums(row.data(), static_cast<int>(row.size())).square / static_cast<double>(std::max<std::size_t>(1, row.size()));
-  return rows.empty() ? 0 : sum / static_cast<double>(rows.size());
-}
-
-struct Fit {
-  double lag = 0;
-  double likeness = 0;
-};
-
 class Aligner {
  public:
   Aligner(const std::string& old_path, const std::string& new_path, const Hooks& hooks) : old_path_(old_path), new_path_(new_path), hooks_(hooks) {}
@@ -79,7 +64,6 @@ class Aligner {
     const double old_rate = old_file->format().sample_rate, new_rate = new_file->format().sample_rate;
     result_.rate = std::min(old_rate, new_rate);
     result_.channels = common_channels(old_file->format(), new_file->format());
-    window_ = std::llround(kWindowS * result_.rate), reach_ = std::llround(kReachS * result_.rate);
     if (old_rate == new_rate && old_file->expected() == new_file->expected()) {
       if (const auto opened = open(); !opened) return tl::unexpected(opened.error());
       if (straight()) return result_;
@@ -90,9 +74,6 @@ class Aligner {
     if (stopped()) return fail(ErrorCode::interrupted, base::for_terminal(new_path_) + ": interrupted");
     const auto old_length = old_file->length(), new_length = new_file->length();
     auto candidates = choose_clock();
-    int size = 256;
-    while (size < 2 * (window_ + reach_)) size *= 2;
-    correlator_.emplace(size);
     if (const auto opened = open(); !opened) return tl::unexpected(opened.error());
     for (auto& one : candidates) one.lag *= Onsets::kStepS * result_.rate / result_.speed;
     if (old_rate == new_rate && result_.speed == 1) {
@@ -101,15 +82,15 @@ class Aligner {
     const auto none = std::ranges::find_if(candidates, [](const Candidate& one) { return one.lag == 0 && one.likeness == 0; });
     if (none == candidates.end()) candidates.push_back({});
     for (int round = 0;; ++round) {
-      result_.old_frames = old_->step() == 1 ? old_length : std::llround(static_cast<double>(old_length) / old_->step());
-      result_.new_frames = new_->step() == 1 ? new_length : std::llround(static_cast<double>(new_length) / new_->step());
+      result_.old_frames = windows_->old_file().step() == 1 ? old_length : std::llround(static_cast<double>(old_length) / windows_->old_file().step());
+      result_.new_frames = windows_->new_file().step() == 1 ? new_length : std::llround(static_cast<double>(new_length) / windows_->new_file().step());
       if (!choose_lag(candidates)) {
         result_.stretches.clear();
         return result_;
       }
       follow(round);
       if (stopped()) return fail(ErrorCode::interrupted, base::for_terminal(new_path_) + ": interrupted");
-      for (const auto* file : {&*old_, &*new_}) {
+      for (const auto* file : {&windows_->old_file(), &windows_->new_file()}) {
         if (file->error()) return tl::unexpected(*file->error());
       }
       const auto line = drift();
@@ -163,8 +144,9 @@ class Aligner {
     if (!old_file) return tl::unexpected(old_file.error());
     auto new_file = open_new(new_path_, result_);
     if (!new_file) return tl::unexpected(new_file.error());
-    old_.emplace(std::move(*old_file)), new_.emplace(std::move(*new_file));
-    new_->keep(kWideSamples);
+    new_file->keep(kWideSamples);
+    windows_.emplace(std::move(*old_file), std::move(*new_file), result_.rate);
+    window_ = windows_->length();
     return {};
   }
 
@@ -175,94 +157,30 @@ class Aligner {
     std::vector<double> likeness, lags;
     for (std::int64_t at = 0;; at += window_) {
       if (stopped()) return false;
-      const bool sounds = take_window(at);
-      if (!old_->met_sound()) break;
+      const bool sounds = windows_->take(at);
+      if (!windows_->old_file().met_sound()) break;
       if (!sounds) continue;
-      const double here = likeness_at(at, 0);
+      const double here = windows_->likeness(at, 0);
       likeness.push_back(here), ++sounding;
       lost = here >= kSameMost ? 0 : lost + 1;
       if (lost >= kPassage || (lost > 0 && fitting == 0)) return false;
       if (lost > 0) continue;
       ++fitting, end = at + window_;
       if (here < kToTheSample) continue;
-      if (std::fmod(exact++, kOften) == 0) lags.push_back(placed(at, 0, here).lag);
+      if (std::fmod(exact++, kOften) == 0) lags.push_back(windows_->placed(at, 0, here).lag);
       if (sounding >= kSoonSeen && exact < kMostly * sounding) return false;
     }
     if (lost > 0 || lags.empty() || exact < kMostly * sounding || fitting < kNearlyAllFit * sounding) return false;
     const auto [least, most] = std::ranges::minmax_element(lags);
-    if (*least < -kNoLag || *most > kNoLag || old_->length() != new_->length()) return false;
-    result_.old_frames = result_.new_frames = old_->length();
+    if (*least < -kNoLag || *most > kNoLag || windows_->old_file().length() != windows_->new_file().length()) return false;
+    if (windows_->old_file().error() || windows_->new_file().error()) return false;
+    result_.old_frames = result_.new_frames = windows_->old_file().length();
     result_.stretches = {{0, end, 0, middle_of(likeness)}};
     return true;
   }
 
   // The lag at which both files end together, as 0 is that at which they begin so.
   [[nodiscard]] double end_to_end() const { return static_cast<double>(result_.new_frames - result_.old_frames); }
-
-  // The old file's window at `at`; false where it is silent.
-  bool take_window(std::int64_t at) {
-    old_->read(at, window_, a_);
-    return mean_square(a_) > kSilent;
-  }
-
-  // Correlation of the window in a_ with what stands `lag` later: the best pairing of channels, whatever their signs.
-  double likeness_at(std::int64_t at, std::int64_t lag) {
-    new_->read(at + lag, window_, b_);
-    if (!new_->met_sound()) return 0;
-    return pairing([&](const std::vector<float>& a, const std::vector<float>& b) {
-      const auto sums = dsp::pair_sums(a.data(), b.data(), static_cast<int>(window_));
-      const double scale = std::sqrt(sums.left_square * sums.right_square);
-      return std::pair{scale > 0 ? std::abs(sums.product) / scale : 0.0, sums.left_square};
-    });
-  }
-
-  // Channels one to one, and first and second changed about: the better mean, weighted by the old channels' energy.
-  template <class Of>
-  double pairing(Of of) const {
-    const auto channels = std::max(a_.size(), b_.size());
-    const auto mean = [&](bool swapped) {
-      double sum = 0, weight = 0;
-      for (std::size_t c = 0; c < channels; ++c) {
-        const auto ca = std::min(c, a_.size() - 1);
-        const auto cb = std::min(swapped && c < 2 ? 1 - c : c, b_.size() - 1);
-        const auto [value, energy] = of(a_[ca], b_[cb]);
-        sum += value * energy, weight += energy;
-      }
-      return weight > 0 ? sum / weight : 0;
-    };
-    return channels < 2 ? mean(false) : std::max(mean(false), mean(true));
-  }
-
-  // The best lag within `reach_` of `lag`.
-  Fit search(std::int64_t at, double lag) {
-    const auto middle = std::llround(lag);
-    Rows around;
-    new_->read(at + middle - reach_, window_ + 2 * reach_, around);
-    if (!new_->met_sound()) return {lag, 0};
-    std::vector<float> total(static_cast<std::size_t>(2 * window_ + 2 * reach_ - 1), 0.0f);
-    const auto add = [&](std::size_t ca, std::size_t cb) {
-      correlator_->correlate(differences(a_[ca], first_), differences(around[cb], second_), true, values_);
-      for (std::size_t k = 0; k < total.size(); ++k) total[k] += values_[k] * values_[k];
-    };
-    const auto channels = std::min(a_.size(), around.size());
-    for (std::size_t c = 0; c < channels; ++c) add(c, c);
-    if (channels >= 2) add(0, 1), add(1, 0);
-    // Lags at which the whole window lies in what was read: 0 … 2·reach_. Of equals the one nearest the middle.
-    const auto from = total.begin() + window_ - 1;
-    const float most = *std::max_element(from, from + 2 * reach_ + 1);
-    if (most <= 0) return {static_cast<double>(middle), likeness_at(at, middle)};
-    std::int64_t best = -1;
-    for (std::int64_t k = 0; k <= 2 * reach_; ++k) {
-      if (from[k] >= kAsHigh * most && (best < 0 || std::abs(k - reach_) < std::abs(best - reach_))) best = k;
-    }
-    const auto found = middle - reach_ + best;
-    return {static_cast<double>(found), likeness_at(at, found)};
-  }
-  static std::span<const float> differences(const std::vector<float>& x, std::vector<float>& out) {
-    out.resize(x.size());
-    dsp::first_differences(x.data(), static_cast<int>(x.size()), x.front(), out.data());
-    return out;
-  }
 
   // Windows from the first to the last sound of the old file that the new one reaches at this lag.
   std::vector<std::int64_t> probes(double lag) {
@@ -272,7 +190,7 @@ class Aligner {
     const auto count = std::min<std::int64_t>(4 * static_cast<std::int64_t>(kProbes), (last - first) / std::max<std::int64_t>(1, window_) + 1);
     for (std::int64_t i = 0; i < count; ++i) {
       const auto at = count == 1 ? first : first + (last - first) * i / (count - 1);
-      if (take_window(at)) places.push_back(at);
+      if (windows_->take(at)) places.push_back(at);
     }
     std::vector<std::int64_t> some;
     const auto wanted = std::min(kProbes, places.size());
@@ -304,8 +222,8 @@ class Aligner {
       std::size_t looked = 0;
       std::vector<double> lags, likeness;
       for (const auto at : places) {
-        (void)take_window(at);
-        const auto fit = search(at, candidate.lag);
+        (void)windows_->take(at);
+        const auto fit = windows_->search(at, candidate.lag);
         sum += fit.likeness;
         likeness.push_back(fit.likeness);
         if (fit.likeness >= kFound) lags.push_back(fit.lag);
@@ -334,25 +252,6 @@ class Aligner {
     return best >= kFound || chosen->strong >= 2 || chosen->alone;
   }
 
-  struct Point {
-    std::int64_t at;
-    double lag, likeness;
-  };
-
-  // The lag between whole frames: up to the highest correlation nearby, then from that and those beside it.
-  Point placed(std::int64_t at, std::int64_t lag, double here) {
-    double before = likeness_at(at, lag - 1), after = likeness_at(at, lag + 1);
-    for (int i = 0; i < kClimb && std::max(before, after) > here; ++i) {
-      if (after > before) {
-        ++lag, before = here, here = after, after = likeness_at(at, lag + 1);
-      } else {
-        --lag, after = here, here = before, before = likeness_at(at, lag - 1);
-      }
-    }
-    const double bend = before - 2 * here + after;
-    return {at, static_cast<double>(lag) + (bend < 0 ? std::clamp(0.5 * (before - after) / bend, -0.5, 0.5) : 0.0), here};
-  }
-
   // In how many windows in a row, from `at` on, the lag fits, or does not (`fitting` false); up to kPassage, or as many as there are.
   struct Run {
     std::int64_t windows = 0;
@@ -362,11 +261,11 @@ class Aligner {
     Run run;
     for (; run.windows < kPassage && at < result_.old_frames; at += window_) {
       if (stopped()) return run;
-      if (!take_window(at)) continue;
+      if (!windows_->take(at)) continue;
       const auto whole = std::llround(lag);
-      const double likeness = likeness_at(at, whole);
+      const double likeness = windows_->likeness(at, whole);
       if ((likeness >= same_) != fitting) return run;
-      if (fitting) lag = placed(at, whole, likeness).lag;
+      if (fitting) lag = windows_->placed(at, whole, likeness).lag;
       ++run.windows;
     }
     run.to_the_end = run.windows < kPassage;
@@ -391,7 +290,7 @@ class Aligner {
     for (const double plain : {0.0, end_to_end()}) {
       if (std::abs(plain - lag) <= kNear || std::abs(plain - lag_) <= kNear) continue;
       int fitting = 0;
-      for (std::int64_t k = 1; k <= kSoon; ++k) fitting += take_window(at + k * window_) && likeness_at(at + k * window_, std::llround(plain)) >= same_ ? 1 : 0;
+      for (std::int64_t k = 1; k <= kSoon; ++k) fitting += windows_->take(at + k * window_) && windows_->likeness(at + k * window_, std::llround(plain)) >= same_ ? 1 : 0;
       if (fitting >= 2) return true;
     }
     return false;
@@ -404,18 +303,18 @@ class Aligner {
     for (std::int64_t at = 0; at < result_.old_frames && !stopped(); at += window_) {
       if (hooks_.progress && round == 0)
         hooks_.progress(0.5 + 0.3 * static_cast<double>(at) / static_cast<double>(std::max<std::int64_t>(1, result_.old_frames)));
-      if (!take_window(at)) continue;
+      if (!windows_->take(at)) continue;
       auto lag = std::llround(lag_);
-      double likeness = likeness_at(at, lag);
+      double likeness = windows_->likeness(at, lag);
       if (likeness < same_) {
         // What is gone for long is seldom looked for beside its place; at its place always.
         if (lost > kOftenLost && lost % kSeldom != 0) {
           ++lost;
           continue;
         }
-        auto fit = search(at, lag_);
+        auto fit = windows_->search(at, lag_);
         // Near enough for a clock that runs otherwise; at the start there is nothing to stay with yet.
-        const double near = points_.empty() ? static_cast<double>(reach_) : kNear + kNearPerFrame * static_cast<double>(at - points_.back().at);
+        const double near = points_.empty() ? static_cast<double>(windows_->reach()) : kNear + kNearPerFrame * static_cast<double>(at - points_.back().at);
         if (fit.likeness < same_ || std::abs(fit.lag - lag_) > near) {
           const auto now = lost++;
           if (fit.likeness < same_ && now >= next_wide && wide_left > 0) {
@@ -426,11 +325,11 @@ class Aligner {
           if (fit.likeness < same_ || plainer_soon(at, fit.lag) || !holds_on(at, fit.lag)) continue;
           wide_left += kWideMore;
         }
-        (void)take_window(at);
-        lag = std::llround(fit.lag), likeness = likeness_at(at, lag);
+        (void)windows_->take(at);
+        lag = std::llround(fit.lag), likeness = windows_->likeness(at, lag);
       }
       lost = next_wide = 0;
-      points_.push_back(placed(at, lag, likeness));
+      points_.push_back(windows_->placed(at, lag, likeness));
       lag_ = points_.back().lag;
     }
     group(kNear);
@@ -440,10 +339,10 @@ class Aligner {
   // it stays there for a few windows, since one alone may be a bass note that does not tell.
   void group(double step) {
     groups_.clear();
-    std::vector<Point> pending;
+    std::vector<WindowPoint> pending;
     const bool drifting = step >= kNear;
     for (const auto& point : points_) {
-      const auto near = [&](const Point& other) {
+      const auto near = [&](const WindowPoint& other) {
         return std::abs(point.lag - other.lag) <= step + (drifting ? kNearPerFrame * static_cast<double>(point.at - other.at) : 0.0);
       };
       if (groups_.empty() || near(groups_.back().back())) {
@@ -473,8 +372,8 @@ class Aligner {
   }
 
   // Where else does the sound of the next seconds stand? Nearby first: in a song of one rhythm many places sound alike.
-  Fit search_wide(std::int64_t at) {
-    Fit best{lag_, 0};
+  WindowFit search_wide(std::int64_t at) {
+    WindowFit best{lag_, 0};
     for (const double reach_s : {kNearbyS, kWideS}) {
       best = search_within(at, reach_s);
       if (best.likeness >= same_) break;
@@ -482,7 +381,7 @@ class Aligner {
     return best;
   }
 
-  Fit search_within(std::int64_t at, double reach_s) {
+  WindowFit search_within(std::int64_t at, double reach_s) {
     const double steps = 1 / (Onsets::kStepS * result_.rate);
     const auto step_of = [&](double seconds) { return static_cast<std::ptrdiff_t>(seconds / Onsets::kStepS); };
     if (stretched_.empty() || stretched_by_ != result_.speed)
@@ -493,7 +392,7 @@ class Aligner {
     const auto first = std::clamp<std::ptrdiff_t>(there - step_of(reach_s), 0, std::ssize(new_onsets_));
     const auto last = std::clamp<std::ptrdiff_t>(there + step_of(reach_s) + (to - from), first, std::ssize(new_onsets_));
     const std::vector<float> a(stretched_.begin() + from, stretched_.begin() + to), b(new_onsets_.begin() + first, new_onsets_.begin() + last);
-    Fit best{lag_, 0};
+    WindowFit best{lag_, 0};
     std::vector<double> lags;
     for (const auto& candidate : likely_lags(a, b, 3, result_.rate > kHighRate ? kWideCandidates / 2 : kWideCandidates))
       lags.push_back((candidate.lag + static_cast<double>(first - from)) / (steps * result_.speed));
@@ -502,7 +401,7 @@ class Aligner {
       if (std::abs(lag - lag_) < reach_s * result_.rate) lags.push_back(lag);
     }
     for (const double lag : lags) {
-      const auto fit = search(at, lag);
+      const auto fit = windows_->search(at, lag);
       // In a loop many are as likely: the nearest.
       const bool as_likely = std::abs(fit.likeness - best.likeness) <= kAsLikely;
       if (as_likely ? std::abs(fit.lag - lag_) < std::abs(best.lag - lag_) : fit.likeness > best.likeness) best = fit;
@@ -514,7 +413,7 @@ class Aligner {
   struct Line {
     double slope = 0, start = 0, rest = 0;  ///< frames per frame; at frame 0; root mean square of what is off it
   };
-  static Line line_through(std::span<const Point> points) {
+  static Line line_through(std::span<const WindowPoint> points) {
     double n = 0, x = 0, y = 0, xx = 0, xy = 0;
     for (const auto& point : points) {
       const double at = static_cast<double>(point.at);
@@ -532,12 +431,12 @@ class Aligner {
 
   // Where the lag moves evenly, in both halves of the longest group alike: a step in the middle is no drift.
   std::optional<Line> drift() const {
-    const std::vector<Point>* longest = nullptr;
+    const std::vector<WindowPoint>* longest = nullptr;
     for (const auto& one : groups_) {
       if (longest == nullptr || one.size() > longest->size()) longest = &one;
     }
     if (longest == nullptr || longest->size() < 8) return std::nullopt;
-    const std::span<const Point> all(*longest);
+    const std::span<const WindowPoint> all(*longest);
     const auto line = line_through(all), first = line_through(all.first(all.size() / 2)), second = line_through(all.subspan(all.size() / 2));
     const double moved = std::abs(line.slope) * static_cast<double>(all.back().at - all.front().at);
     const auto alike = [&](const Line& half) { return std::abs(half.slope - line.slope) <= 0.5 * std::abs(line.slope); };
@@ -567,15 +466,13 @@ class Aligner {
   const std::string& new_path_;
   const Hooks& hooks_;
   Alignment result_;
-  std::vector<float> old_onsets_, new_onsets_, stretched_, values_, first_, second_;
+  std::vector<float> old_onsets_, new_onsets_, stretched_;
   double stretched_by_ = 0;
-  std::optional<Reader> old_, new_;
-  std::optional<Correlator> correlator_;
-  std::int64_t window_ = 0, reach_ = 0;
+  std::optional<Windows> windows_;
+  std::int64_t window_ = 0;
   double lag_ = 0, same_ = kSameMost;
-  Rows a_, b_;
-  std::vector<Point> points_;
-  std::vector<std::vector<Point>> groups_;
+  std::vector<WindowPoint> points_;
+  std::vector<std::vector<WindowPoint>> groups_;
 };
 
 }  // namespace
