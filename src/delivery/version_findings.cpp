@@ -435,7 +435,7 @@ VersionFindings version_findings(const Members& members, const CheckOptions& opt
                      }, edit});
   }
   // Sample by sample takes longest.
-  std::ranges::stable_partition(tasks, [](const Task& task) { return task.long_one; });
+  std::stable_partition(tasks.begin(), tasks.end(), [](const Task& task) { return task.long_one; });
   auto alike = likely_alike(members, held);
   for (auto& two : alike) tasks.push_back({two.one->path, [&two](const pair::Hooks& pairing) { hold_alike(two, pairing); }});
   run_all(tasks, members.all.size(), options, hooks);
