@@ -32,6 +32,12 @@ std::string listed(const std::vector<std::string>& texts) {
 
 std::string moved(double db_value) { return fmt::format("{} {}", base::fixed(std::abs(db_value), 2) + " dB", db_value > 0 ? "too soft" : "too loud"); }
 
+std::vector<std::string> times_of(const Sum& sum) {
+  std::vector<std::string> times;
+  for (const auto& gap : sum.gaps) times.push_back(fmt::format("from {} s to {} s", base::fixed(gap.from_s, 1), base::fixed(gap.to_s, 1)));
+  return times;
+}
+
 /// What keeps the parts from adding up, with the parts that are at fault.
 std::string words_of(const Sum& sum, SumCause cause) {
   std::vector<std::string> parts;
@@ -55,7 +61,16 @@ std::string words_of(const Sum& sum, SumCause cause) {
       return "delay: " + with([](const auto& part) { return part.delay_frames != 0; },
                               [](const auto& part) { return name_of_part(part) + " " + late_or_early(part.delay_frames); });
     case SumCause::silent: return "silent: " + with([](const auto& part) { return part.silent; }, name);
-    case SumCause::missing: return "a stem is missing: what is left of the mix is in none of them";
+    case SumCause::missing:
+      if (!sum.gaps.empty()) return fmt::format("something is missing {} only: what is left of the mix there is in none of them", listed(times_of(sum)));
+      return "a stem is missing: what is left of the mix is in none of them";
+    case SumCause::gap: {
+      for (std::size_t k = 0; k < sum.gaps.size(); ++k) {
+        const auto name_of_gap = name_of_part(sum.parts[*sum.gaps[k].part]);
+        parts.push_back(fmt::format("{} {} {}", name_of_gap, times_of(sum)[k], sum.gaps[k].in_mix ? "in the mix" : "in its file, it seems: something is missing there, and of all stems only this one falls silent"));
+      }
+      return "muted for a while: " + listed(parts);
+    }
     case SumCause::doubled: {
       std::string text = "doubled";
       if (sum.doubled) return fmt::format("doubled: {} and {} hold the same", name_of_part(sum.parts[sum.doubled->first]), name_of_part(sum.parts[sum.doubled->second]));
@@ -67,7 +82,11 @@ std::string words_of(const Sum& sum, SumCause cause) {
     case SumCause::bus_processing:
       return sum.slow ? fmt::format("processing on the mix bus: its gain moves between {} and {}", db(sum.slow->lowest_db), db(sum.slow->highest_db)) : "processing on the mix bus";
     case SumCause::bus_filter: return "a filter on the mix bus";
-    case SumCause::bus_distortion: return "distortion on the mix bus";
+    case SumCause::bus_distortion:
+      if (sum.ceiling)
+        return fmt::format("distortion on the mix bus: clipping; the stems add up but where the mix stands flat at {} dBFS ({} samples, the sum goes up to {} beyond)",
+                           base::fixed(sum.ceiling->dbfs, 2), sum.ceiling->samples, db(sum.ceiling->over_db));
+      return "distortion on the mix bus";
     case SumCause::unexplained: return "no single cause explains it";
   }
   return {};
@@ -90,6 +109,13 @@ Where loudest_rest(const Sum& sum, const Member& mix) {
   return {rest.loudest_from_s, rest.loudest_to_s, std::llround(rest.loudest_from_s * rate), std::llround(rest.loudest_to_s * rate), 0, mix.path, "most is left here" + (bands.empty() ? "" : "; of all that is left " + bands)};
 }
 
+Where place_of(const Sum& sum, const pair::SumGap& gap, const Member& mix) {
+  const auto rate = mix.file->facts.sample_rate;
+  const auto note = !gap.part ? std::string("here and nowhere else something is missing")
+                              : fmt::format("{} is missing here{}", name_of_part(sum.parts[*gap.part]), gap.in_mix ? " in the mix" : ", it seems");
+  return {gap.from_s, gap.to_s, std::llround(gap.from_s * rate), std::llround(gap.to_s * rate), 0, mix.path, note};
+}
+
 Finding sum_finding(std::string_view rule, const Sum& sum, const Member& mix, std::vector<std::string> files, bool to_the_bit) {
   if (sum.not_measured) return unmeasured(rule, *sum.not_measured, std::move(files));
   if (sum.cause == SumCause::sums && sum.also.empty()) return passed(rule, sum.residual_db <= -144 ? "nothing is left" : fmt::format("{} are left", db(sum.residual_db)), std::move(files));
@@ -104,7 +130,8 @@ Finding sum_finding(std::string_view rule, const Sum& sum, const Member& mix, st
   auto finding = faulted(rule, text, std::move(files));
   if (sum.rest) {
     finding.where.push_back(loudest_rest(sum, mix));
-    finding.where_total = 1;
+    for (const auto& gap : sum.gaps) finding.where.push_back(place_of(sum, gap, mix));
+    finding.where_total = static_cast<std::int64_t>(finding.where.size());
   }
   return finding;
 }

@@ -7,8 +7,10 @@
 
 #include "base/text.h"
 #include "dsp/products.h"
+#include "pair/sum_ceiling.h"
 #include "pair/sum_delay.h"
 #include "pair/sum_fit.h"
+#include "pair/sum_gap.h"
 #include "pair/sum_input.h"
 #include "pair/sum_reading.h"
 #include "pair/sum_rest.h"
@@ -35,6 +37,7 @@ constexpr double kSettled = 0.002, kLeastLag = 0.02, kSure = 4, kNearWhole = 0.0
 constexpr double kFewFrames = 6, kLeastOfFew = 0.1;
 constexpr std::size_t kMostSlopes = 32;  // as many rows again, and four times the products
 constexpr double kLeastSpanDb = 0.2;
+constexpr double kUsualDb = 0.01;         // a gain of most blocks: nearer to none is none (own)
 constexpr std::size_t kLeastBlocks = 16;  // of a gain that moves
 
 double db(double ratio) { return ratio <= 1e-16 ? -160 : 10 * std::log10(ratio); }
@@ -71,6 +74,7 @@ class Summer {
   [[nodiscard]] bool left_out(std::size_t i) const { return sum_.parts[i].silent || sum_.parts[i].whole_mix || sum_.parts[i].copy_of.has_value(); }
   [[nodiscard]] bool nulls() const { return db(steps_[chosen_].left / mix_) <= sum_.limit_db; }
   [[nodiscard]] double left() const { return steps_[chosen_].left; }
+  [[nodiscard]] double allowed() const { return mix_ * std::pow(10, sum_.limit_db / 10); }
 
   // Parts that add up as they are need no products of each with each. Copies do: whether both stand in the mix is asked by their gains.
   Result<bool> add_up() {
@@ -247,7 +251,42 @@ class Summer {
     for (chosen_ = first_choice_; steps_[chosen_].left > kAsGood * least; ++chosen_) {}
   }
 
+  // What a gain for the whole mix cannot tell: all adds up but for a while, or but where the mix stands flat.
+  Result<bool> explain_places() {
+    for (const double gain : {1.0, usual_gain(grams_, plain_gains()), quiet_gain(grams_, plain_gains())}) {
+      if (gain != 1 && std::abs(20 * std::log10(gain)) < kUsualDb) continue;
+      const auto gains = plain_gains(gain);
+      const auto step = [&](const char* name, double left) {
+        add_known_step(name, gains, left);
+        chosen_ = steps_.size() - 1;
+      };
+      if (const auto gaps = find_gaps(grams_, gains, sum_, allowed()); !gaps.gaps.empty()) {
+        sum_.gaps = gaps.gaps;
+        if (gaps.named()) {
+          cause_ = SumCause::gap;
+          step(sum_.gaps.front().in_mix ? "without a part for a while" : "as they are but for a while", gaps.left);
+          std::vector<Excerpt> none;
+          if (auto done = rest(gains, none, false, 0.35); !done) return tl::unexpected(done.error());
+          return true;
+        }
+      }
+      if (!may_be_clipped(grams_, gains, allowed())) continue;
+      const auto found = clipped(input_, grams_, gains, allowed(), hooks_);
+      if (!found) return tl::unexpected(found.error());
+      if (!*found) continue;
+      sum_.ceiling = (*found)->ceiling, cause_ = SumCause::bus_distortion;
+      step("clipped", (*found)->left);
+      std::vector<Excerpt> none;
+      if (auto done = rest(gains, none, false, 0.35); !done) return tl::unexpected(done.error());
+      return true;
+    }
+    return false;
+  }
+
   Result<void> explain() {
+    const auto placed = explain_places();
+    if (!placed) return tl::unexpected(placed.error());
+    if (*placed) return {};
     // Something that two parts share comes first: gains of their own would smear it over everything.
     for (const auto k : {std::size_t{0}, std::size_t{1}}) {
       if (const auto pair = find_doubled(grams_, steps_[k].gains, steps_[k].left)) {
@@ -488,7 +527,7 @@ class Summer {
     if (!step.fitted && own != steps_.end()) step.errors = own->errors, step.tied_to = own->tied_to, step.fitted = true;
     sum_.step = chosen_, sum_.residual_db = db(step.left / mix_), sum_.nulls = nulls();
     for (const auto& one : steps_) sum_.ladder.push_back({one.name, db(one.left / mix_)});
-    auto causes = read_parts(input_, grams_, step, std::max(step.left, mix_ * std::pow(10, sum_.limit_db / 10)), sum_);
+    auto causes = read_parts(input_, grams_, step, std::max(step.left, allowed()), sum_);
     sum_.common_delay_frames = 0;
     if (shifted_) {
       read_lags();
@@ -497,7 +536,7 @@ class Summer {
     const bool nothing = chosen_ == 0 && sum_.nulls;
     if (cause_) {
       // What the ladder removed before comes first where it was the greater part.
-      const bool first = causes.empty() || left() > kExplained * steps_.front().left || cause_ == SumCause::bus_processing || cause_ == SumCause::doubled;
+      const bool first = causes.empty() || left() > kExplained * steps_.front().left || cause_ == SumCause::bus_processing || cause_ == SumCause::doubled || cause_ == SumCause::gap || sum_.ceiling;
       if (first) causes.insert(causes.begin(), *cause_);
       else if (*cause_ != SumCause::unexplained) causes.push_back(*cause_);
     }
@@ -509,7 +548,8 @@ class Summer {
     for (std::size_t k = 1; k < causes.size(); ++k) {
       if (causes[k] != sum_.cause && std::ranges::find(sum_.also, causes[k]) == sum_.also.end()) sum_.also.push_back(causes[k]);
     }
-    if (rest_ && !sum_.nulls) sum_.rest = std::move(rest_->rest);
+    if (rest_ && (!sum_.nulls || cause_)) sum_.rest = std::move(rest_->rest);
+    if (sum_.cause != SumCause::gap && sum_.cause != SumCause::missing) sum_.gaps.clear();
   }
 
   void read_lags() {
@@ -552,6 +592,7 @@ std::string_view to_string(SumCause cause) {
     case SumCause::missing: return "missing part";
     case SumCause::doubled: return "doubled";
     case SumCause::not_in_mix: return "not in the mix";
+    case SumCause::gap: return "gap in a part";
     case SumCause::whole_mix: return "whole mix";
     case SumCause::part_processing: return "processing of a part";
     case SumCause::bus_processing: return "processing of the sum";

@@ -27,6 +27,7 @@ enum class SumCause {
   missing,          ///< something in the mix is in none of the parts
   doubled,          ///< something is in two of the parts and once in the mix
   not_in_mix,       ///< a part that the mix does without
+  gap,              ///< a part is muted for a while, in its file or in the mix
   whole_mix,        ///< a part that is the whole mix
   part_processing,  ///< one part needs a gain that moves
   bus_processing,   ///< the sum needs a gain that moves
@@ -107,6 +108,20 @@ struct SlowGain {
   std::vector<float> over_time;  ///< dB; NaN where there is nothing to move
 };
 
+/// A while in which something is missing, while all adds up before and behind it.
+struct SumGap {
+  std::optional<std::size_t> part;  ///< whose gap it is; of a file: the only one whose silence has the same edges
+  bool in_mix = false;              ///< the mix does without it there; else the files do
+  double from_s = 0, to_s = 0;      ///< in the mix; to a tenth of a second, or a block where those are longer
+};
+
+/// All adds up but where the mix stands flat at its peak and the sum goes beyond it.
+struct SumCeiling {
+  double dbfs = 0;          ///< where it stands
+  double over_db = 0;       ///< how far the sum goes beyond it at most
+  std::int64_t samples = 0; ///< there, of all channels
+};
+
 struct Sum {
   std::optional<std::string> not_measured;  ///< why not; nothing else holds then
   double rate = 0;
@@ -129,6 +144,8 @@ struct Sum {
   std::optional<std::pair<std::size_t, std::size_t>> doubled;  ///< two parts that share something
   std::optional<SumRest> rest;  ///< where it does not add up as it is
   std::optional<SlowGain> slow; ///< for bus_processing and part_processing
+  std::vector<SumGap> gaps;     ///< for gap, and for missing where it is missing for a while only
+  std::optional<SumCeiling> ceiling;  ///< for bus_distortion: clipping
 };
 
 /// Least squares over the whole mix, step by step: as they are, one gain, a gain per part, a gain per part and channel, delays, a

@@ -152,6 +152,7 @@ class GramBlocks {
     for (std::int64_t from = 0; from < frames; from += small_) {
       const auto length = std::min(small_, frames - from);
       if (filled_ == 0) values.resize(values.size() + size, 0.0);
+      if (filled_ == 0) grams_.peaks.push_back(0.0f);
       add(from, length, values.data() + values.size() - size);
       filled_ += length;
       if (filled_ < grams_.block) continue;
@@ -160,8 +161,9 @@ class GramBlocks {
       const auto half = grams_.blocks() / 2;
       for (std::size_t b = 0; b < half; ++b) {
         for (std::size_t i = 0; i < size; ++i) values[b * size + i] = values[2 * b * size + i] + values[(2 * b + 1) * size + i];
+        grams_.peaks[b] = std::max(grams_.peaks[2 * b], grams_.peaks[2 * b + 1]);
       }
-      values.resize(half * size);
+      values.resize(half * size), grams_.peaks.resize(half);
       grams_.block *= 2;
     }
   }
@@ -204,6 +206,7 @@ Result<Grams> grams_of(SumInput& input, const std::vector<std::size_t>& slopes, 
         for (std::size_t i = 0; i < count; ++i) rows[i] = input.part(i, c) == nullptr ? nullptr : input.part(i, c) + from;
         for (std::size_t s = 0; s < slopes.size(); ++s) rows[count + s] = slope_rows[s * channels + c].data() + from;
         rows.back() = input.mix(c) + from;
+        for (std::int64_t n = 0; n < length; ++n) grams.peaks.back() = std::max(grams.peaks.back(), std::abs(rows.back()[n]));
         dsp::add_products(rows, static_cast<int>(length), sums + c * grams.pairs());
       }
     });

@@ -73,6 +73,7 @@ struct Grams {
   std::int64_t frames = 0;  ///< of the mix
   std::vector<std::size_t> slopes;  ///< of which parts
   std::vector<double> values;       ///< blocks × channels × pairs of rows, by dsp::product_at
+  std::vector<float> peaks;         ///< of the mix, by block: its greatest magnitude; 0 of plain sums
 
   [[nodiscard]] std::size_t pairs() const { return rows * (rows + 1) / 2; }
   [[nodiscard]] std::size_t blocks() const { return values.size() / (pairs() * channels); }

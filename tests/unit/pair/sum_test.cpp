@@ -402,6 +402,95 @@ TEST_SUITE("pair/sum") {
     CHECK(ride.parts[3].moving_db < 9);
   }
 
+  TEST_CASE("a mix that was clipped, with a gain before and behind too; one that only peaks lacks a part as before") {
+    const auto parts = ensemble(6);
+    const auto mix = added(parts);
+    double peak = 0;
+    for (const auto& channel : mix.channels) {
+      for (const double v : channel) peak = std::max(peak, std::abs(v));
+    }
+    for (const double over_db : {1.0, 3.0, 6.0, 10.0}) {
+      for (const double behind : {1.0, 0.7}) {
+        CAPTURE(over_db);
+        CAPTURE(behind);
+        auto flat = mix;
+        const double ceiling = peak * test::from_db(-over_db);
+        flat.each([&](double v) { return behind * std::clamp(v, -ceiling, ceiling); });
+        const auto sum = sum_of(flat, parts);
+        CHECK(sum.cause == SumCause::bus_distortion);
+        REQUIRE(sum.ceiling.has_value());
+        CHECK(sum.ceiling->dbfs == doctest::Approx(test::to_db(behind * ceiling)).epsilon(0.01));
+        CHECK(sum.ceiling->over_db == doctest::Approx(over_db).epsilon(0.02));
+        REQUIRE(sum.rest.has_value());
+        for (const auto& one : sum.parts) CHECK(!one.off);
+      }
+    }
+    // Clipped as well, which does not explain what is left.
+    auto flat = mix;
+    flat.each([&](double v) { return std::clamp(v, -0.7 * peak, 0.7 * peak); });
+    for (const std::size_t gone : {0u, 3u}) {
+      auto wrong = parts;
+      wrong.erase(wrong.begin() + static_cast<std::ptrdiff_t>(gone));
+      CHECK(sum_of(flat, wrong).cause == SumCause::missing);
+      CHECK(!sum_of(mix, wrong).ceiling);
+    }
+  }
+
+  TEST_CASE("a part that is muted for a while, in the mix or in its file") {
+    const auto parts = ensemble(6, 16);
+    const auto mix = added(parts);
+    const auto muted = [](Clip clip, double from_s, double to_s, double gain = 0) {
+      for (auto& channel : clip.channels) {
+        for (auto n = static_cast<std::size_t>(from_s * kRate); n < static_cast<std::size_t>(to_s * kRate); ++n) channel[n] *= gain;
+      }
+      return clip;
+    };
+    int in_mix = 0, in_file = 0, elsewhere = 0, trials = 0;
+    for (std::size_t which = 0; which < parts.size(); ++which) {
+      for (const double from_s : {3.03, 6.5}) {
+        CAPTURE(which);
+        CAPTURE(from_s);
+        ++trials;
+        auto played = parts;
+        played[which] = muted(played[which], from_s, from_s + 4);
+        const auto lacks = sum_of(added(played), parts);
+        in_mix += lacks.cause == SumCause::gap && lacks.gaps[0].part == which && lacks.gaps[0].in_mix && lacks.gaps[0].from_s > from_s - 0.2 && lacks.gaps.back().to_s < from_s + 4.2 ? 1 : 0;
+        const auto holds = sum_of(mix, played);
+        in_file += holds.cause == SumCause::gap && holds.gaps[0].part == which && !holds.gaps[0].in_mix && holds.gaps[0].from_s > from_s - 0.2 && holds.gaps.back().to_s < from_s + 4.2 ? 1 : 0;
+        elsewhere += holds.cause == SumCause::gap && holds.gaps[0].part != which ? 1 : 0;
+        if (holds.cause != SumCause::gap) CHECK((holds.cause == SumCause::missing && !holds.gaps.empty()));
+        // Half as loud for a while is a ride, not a gap.
+        auto ridden = parts;
+        ridden[which] = muted(ridden[which], from_s, from_s + 4, 0.5);
+        CHECK(sum_of(added(ridden), parts).cause == SumCause::part_processing);
+      }
+    }
+    MESSAGE(in_mix << " in the mix and " << in_file << " in a file of " << trials << ", " << elsewhere << " told of another");
+    CHECK(in_mix == trials);
+    CHECK(in_file >= trials * 3 / 4);
+    CHECK(elsewhere == 0);
+    // With one gain over all stems.
+    auto played = parts;
+    played[2] = muted(played[2], 5, 9);
+    auto softer = parts;
+    for (auto& one : softer) one.gain_db(-3);
+    const auto both = sum_of(added(played), softer);
+    CHECK(both.cause == SumCause::gap);
+    CHECK(both.also == std::vector{SumCause::one_gain});
+    // A part that no stem holds and that sounds for a while: nothing falls silent there.
+    auto more = parts;
+    more.push_back(part(8, 16, 0.5, 5));
+    more.back() = muted(muted(more.back(), 0, 6), 9, 16);
+    const auto missing = sum_of(added(more), parts);
+    CHECK(missing.cause == SumCause::missing);
+    REQUIRE(missing.gaps.size() == 1);
+    CHECK(missing.gaps[0].from_s >= 5.9);
+    CHECK(missing.gaps[0].to_s <= 9.1);
+    CHECK(!missing.gaps[0].part);
+    // A stem that comes in late in the mix as in its file, and one that is missing before.
+    CHECK(sum_of(mix, {parts[0], parts[1], parts[2], parts[3], parts[4]}).gaps.empty());
+  }
+
   TEST_CASE("effects of a part that the parts lack are like that part") {
     const auto parts = ensemble(5);
     auto mix = added(parts);

@@ -1,0 +1,52 @@
+// What the finding about stems says of each cause.
+#include <algorithm>
+#include <cmath>
+
+#include "base/text.h"
+#include "ordered_set.h"
+#include "signals.h"
+
+using namespace sendworthy;
+using namespace ordered;
+using test::Clip;
+
+namespace {
+
+std::string words_of_stems(const Clip& mix, const Clip& a, const Clip& b, std::vector<Where>* where = nullptr) {
+  Set set;
+  set.add("main", "main", mix);
+  set.add("stem", "band", a, "rules = \"./loose.toml\"\n");
+  set.add("stem", "singer", b, "rules = \"./loose.toml\"\n");
+  const auto sheet = set.check();
+  CHECK(status_of(sheet, "stems-sum-to-mix") == Status::fail);
+  if (where != nullptr) *where = found(sheet, "stems-sum-to-mix")->where;
+  return words_of(sheet, "stems-sum-to-mix");
+}
+
+Clip muted(const Clip& clip, double from_s, double to_s) {
+  const auto from = static_cast<std::size_t>(from_s * clip.rate), to = static_cast<std::size_t>(to_s * clip.rate);
+  return changed(clip, [&](auto& x) { std::fill(x.begin() + static_cast<std::ptrdiff_t>(from), x.begin() + static_cast<std::ptrdiff_t>(to), 0.0); });
+}
+
+}  // namespace
+
+TEST_CASE("a clipped mix is told by where it stands flat, and a muted stem by its name and its place") {
+  auto flat = song();
+  double peak = 0;
+  for (const auto& channel : flat.channels) {
+    for (const double v : channel) peak = std::max(peak, std::abs(v));
+  }
+  flat.each([&](double v) { return std::clamp(v, -peak / 2, peak / 2); });
+  auto words = words_of_stems(flat, band(), singer());
+  CHECK_MESSAGE(has(words, "distortion on the mix bus: clipping"), words);
+  CHECK_MESSAGE(has(words, base::fixed(test::to_db(peak / 2), 2) + " dBFS"), words);
+
+  std::vector<Where> where;
+  words = words_of_stems(sum(muted(band(), 4, 7), singer()), band(), singer(), &where);
+  CHECK_MESSAGE(has(words, "muted for a while: band from 4.0 s to 7.0 s in the mix"), words);
+  REQUIRE(where.size() == 2);
+  CHECK(where[1].start_s == doctest::Approx(4).epsilon(0.02));
+  CHECK(where[1].note == "band is missing here in the mix");
+  words = words_of_stems(song(), muted(band(), 4, 7), singer(), &where);
+  CHECK_MESSAGE(has(words, "muted for a while: band from 4.0 s to 7.0 s in its file, it seems"), words);
+}
