@@ -64,6 +64,11 @@ std::string words_of(const Sum& sum, SumCause cause) {
     case SumCause::missing:
       if (!sum.gaps.empty()) return fmt::format("something is missing {} only: what is left of the mix there is in none of them", listed(times_of(sum)));
       return "a stem is missing: what is left of the mix is in none of them";
+    case SumCause::crossed: return "left and right changed about: " + with([](const auto& part) { return part.crossed; }, name);
+    case SumCause::folded: {
+      const auto folded = with([](const auto& part) { return part.folded; }, name);
+      return "folded to mono, while it stands in stereo in the mix: " + std::string(parts.size() > 1 ? "one of " : "") + folded;
+    }
     case SumCause::gap: {
       for (std::size_t k = 0; k < sum.gaps.size(); ++k) {
         const auto name_of_gap = name_of_part(sum.parts[*sum.gaps[k].part]);

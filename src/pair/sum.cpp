@@ -14,6 +14,7 @@
 #include "pair/sum_input.h"
 #include "pair/sum_reading.h"
 #include "pair/sum_rest.h"
+#include "pair/sum_sides.h"
 
 namespace sendworthy::pair {
 namespace {
@@ -64,6 +65,9 @@ class Summer {
     try_gains("");
     if (!nulls()) {
       if (auto found = explain(); !found) return tl::unexpected(found.error());
+    } else if (chosen_ > 1) {
+      // A sound that was panned alone stands in line by two gains as well; exchanged channels need none.
+      if (auto found = exchange(find_mirrored(input_, grams_, steps_[chosen_].gains, wanted())); !found) return tl::unexpected(found.error());
     }
     conclude();
     return std::move(sum_);
@@ -251,6 +255,63 @@ class Summer {
     for (chosen_ = first_choice_; steps_[chosen_].left > kAsGood * least; ++chosen_) {}
   }
 
+  [[nodiscard]] std::vector<bool> wanted() const {
+    std::vector<bool> all;
+    for (std::size_t i = 0; i < input_.count(); ++i) all.push_back(!left_out(i));
+    return all;
+  }
+
+  // Reads again with left and right of these exchanged, and keeps that where it is worth it; false where not.
+  Result<bool> exchange(const std::vector<std::size_t>& parts) {
+    if (parts.empty()) return false;
+    const auto turn = [&] {
+      for (const auto i : parts) input_.cross(i);
+    };
+    turn();
+    auto grams = grams_of(input_, {}, 0.5, 0.1, hooks_);
+    if (!grams) return tl::unexpected(grams.error());
+    std::swap(grams_, *grams);
+    const auto first = steps_.size(), old_chosen = chosen_, old_first = first_choice_;
+    const double old_left = left();
+    const bool nulled = nulls();
+    try_gains("channels exchanged");
+    // Where two gains did it before, only fewer are better.
+    const bool simpler = nulls() && (!nulled || grams_.channels != 2 || !steps_[chosen_].fitted);
+    if (simpler || (!nulled && left() <= kWorth * old_left)) {
+      for (const auto i : parts) sum_.parts[i].crossed = true;
+      crossed_ = true;
+      return true;
+    }
+    turn();
+    steps_.resize(first);
+    std::swap(grams_, *grams);
+    chosen_ = old_chosen, first_choice_ = old_first, totals_ = grams_.total();
+    return false;
+  }
+
+  // A part whose left and right are exchanged, or that was folded to mono. True where nothing else is to be explained.
+  Result<bool> explain_sides() {
+    if (grams_.channels != 2) return false;
+    input_.turn(true);
+    auto turned = grams_of(input_, {}, 0.35, 0.1, hooks_);
+    input_.turn(false);
+    if (!turned) return tl::unexpected(turned.error());
+    const auto exchanged = exchange(find_crossed(*turned, wanted()));
+    if (!exchanged) return tl::unexpected(exchanged.error());
+    if (*exchanged) return nulls();
+    const auto folded = find_folded(*turned, wanted(), allowed());
+    if (!folded) return false;
+    for (const auto i : folded->parts) sum_.parts[i].folded = true;
+    cause_ = SumCause::folded;
+    auto gains = plain_gains();
+    for (std::size_t i = 0; i < input_.count(); ++i) gains.at(0, i) = gains.at(1, i) = folded->gains[i];
+    add_step("but for the sides of parts in mono", gains);
+    chosen_ = steps_.size() - 1;
+    std::vector<Excerpt> none;
+    if (auto done = rest(gains, none, false, 0.5); !done) return tl::unexpected(done.error());
+    return true;
+  }
+
   // What a gain for the whole mix cannot tell: all adds up but for a while, or but where the mix stands flat.
   Result<bool> explain_places() {
     for (const double gain : {1.0, usual_gain(grams_, plain_gains()), quiet_gain(grams_, plain_gains())}) {
@@ -299,12 +360,14 @@ class Summer {
     auto moved = moving_gains();
     // Delays first, unless a gain that moves explains nearly all.
     if (!moved || moved->left > kNearlyAll * left()) {
-      std::vector<bool> wanted;
-      for (std::size_t i = 0; i < input_.count(); ++i) wanted.push_back(!left_out(i));
+      const auto sides = explain_sides();
+      if (!sides) return tl::unexpected(sides.error());
+      if (*sides) return {};
+      if (crossed_) moved = moving_gains();
       const auto onsets = onsets_of(input_, hooks_);
       if (!onsets) return tl::unexpected(onsets.error());
       input_.set_lags(lags_);
-      auto excerpts = places_of(input_, grams_, *onsets, lags_, wanted);
+      auto excerpts = places_of(input_, grams_, *onsets, lags_, wanted());
       if (auto done = rest(steps_[chosen_].gains, excerpts, !moved, 0.35); !done) return done;
       auto shifts = lags_in(excerpts, input_.count(), input_.rate());
       const auto any = [](const std::vector<double>& lags) { return std::ranges::any_of(lags, [](double lag) { return lag != 0; }); };
@@ -313,7 +376,7 @@ class Summer {
       }
       // Sounds without an edge, late by a few frames, have no onset that tells.
       if (!nulls()) {
-        const auto few = few_frames(wanted);
+        const auto few = few_frames(wanted());
         if (!few) return tl::unexpected(few.error());
         shifts = *few;
         if (any(shifts)) {
@@ -415,7 +478,7 @@ class Summer {
       if (!settle(moved) || round == kShifts) break;
     }
     const auto first = steps_.size();
-    try_gains("delays");
+    try_gains(crossed_ ? "channels exchanged and delays" : "delays");
     if (left() <= kWorth * old_left || nulls()) {
       shifted_ = true;
       if (std::ranges::any_of(lags_, [](double lag) { return std::abs(lag - std::round(lag)) >= kWholeLag / 2; })) {
@@ -529,6 +592,7 @@ class Summer {
     for (const auto& one : steps_) sum_.ladder.push_back({one.name, db(one.left / mix_)});
     auto causes = read_parts(input_, grams_, step, std::max(step.left, allowed()), sum_);
     sum_.common_delay_frames = 0;
+    if (crossed_) causes.insert(causes.begin(), SumCause::crossed);
     if (shifted_) {
       read_lags();
       causes.insert(causes.begin(), SumCause::delay);
@@ -536,7 +600,7 @@ class Summer {
     const bool nothing = chosen_ == 0 && sum_.nulls;
     if (cause_) {
       // What the ladder removed before comes first where it was the greater part.
-      const bool first = causes.empty() || left() > kExplained * steps_.front().left || cause_ == SumCause::bus_processing || cause_ == SumCause::doubled || cause_ == SumCause::gap || sum_.ceiling;
+      const bool first = causes.empty() || left() > kExplained * steps_.front().left || cause_ == SumCause::bus_processing || cause_ == SumCause::doubled || cause_ == SumCause::gap || cause_ == SumCause::folded || sum_.ceiling;
       if (first) causes.insert(causes.begin(), *cause_);
       else if (*cause_ != SumCause::unexplained) causes.push_back(*cause_);
     }
@@ -572,7 +636,7 @@ class Summer {
   double mix_ = 0;
   std::vector<Step> steps_;
   std::size_t chosen_ = 0, first_choice_ = 0;  ///< of those before, none is chosen
-  bool shifted_ = false;
+  bool shifted_ = false, crossed_ = false;
   std::optional<SumCause> cause_;
   std::optional<RestPass> rest_;
   Sum sum_;
@@ -592,6 +656,8 @@ std::string_view to_string(SumCause cause) {
     case SumCause::missing: return "missing part";
     case SumCause::doubled: return "doubled";
     case SumCause::not_in_mix: return "not in the mix";
+    case SumCause::crossed: return "channels exchanged";
+    case SumCause::folded: return "folded to mono";
     case SumCause::gap: return "gap in a part";
     case SumCause::whole_mix: return "whole mix";
     case SumCause::part_processing: return "processing of a part";

@@ -27,6 +27,8 @@ enum class SumCause {
   missing,          ///< something in the mix is in none of the parts
   doubled,          ///< something is in two of the parts and once in the mix
   not_in_mix,       ///< a part that the mix does without
+  crossed,          ///< left and right of some parts are exchanged
+  folded,           ///< a part has nothing but its middle, and its side in the mix
   gap,              ///< a part is muted for a while, in its file or in the mix
   whole_mix,        ///< a part that is the whole mix
   part_processing,  ///< one part needs a gain that moves
@@ -70,6 +72,8 @@ struct SumPart {
   bool unbalanced = false;            ///< its channels need different gains, or a mono part a pan law
   PanLaw pan_law = PanLaw::none;      ///< of a mono part that needs one
   double delay_frames = 0;            ///< its sound stands so much later in its file than in the mix; at the mix's rate
+  bool crossed = false;               ///< its left stands in the mix's right; gains are by the channels of the mix
+  bool folded = false;                ///< it may be the one that was folded to mono, or one of those that are marked
   double moving_db = 0;               ///< span of the moving gain, for part_processing
 };
 

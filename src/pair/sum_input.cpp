@@ -109,11 +109,26 @@ std::int64_t SumInput::read(std::int64_t at, std::int64_t frames) {
   const auto inside = std::clamp<std::int64_t>(mix_->known_end() - at, 0, frames);
   if (inside == 0) return 0;
   for (auto& part : parts_) read_part(part, at, frames, inside);
+  if (!turned_) return inside;
+  const auto turn = [&](const float* left, const float* right, Rows& rows) {
+    rows.resize(2);
+    for (auto& row : rows) row.assign(static_cast<std::size_t>(frames), 0.0f);
+    for (std::size_t n = 0; n < rows[0].size(); ++n) {
+      const float l = left == nullptr ? 0.0f : left[n], r = right == nullptr ? 0.0f : right[n];
+      rows[0][n] = 0.5f * (l + r), rows[1][n] = 0.5f * (l - r);
+    }
+  };
+  turn(mix_at_[0], mix_at_[1], mix_turned_);
+  for (auto& part : parts_) {
+    const auto row = [&](std::size_t c) { return part.row_of[c] < 0 ? nullptr : part.at[static_cast<std::size_t>(part.row_of[c])]; };
+    turn(row(0), row(1), part.turned);
+  }
   return inside;
 }
 
 const float* SumInput::part(std::size_t part, std::size_t channel) const {
   const int row = parts_[part].row_of[channel];
+  if (turned_) return parts_[part].turned[channel].data();
   return row < 0 ? nullptr : parts_[part].at[static_cast<std::size_t>(row)];
 }
 

@@ -8,6 +8,7 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "pair/align.h"
@@ -38,9 +39,13 @@ class SumInput {
 
   /// Frame n of the mix is held against frame n + lag of a part from now on.
   void set_lags(const std::vector<double>& lags);
+  /// Exchanges left and right of a part of two channels under a mix of two.
+  void cross(std::size_t part) { std::swap(parts_[part].row_of[0], parts_[part].row_of[1]); }
+  /// Of a mix of two channels: half the sum and half the difference are read in place of both from now on, or no longer.
+  void turn(bool on) { turned_ = on; }
   /// Reads [at, at + frames) of all; how many of them lie in the mix, 0 at its end. What lies beyond is silent.
   std::int64_t read(std::int64_t at, std::int64_t frames);
-  [[nodiscard]] const float* mix(std::size_t channel) const { return mix_at_[channel]; }
+  [[nodiscard]] const float* mix(std::size_t channel) const { return turned_ ? mix_turned_[channel].data() : mix_at_[channel]; }
   /// Null where the part does not stand in that channel.
   [[nodiscard]] const float* part(std::size_t part, std::size_t channel) const;
   [[nodiscard]] std::optional<Error> error() const;
@@ -53,6 +58,7 @@ class SumInput {
     std::vector<float> taps;  ///< of the fraction; empty: none
     Rows rows;                     ///< what could not be seen where it stands
     std::vector<const float*> at;  ///< by row
+    Rows turned;                   ///< middle and side
   };
   void read_part(Part& part, std::int64_t at, std::int64_t frames, std::int64_t inside);
 
@@ -63,6 +69,8 @@ class SumInput {
   double rate_ = 0;
   std::optional<std::string> trouble_;
   std::vector<const float*> mix_at_;
+  bool turned_ = false;
+  Rows mix_turned_;
   Rows wide_;
 };
 

@@ -50,3 +50,20 @@ TEST_CASE("a clipped mix is told by where it stands flat, and a muted stem by it
   words = words_of_stems(song(), muted(band(), 4, 7), singer(), &where);
   CHECK_MESSAGE(has(words, "muted for a while: band from 4.0 s to 7.0 s in its file, it seems"), words);
 }
+
+TEST_CASE("a stem with left and right changed about, and one in mono, are told by their names") {
+  // The band in a room: each side comes back on the other.
+  auto wide = band();
+  const auto dry = wide;
+  for (std::size_t c = 0; c < 2; ++c) {
+    for (std::size_t n = 1500; n < dry.channels[c].size(); ++n) wide.channels[c][n] += (c == 0 ? 0.4 : -0.3) * dry.channels[1 - c][n - (c == 0 ? 1500 : 700)];
+  }
+  auto crossed = wide, mono = wide;
+  std::swap(crossed.channels[0], crossed.channels[1]);
+  for (std::size_t n = 0; n < mono.channels[0].size(); ++n) mono.channels[0][n] = mono.channels[1][n] = (mono.channels[0][n] + mono.channels[1][n]) / 2;
+  const auto mix = sum(wide, singer());
+  auto words = words_of_stems(mix, crossed, singer());
+  CHECK_MESSAGE(has(words, "left and right changed about: band;"), words);
+  words = words_of_stems(mix, mono, singer());
+  CHECK_MESSAGE(has(words, "folded to mono, while it stands in stereo in the mix: band;"), words);
+}

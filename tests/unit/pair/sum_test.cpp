@@ -436,6 +436,119 @@ TEST_SUITE("pair/sum") {
     }
   }
 
+  TEST_CASE("a part whose left and right are exchanged, or that was folded to mono") {
+    // In a room: early reflections that differ on both sides.
+    const auto in_stereo = [](Clip clip, std::uint64_t seed) {
+      test::Random random(seed);
+      const auto dry = clip;
+      for (std::size_t c = 0; c < 2; ++c) {
+        for (int k = 0; k < 12; ++k) {
+          const auto at = 100 + random.below(1500);
+          const double gain = 0.5 * (random.unit() - 0.5);
+          for (std::size_t n = at; n < dry.channels[c].size(); ++n) clip.channels[c][n] += gain * dry.channels[1 - c][n - at];
+        }
+      }
+      return clip;
+    };
+    const auto exchanged = [](Clip clip) {
+      std::swap(clip.channels[0], clip.channels[1]);
+      return clip;
+    };
+    const auto folded = [](Clip clip, double gain = 0.5) {
+      for (std::size_t n = 0; n < clip.channels[0].size(); ++n) clip.channels[0][n] = clip.channels[1][n] = gain * (clip.channels[0][n] + clip.channels[1][n]);
+      return clip;
+    };
+    const auto crossed_only = [](const Sum& sum, std::size_t which) {
+      bool right = sum.cause == SumCause::crossed;
+      for (std::size_t i = 0; i < sum.parts.size(); ++i) right = right && sum.parts[i].crossed == (i == which) && !sum.parts[i].inverted && !sum.parts[i].off && !sum.parts[i].unbalanced;
+      return right;
+    };
+    const auto folded_only = [](const Sum& sum, std::size_t which) {
+      bool right = sum.cause == SumCause::folded;
+      for (std::size_t i = 0; i < sum.parts.size(); ++i) right = right && sum.parts[i].folded == (i == which);
+      return right;
+    };
+    int crossed = 0, mono = 0, file = 0, panned = 0, missing = 0, trials = 0;
+    for (std::uint64_t seed = 0; seed < 4; ++seed) {
+      auto parts = ensemble(6, 12, seed);
+      for (std::size_t i = 0; i < parts.size(); ++i) parts[i] = i == 4 ? folded(parts[i]) : in_stereo(parts[i], seed * 10 + i);
+      const auto mix = added(parts);
+      for (std::size_t which = 0; which < parts.size(); ++which) {
+        if (which == 4) continue;  // its sides are alike
+        ++trials;
+        auto wrong = parts;
+        wrong[which] = exchanged(parts[which]);
+        auto sum = sum_of(mix, wrong);
+        crossed += crossed_only(sum, which) && sum.nulls ? 1 : 0;
+        wrong[which] = folded(parts[which]);
+        mono += folded_only(sum_of(mix, wrong), which) ? 1 : 0;
+        wrong[which].channels.pop_back();
+        file += folded_only(sum_of(mix, wrong), which) ? 1 : 0;
+        wrong = parts;
+        wrong.erase(wrong.begin() + static_cast<std::ptrdiff_t>(which));
+        missing += sum_of(mix, wrong).cause == SumCause::missing ? 1 : 0;
+        auto moved = parts;
+        for (auto& v : moved[which].channels[0]) v *= 0.7;
+        panned += sum_of(mix, moved).cause == SumCause::pan ? 1 : 0;
+      }
+    }
+    MESSAGE("of " << trials << ": exchanged " << crossed << ", folded " << mono << ", as a mono file " << file << ", missing " << missing << ", panned " << panned);
+    CHECK(crossed == trials);
+    CHECK(mono >= trials * 9 / 10);
+    CHECK(file >= trials * 9 / 10);
+    CHECK(missing == trials);
+    CHECK(panned == trials);
+
+    auto parts = ensemble(5);
+    // Panned sounds, which two gains bring in line as well.
+    auto wrong = parts;
+    wrong[0] = exchanged(parts[0]);
+    auto sum = sum_of(added(parts), wrong);
+    CHECK(crossed_only(sum, 0));
+    CHECK(sum.nulls);
+    // With one gain over all; two at once; with a fader.
+    for (auto& one : wrong) one.gain_db(-3);
+    sum = sum_of(added(parts), wrong);
+    CHECK(crossed_only(sum, 0));
+    CHECK(sum.also == std::vector{SumCause::one_gain});
+    wrong = parts;
+    wrong[0] = exchanged(parts[0]), wrong[2] = exchanged(parts[2]);
+    sum = sum_of(added(parts), wrong);
+    CHECK(sum.cause == SumCause::crossed);
+    CHECK((sum.parts[0].crossed && sum.parts[2].crossed && !sum.parts[1].crossed));
+    for (std::size_t i = 0; i < parts.size(); ++i) parts[i] = i == 4 ? folded(parts[i]) : in_stereo(parts[i], i);
+    const auto mix = added(parts);
+    wrong = parts;
+    wrong[0] = exchanged(parts[0]), wrong[2].gain_db(-2);
+    sum = sum_of(mix, wrong);
+    CHECK(sum.cause == SumCause::crossed);
+    CHECK(sum.also == std::vector{SumCause::faders});
+    CHECK(sum.parts[0].crossed);
+    CHECK(sum.parts[2].off);
+    // Louder by 6 and 3 dB than half the sum.
+    for (const double gain : {1.0, std::sqrt(0.5)}) {
+      wrong = parts;
+      wrong[1] = folded(parts[1], gain);
+      sum = sum_of(mix, wrong);
+      CHECK(folded_only(sum, 1));
+      CHECK(sum.also == std::vector{SumCause::faders});
+      CHECK(sum.parts[1].gain_db == doctest::Approx(-test::to_db(2 * gain)).epsilon(0.01));
+    }
+    // A mix that was widened lacks sides, too, yet the sides of the parts explain it.
+    auto wide = mix;
+    for (std::size_t n = 0; n < mix.channels[0].size(); ++n) {
+      const double middle = (mix.channels[0][n] + mix.channels[1][n]) / 2, side = (mix.channels[0][n] - mix.channels[1][n]) / 2;
+      wide.channels[0][n] = middle + 1.5 * side, wide.channels[1][n] = middle - 1.5 * side;
+    }
+    sum = sum_of(wide, parts);
+    CHECK(sum.cause != SumCause::folded);
+    CHECK(sum.cause != SumCause::crossed);
+    // A channel upside down is no exchange.
+    wrong = parts;
+    for (auto& v : wrong[3].channels[1]) v = -v;
+    CHECK(sum_of(mix, wrong).cause == SumCause::polarity);
+  }
+
   TEST_CASE("a part that is muted for a while, in the mix or in its file") {
     const auto parts = ensemble(6, 16);
     const auto mix = added(parts);
