@@ -86,6 +86,7 @@ std::string words_of(const Sum& sum, SumCause cause) {
     case SumCause::part_processing: return "processing on a stem alone: " + with([](const auto& part) { return part.moving_db != 0; }, name);
     case SumCause::bus_processing:
       return sum.slow ? fmt::format("processing on the mix bus: its gain moves between {} and {}", db(sum.slow->lowest_db), db(sum.slow->highest_db)) : "processing on the mix bus";
+    case SumCause::each_processing: return "processing on the mix bus and on each of them alone, such as a limiter: gains that move explain what is left";
     case SumCause::bus_filter: return "a filter on the mix bus";
     case SumCause::bus_distortion:
       if (sum.ceiling)
@@ -125,7 +126,7 @@ Finding sum_finding(std::string_view rule, const Sum& sum, const Member& mix, st
   if (sum.not_measured) return unmeasured(rule, *sum.not_measured, std::move(files));
   if (sum.cause == SumCause::sums && sum.also.empty()) return passed(rule, sum.residual_db <= -144 ? "nothing is left" : fmt::format("{} are left", db(sum.residual_db)), std::move(files));
   // Of versions only what a mix bus cannot explain is worth a word.
-  if (!to_the_bit && sum.residual_db <= kVersionsSumDb && (sum.cause == SumCause::sums || sum.cause == SumCause::bus_processing || sum.cause == SumCause::one_gain || sum.cause == SumCause::faders))
+  if (!to_the_bit && sum.residual_db <= kVersionsSumDb && (sum.cause == SumCause::sums || sum.cause == SumCause::bus_processing || sum.cause == SumCause::each_processing || sum.cause == SumCause::one_gain || sum.cause == SumCause::faders))
     return passed(rule, fmt::format("{} are left with the gains that fit best", db(sum.residual_db)), std::move(files));
   auto text = words_of(sum, sum.cause);
   for (const auto cause : sum.also) text += "; " + words_of(sum, cause);

@@ -9,6 +9,7 @@
 #include "dsp/products.h"
 #include "pair/sum_ceiling.h"
 #include "pair/sum_delay.h"
+#include "pair/sum_each.h"
 #include "pair/sum_fit.h"
 #include "pair/sum_gap.h"
 #include "pair/sum_input.h"
@@ -29,6 +30,7 @@ constexpr double kSilent = 1e-9;       // mean square of the loudest block: −9
 constexpr double kAsGood = 2;          // energy left, over the least that any step leaves: as good
 constexpr double kWorth = 0.5;         // energy left, over that of the steps before: delays are worth it
 constexpr double kExplained = 0.25;    // likewise: a gain that moves or a filter explains it, 6 dB
+constexpr double kOverChance = 0.4;    // likewise, over what gains leave that move over what sounded before: 0.2 and less under limiters (own)
 constexpr double kMaybe = 0.5;         // likewise in blocks: worth a look
 constexpr double kNearlyAll = 0.05;    // likewise: worth no other
 constexpr double kMissingDb = -40;     // over the mix: less may be distortion of the sum
@@ -400,8 +402,7 @@ class Summer {
     if (!rest_) {
       if (auto done = rest(steps_[chosen_].gains, none, true, 0.9); !done) return done;
     }
-    name_the_rest(moved);
-    return {};
+    return name_the_rest(moved);
   }
 
   Result<void> rest(const Gains& gains, std::vector<Excerpt>& excerpts, bool like, double from_share) {
@@ -530,7 +531,7 @@ class Summer {
   }
 
   // What the gains and the delays left: processing of the sum or of a part, something missing, or nobody knows.
-  void name_the_rest(const std::optional<Moved>& moved) {
+  Result<void> name_the_rest(const std::optional<Moved>& moved) {
     const double base = left();
     if (rest_->moving_left <= kExplained * base && moved && rest_->moving_left <= rest_->filter_left) {
       sum_.slow = slow_gain_of(rest_->moving, rest_->sum_energy, static_cast<double>(grams_.block) / input_.rate());
@@ -539,7 +540,7 @@ class Summer {
         add_step(shifted_ ? "delays and a gain that moves" : "a gain that moves", moved->gains);
         steps_.back().left = rest_->moving_left;
         chosen_ = steps_.size() - 1;
-        return;
+        return {};
       }
       sum_.slow.reset();
     }
@@ -548,12 +549,35 @@ class Summer {
       add_step(shifted_ ? "delays and a filter" : "a filter", steps_[chosen_].gains);
       steps_.back().left = rest_->filter_left;
       chosen_ = steps_.size() - 1;
-      return;
+      return {};
     }
-    if (moving_part_found(base)) return;
-    if (rest_->rest.like) cause_ = SumCause::unexplained;
-    else if (rest_follows(grams_, steps_[chosen_].gains)) cause_ = SumCause::bus_distortion;
+    if (moving_part_found(base)) return {};
+    const bool like = rest_->rest.like.has_value();
+    if (!like && rest_follows(grams_, steps_[chosen_].gains)) {
+      cause_ = SumCause::bus_distortion;
+      return {};
+    }
+    const auto each = each_found(base);
+    if (!each) return tl::unexpected(each.error());
+    if (*each) return {};
+    if (like) cause_ = SumCause::unexplained;
     else cause_ = db(base / mix_) > kMissingDb ? SumCause::missing : SumCause::unexplained;
+    return {};
+  }
+
+  // A limiter over the mix and one over each part: gains that move within a hundredth of a second, another for each part.
+  Result<bool> each_found(double base) {
+    if (input_.count() > kMostEach || grams_.blocks() < kLeastBlocks) return false;
+    const auto gains = steps_[chosen_].gains;
+    const auto each = each_moving(input_, gains, 0.95, 0.05, hooks_);
+    if (!each) return tl::unexpected(each.error());
+    const double left = each->left / each->all;
+    if (!(left <= kExplained) || each->left > kOverChance * each->by_chance || (rest_->rest.like && 1 - left <= rest_->rest.like_share)) return false;
+    cause_ = SumCause::each_processing;
+    add_step(shifted_ ? "delays and gains that move over each part" : "gains that move over each part", gains);
+    steps_.back().left = left * base, chosen_ = steps_.size() - 1;
+    rest_->rest.like.reset();
+    return true;
   }
 
   bool moving_part_found(double base) {
@@ -600,7 +624,7 @@ class Summer {
     const bool nothing = chosen_ == 0 && sum_.nulls;
     if (cause_) {
       // What the ladder removed before comes first where it was the greater part.
-      const bool first = causes.empty() || left() > kExplained * steps_.front().left || cause_ == SumCause::bus_processing || cause_ == SumCause::doubled || cause_ == SumCause::gap || cause_ == SumCause::folded || sum_.ceiling;
+      const bool first = causes.empty() || left() > kExplained * steps_.front().left || cause_ == SumCause::bus_processing || cause_ == SumCause::doubled || cause_ == SumCause::gap || cause_ == SumCause::folded || cause_ == SumCause::each_processing || sum_.ceiling;
       if (first) causes.insert(causes.begin(), *cause_);
       else if (*cause_ != SumCause::unexplained) causes.push_back(*cause_);
     }
@@ -662,6 +686,7 @@ std::string_view to_string(SumCause cause) {
     case SumCause::whole_mix: return "whole mix";
     case SumCause::part_processing: return "processing of a part";
     case SumCause::bus_processing: return "processing of the sum";
+    case SumCause::each_processing: return "processing of each";
     case SumCause::bus_filter: return "filter over the sum";
     case SumCause::bus_distortion: return "distortion of the sum";
     case SumCause::unexplained: return "unexplained";

@@ -33,6 +33,7 @@ enum class SumCause {
   whole_mix,        ///< a part that is the whole mix
   part_processing,  ///< one part needs a gain that moves
   bus_processing,   ///< the sum needs a gain that moves
+  each_processing,  ///< the mix and the parts each need a gain that moves: a limiter over each
   bus_filter,       ///< the sum needs a gain of its own in each band
   bus_distortion,   ///< what is left comes and goes with the sum, and faster than it
   unexplained
