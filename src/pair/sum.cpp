@@ -40,7 +40,7 @@ constexpr double kSettled = 0.002, kLeastLag = 0.02, kSure = 4, kNearWhole = 0.0
 constexpr double kFewFrames = 6, kLeastOfFew = 0.1;
 constexpr std::size_t kMostSlopes = 32;  // as many rows again, and four times the products
 constexpr double kLeastSpanDb = 0.2;
-constexpr double kUsualDb = 0.01;         // a gain of most blocks: nearer to none is none (own)
+constexpr double kUsualDb = 0.01;         // nearer to one that was tried, a gain is the same (own)
 constexpr std::size_t kLeastBlocks = 16;  // of a gain that moves
 
 double db(double ratio) { return ratio <= 1e-16 ? -160 : 10 * std::log10(ratio); }
@@ -316,8 +316,10 @@ class Summer {
 
   // What a gain for the whole mix cannot tell: all adds up but for a while, or but where the mix stands flat.
   Result<bool> explain_places() {
+    std::vector<double> tried;
     for (const double gain : {1.0, usual_gain(grams_, plain_gains()), quiet_gain(grams_, plain_gains())}) {
-      if (gain != 1 && std::abs(20 * std::log10(gain)) < kUsualDb) continue;
+      if (std::ranges::any_of(tried, [&](double other) { return std::abs(20 * std::log10(gain / other)) < kUsualDb; })) continue;
+      tried.push_back(gain);
       const auto gains = plain_gains(gain);
       const auto step = [&](const char* name, double left) {
         add_known_step(name, gains, left);

@@ -154,9 +154,10 @@ struct Sum {
 };
 
 /// Least squares over the whole mix, step by step: as they are, one gain, a gain per part, a gain per part and channel, delays, a
-/// gain that moves within a tenth of a second, a filter. The first step that leaves nothing names the cause. Mono parts stand in
-/// every channel of the mix. Sound of a part beyond the end of the mix does not count. Each file is decoded once, two to five times
-/// where the parts do not add up. Errors: as audio::open_file; interrupted; usage: no parts.
+/// gain that moves within a tenth of a second, a filter; before these, whether it is a matter of a while, of the mix's peaks or of
+/// exchanged channels. The first step that leaves nothing names the cause. Mono parts stand in every channel of the mix. Sound of a part
+/// beyond the end of the mix does not count. Each file is decoded once, two to some ten times where the parts do not add up. Errors: as
+/// audio::open_file; interrupted; usage: no parts.
 [[nodiscard]] Result<Sum> sum_of(const std::string& mix, const std::vector<std::string>& parts, const Hooks& hooks = {});
 
 }  // namespace sendworthy::pair

@@ -67,3 +67,28 @@ TEST_CASE("a stem with left and right changed about, and one in mono, are told b
   words = words_of_stems(mix, mono, singer());
   CHECK_MESSAGE(has(words, "folded to mono, while it stands in stereo in the mix: band;"), words);
 }
+
+TEST_CASE("versions that were clipped or limited each are told as processing, not as something missing") {
+  // Of samples, with a gain that falls at once and rises again within 50 ms.
+  const auto limited = [](Clip clip, double ceiling) {
+    double gain = 1;
+    for (std::size_t n = 0; n < clip.channels[0].size(); ++n) {
+      const double peak = std::max(std::abs(clip.channels[0][n]), std::abs(clip.channels[1][n]));
+      gain += (1 - gain) / (0.05 * clip.rate);
+      if (peak * gain > ceiling) gain = ceiling / peak;
+      for (auto& channel : clip.channels) channel[n] *= gain;
+    }
+    return clip;
+  };
+  double peak = 0;
+  for (const auto& channel : song().channels) {
+    for (const double v : channel) peak = std::max(peak, std::abs(v));
+  }
+  Set set;
+  set.add("main", "main", limited(song(), 0.35 * peak));
+  set.add("instrumental", "instrumental", limited(band(), 0.35 * peak));
+  set.add("a cappella", "voices", limited(singer(), 0.35 * peak));
+  const auto words = words_of(set.check(), "versions-sum");
+  CHECK_MESSAGE(has(words, "processing on the mix bus"), words);
+  CHECK_MESSAGE(!has(words, "missing"), words);
+}
