@@ -33,8 +33,8 @@ constexpr std::size_t kWideCandidates = 10;  // half as many where each costs fo
 constexpr int kWideSearches = 32, kWideMore = 8;  // of which none found a thing, and for each that did: another mix has no places
 constexpr double kHighRate = 64000;
 constexpr double kNearbyS = 10, kWideS = 60, kWideWindowS = 6, kAsLikely = 0.005;
-constexpr double kToTheSample = 1 - 5e-6, kMostly = 0.5, kNearlyAllFit = 0.9;  // correlation; shares of the windows that sound
-constexpr double kSoonSeen = 60, kOften = 32;  // windows
+constexpr double kToTheSample = 1 - 5e-6, kMostly = 0.75;  // correlation; share of the windows that sound
+constexpr double kOften = 32;                  // windows
 constexpr double kNoLag = 0.02;                // frames
 constexpr double kClearlyFaster = 1.3;
 constexpr double kDriftLeast = 0.4, kDriftRest = 0.5;  // frames
@@ -152,7 +152,7 @@ class Aligner {
 
   // Both stand together from end to end, and part for less time than another lag would have to hold: no other need be looked for.
   bool straight() {
-    double sounding = 0, fitting = 0, exact = 0;
+    double sounding = 0, exact = 0;
     std::int64_t lost = 0, end = 0;
     std::vector<double> likeness, lags;
     for (std::int64_t at = 0;; at += window_) {
@@ -162,15 +162,14 @@ class Aligner {
       if (!sounds) continue;
       const double here = windows_->likeness(at, 0);
       likeness.push_back(here), ++sounding;
-      lost = here >= kSameMost ? 0 : lost + 1;
-      if (lost >= kPassage || (lost > 0 && fitting == 0)) return false;
+      // What fits but for a little may lie a frame beside it.
+      lost = here >= kToTheSample ? 0 : lost + 1;
+      if (lost >= kPassage || (lost > 0 && exact == 0)) return false;
       if (lost > 0) continue;
-      ++fitting, end = at + window_;
-      if (here < kToTheSample) continue;
+      end = at + window_;
       if (std::fmod(exact++, kOften) == 0) lags.push_back(windows_->placed(at, 0, here).lag);
-      if (sounding >= kSoonSeen && exact < kMostly * sounding) return false;
     }
-    if (lost > 0 || lags.empty() || exact < kMostly * sounding || fitting < kNearlyAllFit * sounding) return false;
+    if (lost > 0 || lags.empty() || exact < kMostly * sounding) return false;
     const auto [least, most] = std::ranges::minmax_element(lags);
     if (*least < -kNoLag || *most > kNoLag || windows_->old_file().length() != windows_->new_file().length()) return false;
     if (windows_->old_file().error() || windows_->new_file().error()) return false;

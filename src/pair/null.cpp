@@ -6,6 +6,7 @@
 #include <cstddef>
 #include <limits>
 #include <numbers>
+#include <span>
 #include <utility>
 
 #include "base/text.h"
@@ -77,7 +78,7 @@ class Nuller {
 
   Result<Null> run() {
     fit();
-    for (int round = 0; round < kRefinements && !to_the_sample_ && refine(); ++round) fit();
+    for (int round = 0; round < kRefinements && refine(); ++round) fit();
     residual();
     if (set_limit()) {
       if (stretches_.size() > 1) {
@@ -129,7 +130,10 @@ class Nuller {
     std::vector<std::vector<PieceSums>> pieces(static_cast<std::size_t>(channels_));
     const bool two = channels_ == 2 && old_.channels() == 2 && new_.channels() == 2;
     const auto piece = std::max<std::int64_t>(kFitBlocks, static_cast<std::int64_t>(blocks_) / kMostPieces) * block_;
+    std::vector<std::size_t> first_piece;
+    to_the_sample_.assign(stretches_.size(), true);
     for (const auto& stretch : stretches_) {
+      first_piece.push_back(pieces.front().size());
       each_chunk(stretch, 0.8, 0.1, [&](std::int64_t, std::int64_t frames) {
         for (std::int64_t from = 0; from < frames; from += piece) {
           const auto count = static_cast<int>(std::min(piece, frames - from));
@@ -142,8 +146,8 @@ class Nuller {
         }
       });
     }
+    first_piece.push_back(pieces.front().size());
     null_.mapping = {};
-    to_the_sample_ = true;
     if (two) {
       const auto left = [&](bool swapped) {
         double sum = 0;
@@ -156,7 +160,9 @@ class Nuller {
         return sum;
       };
       const double straight = left(false);
-      null_.mapping.swapped = straight > 0 && left(true) < kSwapClearly * straight;
+      // Not for a passage alone, loud as it may be.
+      const bool in_place = half_are_equal(pieces[0], static_cast<double>(piece)) && half_are_equal(pieces[1], static_cast<double>(piece));
+      null_.mapping.swapped = straight > 0 && !in_place && left(true) < kSwapClearly * straight;
     }
     for (std::size_t c = 0; c < pieces.size(); ++c) {
       // The old channel's own energies stand beside the new channel's.
@@ -167,7 +173,11 @@ class Nuller {
       const auto heard = std::ranges::any_of(mine, [&](const PieceSums& one) { return is_heard(one, static_cast<double>(piece)); });
       null_.mapping.known.push_back(heard);
       null_.mapping.gains.push_back(heard ? gain_of(mine, static_cast<double>(piece)) : 1);
-      to_the_sample_ = to_the_sample_ && (!heard || half_are_equal(mine, static_cast<double>(piece)));
+      // Of each stretch by itself: behind a cut the lag may lie between frames where it did not before.
+      for (std::size_t s = 0; s < stretches_.size(); ++s) {
+        const std::span here(mine.data() + first_piece[s], first_piece[s + 1] - first_piece[s]);
+        if (heard && !half_are_equal(here, static_cast<double>(piece))) to_the_sample_[s] = false;
+      }
     }
   }
 
@@ -176,6 +186,7 @@ class Nuller {
   bool refine() {
     bool mended = false;
     for (auto& stretch : stretches_) {
+      if (to_the_sample_[static_cast<std::size_t>(&stretch - stretches_.data())]) continue;
       struct Piece {
         double at, product, slope, rest;
       };
@@ -533,7 +544,7 @@ class Nuller {
   std::vector<float> rest_, slope_, expected_, left_, largest_;
   std::vector<char> paired_, absent_;  ///< absent: before the new file's beginning, or behind its end
   std::vector<bool> differs_;
-  bool to_the_sample_ = false;
+  std::vector<char> to_the_sample_;  ///< by stretch
   double soft_ = 0, limit_ = kIslandLeastDb, least_ = 0, quantum_ = 0, cut_ = 1;
 };
 

@@ -24,7 +24,7 @@ double median(std::vector<double>& values) {
 
 bool is_heard(const PieceSums& piece, double frames) { return piece.old_square > kSilent * frames; }
 
-bool half_are_equal(const std::vector<PieceSums>& pieces, double frames) {
+bool half_are_equal(std::span<const PieceSums> pieces, double frames) {
   std::size_t heard = 0, equal = 0;
   for (const auto& one : pieces) {
     if (!is_heard(one, frames)) continue;

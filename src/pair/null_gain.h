@@ -1,6 +1,7 @@
 // The gain between two files from sums over pieces of both, whatever edits lie between them.
 #pragma once
 
+#include <span>
 #include <vector>
 
 namespace sendworthy::pair {
@@ -19,6 +20,6 @@ struct PieceSums {
 [[nodiscard]] double gain_of(const std::vector<PieceSums>& pieces, double frames);
 
 /// Where half of the pieces leave nothing there is no fraction of a frame to look for.
-[[nodiscard]] bool half_are_equal(const std::vector<PieceSums>& pieces, double frames);
+[[nodiscard]] bool half_are_equal(std::span<const PieceSums> pieces, double frames);
 
 }  // namespace sendworthy::pair

@@ -350,9 +350,9 @@ TEST_CASE("a version with one channel late is not in line, as a whole file or as
   };
   const auto music = repeated(band(), 0), whole = repeated(song(), 0);
   const auto check = [&](const Clip& instrumental, Status status, const std::string& part) {
-    const auto [got, text] = words(instrumental);
-    CHECK_MESSAGE(got == status, text);
-    CHECK_MESSAGE(has(text, part), text);
+    const auto got = words(instrumental);
+    CHECK_MESSAGE(got.first == status, got.second);
+    CHECK_MESSAGE(has(got.second, part), got.second);
   };
   check(music, Status::pass, "to the frame");
   check(late(music, 1, 5), Status::fail, "its right channel 5 frames late");
