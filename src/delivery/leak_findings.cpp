@@ -13,8 +13,8 @@
 namespace sendworthy::delivery {
 namespace {
 
-// Own: what a bus compressor does by itself when the vocal is gone; and an a cappella is never all that the main mix plays.
-constexpr double kLevelSlackDb = 0.5, kVoicesSlackDb = 1.5;
+// Own: what a bus compressor does by itself when the vocal is gone, and when the band is.
+constexpr double kLevelSlackDb = 0.5, kVoicesSlackDb = 5;
 
 // Leaks under this are judged only where nothing else explains them; what explains one of the band has to be louder by so much: own,
 // no source.
@@ -22,9 +22,12 @@ constexpr double kLeaksBelowDb = -40, kFarLouderDb = 20;
 
 // Own: a backing voice of a TV mix stands within a few dB of where its stem stands, or it is not there.
 constexpr double kThereDb = -20;
+constexpr double kTooSoftDb = -66;  // own: under the noise of any room at the level music is played at
+constexpr double kLikely = 0.97;    // of both sounds, before their sides tell left from right where a band and a voice share little
 // Own: where a band plays, some of its energy lies in the octave around 63 Hz; of voices next to none does.
 constexpr double kBandLow = 0.01, kFarLess = 0.03;
 
+constexpr std::string_view kFileOfIt = "Put a file of what is looked for into the folder and on the order, then check again; or listen for it.";
 constexpr std::string_view kByEar = "Export both in one go from one session and check again, or lay them together and listen.";
 
 std::string db(double value) { return base::fixed(value, 1) + " dB"; }
@@ -119,6 +122,13 @@ Finding leak_finding(const LeakSeen& one, const Members& members, const std::deq
   const auto& leak = one.leak;
   const std::vector<std::string> files{one.suspect->path, one.source_path};
   const auto seen = fmt::format("smallest that could be seen {}", db(leak.smallest_db));
+  if (!one.spoiled.empty() && (leak.found || leak.measured)) return unmeasured(one.rule, fmt::format("{}: what would be heard of another part may be that alone", one.spoiled), files, "Mend that first, then check again.");
+  if (leak.found && level_of(leak) < kTooSoftDb) return passed(one.rule, fmt::format("{}{}, too soft to matter; {}; by {}", db(level_of(leak)), of_what(one), seen, one.words), files);
+  // What a few places alone tell, where so little can be seen, may be a processor at work.
+  const bool hardly = leak.found && !leak.diffuse && leak.leak_db < leak.smallest_db && leak.smallest_db > kLeaksBelowDb;
+  if (hardly) return unmeasured(one.rule, fmt::format("in places something is left that may be it, {}, but the {}", db(leak.leak_db), seen), files, kFileOfIt);
+  if (leak.found && leak.diffuse && one.difference)
+    return unmeasured(one.rule, fmt::format("what one mix has more than the other comes back at {}: reverberation of it, or a channel whose level or place is another", db(leak.diffuse_db)), files, kFileOfIt);
   if (leak.found) {
     if (const auto* other = one.source != nullptr ? answer_to(one, all) : nullptr; other != nullptr) {
       if (const auto reason = explained_by(one, *other); !reason.empty())
@@ -143,22 +153,54 @@ Finding leak_finding(const LeakSeen& one, const Members& members, const std::deq
                     "Put a file of what is looked for into the folder and on the order, over the whole song and in line with this one, then check again; or listen for it.");
 }
 
-void level_findings(const HeldAgainst& one, const pair::SharedGain& shared, double slack_db, std::vector<Finding>& findings) {
+void gain_finding(const HeldAgainst& one, double gain_db, std::string_view how, double slack_db, std::vector<Finding>& findings) {
   const auto files = files_of(one);
-  if (!shared.known) {
-    const auto reason = "no passage was found in which both sound alike";
-    findings.push_back(unmeasured("version-gain", reason, files, kByEar));
-    findings.push_back(unmeasured("version-polarity", reason, files, kByEar));
-    return;
-  }
-  const auto level = fmt::format("{}{} where both sound most alike", shared.gain_db > 0 ? "+" : "", db(shared.gain_db));
-  auto gain = std::abs(shared.gain_db) <= slack_db ? passed("version-gain", level, files) : faulted("version-gain", level, files);
+  const auto level = fmt::format("{}{} {}", gain_db > 0 ? "+" : "", db(gain_db), how);
+  auto gain = std::abs(gain_db) <= slack_db ? passed("version-gain", level, files) : faulted("version-gain", level, files);
   if (gain.status != Status::pass)
-    gain.remedy = fmt::format("Turn it {} by {}, or print it again with the main mix's levels.", shared.gain_db > 0 ? "down" : "up", db(std::abs(shared.gain_db)));
+    gain.remedy = fmt::format("Turn it {} by {}, or print it again with the main mix's levels.", gain_db > 0 ? "down" : "up", db(std::abs(gain_db)));
   findings.push_back(std::move(gain));
-  std::string turned = shared.inverted ? "inverted" : "";
-  if (shared.swapped) turned += std::string(turned.empty() ? "" : ", ") + "left and right changed about";
-  findings.push_back(turned.empty() ? passed("version-polarity", "the same", files) : faulted("version-polarity", turned, files));
+}
+
+/// `inverted`: of the whole, where its channels do not tell.
+void polarity_finding(const HeldAgainst& one, std::optional<bool> inverted, bool swapped, std::vector<Finding>& findings) {
+  const auto files = files_of(one);
+  std::string turned;
+  if (one.channels) {
+    if (one.channels->one_inverted()) turned = one.channels->left_inverted ? "its left channel inverted" : "its right channel inverted";
+    else if (one.channels->left_inverted) turned = "inverted";
+  } else if (inverted && *inverted) {
+    turned = "inverted";
+  }
+  if (swapped) turned += std::string(turned.empty() ? "" : ", ") + "left and right changed about";
+  if (!turned.empty()) findings.push_back(faulted("version-polarity", turned, files));
+  else if (one.channels || inverted) findings.push_back(passed("version-polarity", "the same", files));
+  else findings.push_back(unmeasured("version-polarity", "no passage was found in which both sound alike", files, kByEar));
+}
+
+/// Level and polarity of a version of which only a part is told: by what both share.
+void level_findings(const HeldAgainst& one, const pair::SharedGain& shared, std::vector<Finding>& findings) {
+  if (shared.swapped || (one.channels && one.channels->one_inverted()))
+    findings.push_back(unmeasured("version-gain", "its channels do not stand as those of the main mix do", files_of(one), "Mend the channels first, then check again."));
+  else if (shared.known) gain_finding(one, shared.gain_db, "where both sound most alike", kLevelSlackDb, findings);
+  else findings.push_back(unmeasured("version-gain", "no passage was found in which both sound alike", files_of(one), kByEar));
+  polarity_finding(one, shared.known ? std::optional(shared.inverted) : std::nullopt, shared.swapped, findings);
+}
+
+/// The same of an a cappella, beside which the band plays all through: by how loud it stands in the main mix.
+void voice_findings(const HeldAgainst& one, const pair::Leak& in_main, const pair::SharedGain& shared, std::vector<Finding>& findings) {
+  if (in_main.found && !in_main.diffuse) gain_finding(one, -in_main.leak_db, "by how it stands in the main mix", kVoicesSlackDb, findings);
+  else findings.push_back(unmeasured("version-gain", "it was not found in the main mix as it is", files_of(one), kByEar));
+  polarity_finding(one, in_main.found && !in_main.diffuse ? std::optional(in_main.inverted) : std::nullopt, shared.known && shared.swapped && shared.likeness > kLikely, findings);
+}
+
+/// What keeps a version from being held against the main mix part by part.
+std::string spoiled_by(const HeldAgainst& one) {
+  if (one.channels && one.channels->apart()) return pair::in_words(*one.channels);
+  if (one.channels && one.channels->one_inverted()) return "one of its channels is inverted";
+  if (one.pair && one.pair->aligned && one.pair->speed != 1) return "it runs at another speed than the main mix";
+  if (one.pair && one.pair->aligned && !one.pair->loose && one.pair->swapped) return "its left and right are changed about";
+  return {};
 }
 
 }  // namespace
@@ -187,7 +229,7 @@ void Leaks::add_tasks(std::vector<Task>& tasks) {
         auto& into = findings_.emplace_back();
         auto& seen = seen_.emplace_back();
         seen.rule = rule, seen.suspect = one.version, seen.source = source.member, seen.source_path = source.signal.file.path, seen.words = source.words;
-        seen.in_line = one.reference != nullptr, seen.into = &into;
+        seen.in_line = one.reference != nullptr, seen.into = &into, seen.difference = source.signal.less.has_value(), seen.spoiled = spoiled_by(one);
         tasks.push_back({one.version->path, [this, &into, &one, &seen, source](const pair::Hooks& hooks) {
                            auto leak = pair::leak_of(source.signal, {track_of(*one.version, held_), std::nullopt}, hooks);
                            if (leak) {
@@ -201,24 +243,29 @@ void Leaks::add_tasks(std::vector<Task>& tasks) {
     }
     if (one.pair && one.pair->aligned && members_.item_of(*one.version).version == Version::tv_mix) add_backing_tasks(one, tasks);
     if (!one.pair || !one.pair->aligned) continue;  // said by "aligned"
-    const double slack_db = members_.item_of(*one.version).version == Version::a_cappella ? kVoicesSlackDb : kLevelSlackDb;
+    const bool voices = members_.item_of(*one.version).version == Version::a_cappella;
     auto& into = findings_.emplace_back();
     if (!one.pair->loose) {
-      pair::SharedGain exact;
-      exact.known = true;
-      exact.gain_db = one.pair->gain_db;
-      exact.inverted = std::ranges::any_of(one.pair->inverted, [](bool inverted) { return inverted; });
-      level_findings(one, exact, slack_db, into);
-      std::erase_if(into, [](const Finding& finding) { return finding.rule == "version-polarity"; });  // said already, channel by channel
-      continue;
+      gain_finding(one, one.pair->gain_db, "where both sound most alike", voices ? kVoicesSlackDb : kLevelSlackDb, into);
+      continue;  // polarity was said already, channel by channel
     }
-    tasks.push_back({one.version->path, [this, &into, &one, slack_db](const pair::Hooks& hooks) {
-                       const auto shared = pair::shared_gain({one.reference->path, std::nullopt}, track_of(*one.version, held_), hooks);
-                       if (shared) {
-                         level_findings(one, *shared, slack_db, into);
-                       } else {
+    auto& sides = shared_.emplace_back();
+    sides.version = one.version;
+    tasks.push_back({one.version->path, [this, &into, &one, &sides, voices](const pair::Hooks& hooks) {
+                       const pair::Track main{one.reference->path, std::nullopt}, version = track_of(*one.version, held_);
+                       const auto shared = pair::shared_gain(main, version, hooks);
+                       if (!shared) {
                          into.push_back(unmeasured("version-gain", base::for_terminal(shared.error().text), files_of(one)));
+                         return;
                        }
+                       if (!voices) {
+                         sides.swapped = shared->known && shared->swapped;
+                         level_findings(one, *shared, into);
+                         return;
+                       }
+                       const auto in_main = pair::level_of_part(version, main, hooks);
+                       if (in_main) voice_findings(one, *in_main, *shared, into);
+                       else into.push_back(unmeasured("version-gain", base::for_terminal(in_main.error().text), files_of(one)));
                      }});
   }
 }
@@ -265,6 +312,10 @@ void Leaks::tell_exchanged() {
 }
 
 std::deque<std::vector<Finding>> Leaks::findings() {
+  for (auto& one : seen_) {
+    const bool swapped = std::ranges::any_of(shared_, [&](const Shared& sides) { return sides.version == one.suspect && sides.swapped; });
+    if (swapped && one.spoiled.empty()) one.spoiled = "its left and right are changed about";
+  }
   tell_exchanged();
   for (const auto& one : seen_) {
     if (!one.failed) one.into->push_back(leak_finding(one, members_, seen_));

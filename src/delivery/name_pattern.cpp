@@ -19,10 +19,8 @@ std::string with_underscores(std::string text) {
   return text;
 }
 
-/// How one field's value is held against a stretch of the name: in one Unicode form, spaces as underscores.
-std::string comparable(std::string_view text, bool any_case) {
-  return with_underscores(any_case ? base::case_folded(text) : base::composed(text));
-}
+/// How a field's value and a stretch of the name are held against each other: in one Unicode form.
+std::string comparable(std::string_view text, bool any_case) { return any_case ? base::case_folded(text) : base::composed(text); }
 
 bool any_case(std::string_view field) { return field == "version" || field == "role"; }
 
@@ -82,9 +80,9 @@ std::string NamePattern::expected(const Fields& fields) const {
       continue;
     }
     const auto found = fields.find(part.text);
-    name += found == fields.end() || found->second.empty() ? "{" + part.text + "}" : found->second.front();
+    name += found == fields.end() || found->second.empty() ? "{" + part.text + "}" : with_underscores(found->second.front());
   }
-  return with_underscores(name);
+  return name;
 }
 
 bool NamePattern::matches(std::string_view stem, const Fields& fields) const {
@@ -104,7 +102,8 @@ bool NamePattern::matches(std::string_view stem, const Fields& fields) const {
       }
       for (const auto& value : part.field ? found->second : literal) {
         const bool folds = part.field && any_case(part.text);
-        const auto wanted = comparable(value, folds);
+        // What the pattern itself holds stays as it is written.
+        const auto wanted = comparable(part.field ? with_underscores(value) : value, folds);
         // Folding can change how many bytes a text takes.
         const auto shortest = folds ? std::size_t{1} : wanted.size(), longest = folds ? 2 * wanted.size() + 4 : wanted.size();
         for (auto length = shortest; length <= longest && from + length <= name.size(); ++length) {

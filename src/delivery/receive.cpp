@@ -201,7 +201,9 @@ class Receiving {
       return;
     }
     if (one.renamed) {
-      findings_.push_back(faulted(kId, fmt::format("renamed to \"{}\"; its bytes are those that were sent", base::for_terminal(one.name)), {folder_ + sent.path}));
+      auto renamed = faulted(kId, fmt::format("renamed to \"{}\"; its bytes are those that were sent", base::for_terminal(one.name)), {folder_ + sent.path});
+      renamed.remedy = "Give it its name back.";
+      findings_.push_back(std::move(renamed));
       return;
     }
     const auto kind = contents_.all.at(one.name);

@@ -381,6 +381,23 @@ void hold_alike(Alike& two, const pair::Hooks& hooks) {
   }
 }
 
+/// An a cappella shares too little with the main mix to be lined up by itself, or for its level to be told well. Where it and the
+/// instrumental add up to the mix, all three stand together, and at one level where they do so as they are.
+void aligned_by_sum(std::vector<Finding>& findings) {
+  for (const auto& sum : findings) {
+    if (sum.rule != "versions-sum" || sum.status != Status::pass) continue;
+    const auto* value = std::get_if<Value>(&sum.outcome);
+    const auto* text = value != nullptr ? std::get_if<std::string>(value) : nullptr;
+    const bool at_unity = text != nullptr && text->find("gains") == std::string::npos;
+    for (auto& one : findings) {
+      const bool of_it = !one.files.empty() && std::ranges::find(sum.files, one.files.front()) != sum.files.end();
+      if (at_unity && of_it && one.rule == "version-gain" && one.status != Status::pass) one = passed("version-gain", "0.0 dB, since it and the instrumental add up to the main mix", one.files);
+      if (one.rule != "aligned" || one.status != Status::not_measured || !of_it) continue;
+      one = passed("aligned", "to the frame, since it and the instrumental add up to the main mix", one.files);
+    }
+  }
+}
+
 void run_all(const std::vector<Task>& tasks, std::size_t files, const CheckOptions& options, const CheckHooks& hooks) {
   measure::Crew crew(options.jobs);
   std::mutex mutex;
@@ -463,6 +480,7 @@ VersionFindings version_findings(const Members& members, const CheckOptions& opt
   run_all(second, members.all.size(), options, hooks);
   for (auto& some : leaks.findings()) std::move(some.begin(), some.end(), std::back_inserter(made.findings));
   for (auto& some : findings) std::move(some.begin(), some.end(), std::back_inserter(made.findings));
+  aligned_by_sum(made.findings);
   return made;
 }
 

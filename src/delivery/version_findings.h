@@ -56,6 +56,8 @@ struct LeakSeen {
   std::string source_path, words;
   pair::Leak leak;
   bool in_line = true;  ///< where one stands against the other is known
+  bool difference = false;  ///< what is looked for is what another mix has more
+  std::string spoiled;  ///< what must be mended first, where the two cannot be held against each other as they are
   bool failed = false;  ///< said already
   std::vector<Finding>* into = nullptr;
 };
@@ -82,6 +84,11 @@ class Leaks {
 
   std::deque<std::vector<Finding>> findings_;
   std::deque<LeakSeen> seen_;
+  struct Shared {
+    const Member* version = nullptr;
+    bool swapped = false;
+  };
+  std::deque<Shared> shared_;  ///< each filled by its own task
 };
 
 /// Stems against the mix, and instrumental and a cappella against the main mix.

@@ -171,7 +171,12 @@ Result<Pair> pair_of(const FileSheet& before, const FileSheet& after, const Hook
       if (pair.kind == Pair::Kind::different_mix && pair.remark.empty()) {
         const auto lags = channel_lags(before.path, after.path, *alignment, hooks);
         if (!lags) return tl::unexpected(lags.error());
-        if (*lags && (*lags)->apart()) pair.remark = in_words(**lags);
+        if (*lags && (*lags)->apart()) {
+          pair.remark = in_words(**lags);
+          // Between the two is where neither stands.
+          pair.offset_frames = std::abs((*lags)->left) <= std::abs((*lags)->right) ? (*lags)->left : (*lags)->right;
+          pair.offset_s = pair.offset_frames / after.facts.sample_rate;
+        }
       }
       if (found != nullptr) *found = *alignment;
     }
@@ -196,8 +201,10 @@ Sheet compare_files(const std::string& old_path, const std::string& new_path, co
   if (hooks.progress) pairing.progress = [&](double fraction) { hooks.progress({1, 2, new_path, fraction}); };
   auto pair = pair::pair_of(*before, *after, pairing);
   if (!pair) {
-    after->error = pair.error();
-    after->verdict = sheet.verdict = Verdict::fail;
+    // What cannot be read again is the file that says so.
+    const bool old_one = !pair::Reader::open(old_path) && pair::Reader::open(new_path);
+    (old_one ? before : after)->error = pair.error();
+    (old_one ? before : after)->verdict = sheet.verdict = Verdict::fail;
     return sheet;
   }
   find_changes(*pair, *before, *after, catalog());

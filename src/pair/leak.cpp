@@ -125,6 +125,7 @@ class LeakMeter {
     evidence_.difference = source_.less && source_.less->path == suspect_.file.path && !suspect_.less;
     if (evidence_.difference) evidence_.gain = (x_->gain().inverted ? -1 : 1) * std::pow(10, x_->gain().gain_db / 20);
     judge(evidence_, *peaks_, leak_);
+    if (few_frames_ && leak_.found && !leak_.diffuse) leak_.leak_db = level_there();
     leak_.offset_frames *= y_->own_rate() / clock_.rate;
     return leak_;
   }
@@ -133,6 +134,23 @@ class LeakMeter {
   Leak not_measured(std::string reason) {
     leak_.reason = std::move(reason);
     return leak_;
+  }
+  // A part that belongs there is itself a share of the mix, which must not be taken out of it: what the octaves say without that, the one
+  // in the middle by energy.
+  [[nodiscard]] double level_there() const {
+    std::vector<std::pair<double, double>> levels;
+    double all = 0, below = 0;
+    for (std::size_t o = 0; o < octaves_.size(); ++o) {
+      if (!(evidence_.plain.denominator[o] > 0)) continue;
+      levels.emplace_back(10 * std::log10(std::max(1e-14, std::norm(peaks_->leak_of(evidence_.plain, o, static_cast<int>(leak_.offset_frames))))), evidence_.shares[o]);
+      all += evidence_.shares[o];
+    }
+    std::ranges::sort(levels);
+    for (const auto& [level, share] : levels) {
+      below += share;
+      if (2 * below >= all) return level;
+    }
+    return leak_.leak_db;
   }
   [[nodiscard]] bool stopped() const { return hooks_.stop != nullptr && hooks_.stop->load(std::memory_order_relaxed); }
   [[nodiscard]] static tl::unexpected<Error> interrupted() { return fail(ErrorCode::interrupted, "interrupted"); }

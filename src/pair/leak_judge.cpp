@@ -160,7 +160,7 @@ class Judge {
     const double least = std::sqrt(limit) * error + kUncertain * taken_out;
     leak_.smallest_db = level_in_the_mix(kSurely * least);
     // Chance finds delays too: without an image they mean nothing.
-    leak_.found = peak_.tells > limit && std::abs(peak_.leak) > least;
+    leak_.found = peak_.tells > limit && std::abs(peak_.leak) > kSurely * least;
     leak_.inverted = leak_.found && (peak_.leak * evidence_.gain).real() < 0;
     leak_.offset_frames = leak_.found ? peak_.delay : 0;
     double level = 0;

@@ -1,6 +1,7 @@
 #include "pair/place.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdlib>
 #include <map>
@@ -24,7 +25,7 @@ constexpr double kLeastRms = 1e-4;      // −80 dBFS: below it there is nothing
 constexpr double kClear = 1.25;         // the best lag over the next best elsewhere; own
 constexpr std::int64_t kElsewhere = 64; // frames
 constexpr std::int64_t kChannelWindow = 1 << 14, kChannelReach = 1 << 11;
-constexpr int kChannelPlaces = 8, kLeastChannelPlaces = 3;
+constexpr int kChannelPlaces = 16, kLeastChannelPlaces = 4;
 constexpr double kChannelsAgree = 0.6;
 constexpr double kAlike = 1e-3;         // −30 dB left: sample by sample, then
 
@@ -48,6 +49,7 @@ struct Place {
   std::int64_t at = 0;
   std::int64_t lag = 0;
   double left = 1;  ///< energy of the new one that the old one does not explain, over the new one's
+  bool inverted = false;
 };
 
 // `b` reaches further than `a` by `reach` frames at either end.
@@ -71,7 +73,7 @@ std::optional<Place> place_at(Correlator& correlator, const Mono& a, const Mono&
   for (std::size_t n = 0; n < a.size(); ++n) product += static_cast<double>(a[n]) * static_cast<double>(b[from + n]);
   const double old_energy = energy_of(a.data(), a.size()), new_energy = energy_of(b.data() + from, a.size());
   if (old_energy <= 0 || new_energy <= 0) return std::nullopt;
-  return Place{0, static_cast<std::int64_t>(from) - reach, std::max(0.0, 1 - product * product / (old_energy * new_energy))};
+  return Place{0, static_cast<std::int64_t>(from) - reach, std::max(0.0, 1 - product * product / (old_energy * new_energy)), product < 0};
 }
 
 }  // namespace
@@ -172,7 +174,7 @@ Result<std::optional<ChannelLags>> channel_lags(const std::string& old_path, con
   if (before->channels() != 2 || after->channels() != 2 || before->format().sample_rate != after->format().sample_rate || alignment.speed != 1 || alignment.stretches.empty())
     return std::optional<ChannelLags>();
   Correlator correlator(1 << 16);
-  std::map<std::pair<std::int64_t, std::int64_t>, int> votes;
+  std::map<std::array<std::int64_t, 4>, int> votes;  // lags, and which are inverted
   int looked_at = 0;
   for (int i = 0; i < kChannelPlaces; ++i) {
     if (hooks.stop != nullptr && hooks.stop->load()) return fail(ErrorCode::interrupted, "interrupted");
@@ -180,7 +182,7 @@ Result<std::optional<ChannelLags>> channel_lags(const std::string& old_path, con
     const auto stretch = std::ranges::find_if(alignment.stretches, [&](const Stretch& one) { return one.from <= at && one.to >= at + kChannelWindow; });
     if (stretch == alignment.stretches.end()) continue;
     const auto lag = std::llround(stretch->lag);
-    std::int64_t lags[2];
+    std::array<std::int64_t, 4> seen{};
     bool found = true;
     for (std::size_t c = 0; c < 2 && found; ++c) {
       const auto row = [&](Reader& file, std::int64_t from, std::int64_t frames) {
@@ -189,18 +191,19 @@ Result<std::optional<ChannelLags>> channel_lags(const std::string& old_path, con
       };
       const auto place = place_at(correlator, row(*before, at, kChannelWindow), row(*after, at + lag - kChannelReach, kChannelWindow + 2 * kChannelReach), kChannelReach);
       found = place.has_value();
-      if (found) lags[c] = place->lag;
+      if (found) seen[c] = lag + place->lag, seen[2 + c] = place->inverted ? 1 : 0;
     }
     if (!found) continue;
     ++looked_at;
-    ++votes[{lag + lags[0], lag + lags[1]}];
+    ++votes[seen];
   }
   for (const auto* file : {&*before, &*after}) {
     if (file->error()) return tl::unexpected(*file->error());
   }
   const auto most = std::ranges::max_element(votes, {}, [](const auto& one) { return one.second; });
   if (most == votes.end() || most->second < kLeastChannelPlaces || most->second < kChannelsAgree * looked_at) return std::optional<ChannelLags>();
-  return std::optional(ChannelLags{static_cast<double>(most->first.first), static_cast<double>(most->first.second)});
+  const auto& [left, right, left_inverted, right_inverted] = most->first;
+  return std::optional(ChannelLags{static_cast<double>(left), static_cast<double>(right), left_inverted != 0, right_inverted != 0});
 }
 
 std::string in_words(const ChannelLags& lags) {

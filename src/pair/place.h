@@ -17,12 +17,14 @@ namespace sendworthy::pair {
 /// align() has to say. Errors: as audio::open_file; interrupted.
 [[nodiscard]] Result<std::optional<Alignment>> quick_alignment(const FileSheet& old_file, const FileSheet& new_file, const Hooks& hooks = {});
 
-/// Frames by which each of two channels lies later in the new file than in the old one.
+/// Frames by which each of two channels lies later in the new file than in the old one, and which of them are upside down.
 struct ChannelLags {
   double left = 0, right = 0;
+  bool left_inverted = false, right_inverted = false;
   [[nodiscard]] bool apart() const { return left != right; }
+  [[nodiscard]] bool one_inverted() const { return left_inverted != right_inverted; }
 };
-/// By correlation of each channel with its own at eight places near where the alignment puts them, of which six in ten must agree. Nothing where they do not, or the files do
+/// By correlation of each channel with its own at sixteen places near where the alignment puts them, of which six in ten must agree. Nothing where they do not, or the files do
 /// not both have two channels at one rate. Errors: as audio::open_file; interrupted.
 [[nodiscard]] Result<std::optional<ChannelLags>> channel_lags(const std::string& old_path, const std::string& new_path, const Alignment& alignment, const Hooks& hooks = {});
 

@@ -17,6 +17,7 @@ constexpr double kAlikeShare = 0.08;        // the most alike of the frames that
 constexpr std::size_t kAlikeLeast = 8;
 constexpr double kSounds = 0.1;             // of the median power: softer frames may hold nothing but what leaks
 constexpr double kSilent = 1e-12;           // of the loudest octave
+constexpr double kSides = 1e-4;             // of the middle's power, in both: softer sides tell nothing of left and right
 constexpr double kKnown = 0.5;              // a likeness of less is no gain in common
 
 struct Cell {
@@ -35,7 +36,8 @@ double median(std::vector<double>& values) {
 
 struct Fit {
   double real = 0, imaginary = 0;  ///< main over version
-  double likeness = 0, power = 0;
+  double likeness = 0, power = 0;  ///< power of the main mix
+  double version = 0;              ///< power of the version
 };
 
 Fit fit_of(std::vector<Cell> cells) {
@@ -43,7 +45,7 @@ Fit fit_of(std::vector<Cell> cells) {
   std::erase_if(cells, [](const Cell& one) { return one.version <= 0 || one.main <= 0; });
   if (cells.empty()) return fit;
   std::vector<double> powers;
-  for (const auto& one : cells) powers.push_back(static_cast<double>(one.version)), fit.power += static_cast<double>(one.main);
+  for (const auto& one : cells) powers.push_back(static_cast<double>(one.version)), fit.power += static_cast<double>(one.main), fit.version += static_cast<double>(one.version);
   const double usual = median(powers);
   std::erase_if(cells, [&](const Cell& one) { return static_cast<double>(one.version) < kSounds * usual; });
   const auto count = std::min(cells.size(), std::max(kAlikeLeast, static_cast<std::size_t>(kAlikeShare * static_cast<double>(cells.size()))));
@@ -116,7 +118,14 @@ Result<SharedGain> shared_gain(const Track& main, const Track& version, const Ho
   if (weight <= 0) return gain;
   gain.known = true, gain.gain_db = level / weight, gain.likeness = alike / power;
   // Where the middle says nothing, the sides alone cannot tell the one from the other.
-  gain.swapped = real[0] * real[1] < 0;
+  const auto sides_sound = [&] {
+    if (channels < 2) return false;
+    double main_mid = 0, main_side = 0, version_mid = 0, version_side = 0;
+    for (std::size_t o = 0; o < octaves.size(); ++o)
+      main_mid += fits[0][o].power, main_side += fits[1][o].power, version_mid += fits[0][o].version, version_side += fits[1][o].version;
+    return main_side > kSides * main_mid && version_side > kSides * version_mid;
+  };
+  gain.swapped = real[0] * real[1] < 0 && sides_sound();
   gain.inverted = real[0] != 0 ? real[0] < 0 : real[1] < 0;
   for (std::size_t o = 0; o < octaves.size(); ++o) {
     // The louder of the channels tells.

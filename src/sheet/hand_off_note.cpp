@@ -104,24 +104,33 @@ class Maker {
 
   void list(std::string heading, const std::function<bool(const Finding&)>& wanted) {
     Page::Section section{std::move(heading), {}, {}};
-    std::size_t total = 0;
+    struct Point {
+      int weight;
+      std::string text;
+    };
+    std::vector<Point> points;
     const auto add = [&](const Finding& finding, std::string_view file) {
-      if (!wanted(finding) || ++total > kRowsShown) return;
+      if (!wanted(finding)) return;
       std::string point = file.empty() ? "" : std::string(file) + ": ";
       if (finding.status != Status::waived) point += std::string(to_string(finding.status)) + ": ";
       point += headline(finding, catalog_);
       if (finding.waiver) point += "; " + waiver_text(*finding.waiver);
-      section.points.push_back(std::move(point));
+      const bool fails = finding.status == Status::fail || (finding.status == Status::not_measured && !finding.optional);
+      points.push_back({fails ? 0 : finding.status == Status::warn ? 1 : 2, std::move(point)});
     };
-    for (const auto* file : items_) {
-      for (const auto& finding : file->sheet->findings) add(finding, file->path);
-    }
     for (const auto& finding : sheet_.findings) {
       std::string files;
       if (!finding.files.empty()) files = std::string(below(manifest_, finding.files.front()));
       if (finding.files.size() > 1) files += " " + and_more(1, static_cast<std::int64_t>(finding.files.size()));
       add(finding, files);
     }
+    for (const auto* file : items_) {
+      for (const auto& finding : file->sheet->findings) add(finding, file->path);
+    }
+    // The page is short: what the verdict hangs on first, of the whole set before single files.
+    std::ranges::stable_sort(points, {}, &Point::weight);
+    const auto total = points.size();
+    for (std::size_t i = 0; i < std::min(total, kRowsShown); ++i) section.points.push_back(std::move(points[i].text));
     if (total == 0) return;
     if (total > section.points.size()) section.points.push_back(and_more(section.points.size(), static_cast<std::int64_t>(total)) + " in manifest.json");
     page_.sections.push_back(std::move(section));

@@ -22,7 +22,12 @@ TEST_CASE("a name fits its pattern to the letter, spaces as underscores, whateve
   CHECK(pattern->expected(fields) == "Nobody_Known_\xC3\x89t\xC3\xA9_tv_mix_44.1k32f");
   CHECK(pattern->matches("Nobody_Known_\xC3\x89t\xC3\xA9_tv_mix_44.1k32f", fields));
   CHECK(pattern->matches("Nobody_Known_E\xCC\x81te\xCC\x81_TV-Mix_44.1k32f", fields));  // decomposed, and the version in capitals
-  CHECK(pattern->matches("Nobody Known_\xC3\x89t\xC3\xA9_tv mix_44.1k32f", fields));
+  CHECK_FALSE(pattern->matches("Nobody Known_\xC3\x89t\xC3\xA9_tv_mix_44.1k32f", fields));
+  const auto spaced = NamePattern::parse("{title} - {artist}");
+  REQUIRE(spaced);
+  CHECK(spaced->expected(fields) == "\xC3\x89t\xC3\xA9 - Nobody_Known");
+  CHECK(spaced->matches("\xC3\x89t\xC3\xA9 - Nobody_Known", fields));
+  CHECK_FALSE(spaced->matches("\xC3\x89t\xC3\xA9_-_Nobody_Known", fields));
   CHECK_FALSE(pattern->matches("nobody_known_\xC3\x89t\xC3\xA9_tv_mix_44.1k32f", fields));
   CHECK_FALSE(pattern->matches("Nobody_Known_\xC3\x89t\xC3\xA9_tv_mix_44.1k24", fields));
   CHECK_FALSE(pattern->matches("Nobody_Known_\xC3\x89t\xC3\xA9_tv_mix_44.1k32f_2", fields));
