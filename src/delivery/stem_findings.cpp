@@ -38,8 +38,15 @@ std::vector<std::string> times_of(const Sum& sum) {
   return times;
 }
 
+/// What the parts are called: stems, or the two versions that make up a main mix.
+struct Parts {
+  std::string_view all, one, missing, levels;
+};
+constexpr Parts kStems{"all stems", "a stem", "a stem is missing: what is left of the mix is in none of them", "faders: "};
+constexpr Parts kVersions{"both", "a version", "what is left of the main mix is in neither of them", "levels: "};
+
 /// What keeps the parts from adding up, with the parts that are at fault.
-std::string words_of(const Sum& sum, SumCause cause) {
+std::string words_of(const Sum& sum, SumCause cause, const Parts& what) {
   std::vector<std::string> parts;
   const auto with = [&](auto is, auto text) {
     for (const auto& part : sum.parts) {
@@ -50,20 +57,20 @@ std::string words_of(const Sum& sum, SumCause cause) {
   const auto name = [](const pair::SumPart& part) { return name_of_part(part); };
   switch (cause) {
     case SumCause::sums: return "they add up";
-    case SumCause::one_gain: return fmt::format("one gain: all stems are {}{}", moved(sum.common_gain_db), sum.common_inverted ? " and inverted" : "");
+    case SumCause::one_gain: return fmt::format("one gain: {} are {}{}", what.all, moved(sum.common_gain_db), sum.common_inverted ? " and inverted" : "");
     case SumCause::faders:
-      return "faders: " + with([](const auto& part) { return part.off; }, [](const auto& part) { return fmt::format("{} {}", name_of_part(part), moved(part.gain_db)); });
+      return std::string(what.levels) + with([](const auto& part) { return part.off; }, [](const auto& part) { return fmt::format("{} {}", name_of_part(part), moved(part.gain_db)); });
     case SumCause::pan: return "panning: " + with([](const auto& part) { return part.unbalanced; }, name);
     case SumCause::polarity:
-      return "polarity: " + (sum.common_inverted ? std::string("all stems are inverted") : with([](const auto& part) { return part.inverted || std::ranges::any_of(part.channels_inverted, [](bool one) { return one; }); }, name) + " inverted");
+      return "polarity: " + (sum.common_inverted ? std::string(what.all) + " are inverted" : with([](const auto& part) { return part.inverted || std::ranges::any_of(part.channels_inverted, [](bool one) { return one; }); }, name) + " inverted");
     case SumCause::delay:
-      if (sum.common_delay_frames != 0) return "delay: all stems " + late_or_early(sum.common_delay_frames);
+      if (sum.common_delay_frames != 0) return fmt::format("delay: {} ", what.all) + late_or_early(sum.common_delay_frames);
       return "delay: " + with([](const auto& part) { return part.delay_frames != 0; },
                               [](const auto& part) { return name_of_part(part) + " " + late_or_early(part.delay_frames); });
     case SumCause::silent: return "silent: " + with([](const auto& part) { return part.silent; }, name);
     case SumCause::missing:
       if (!sum.gaps.empty()) return fmt::format("something is missing {} only: what is left of the mix there is in none of them", listed(times_of(sum)));
-      return "a stem is missing: what is left of the mix is in none of them";
+      return std::string(what.missing);
     case SumCause::crossed: return "left and right changed about: " + with([](const auto& part) { return part.crossed; }, name);
     case SumCause::folded: {
       const auto folded = with([](const auto& part) { return part.folded; }, name);
@@ -79,18 +86,24 @@ std::string words_of(const Sum& sum, SumCause cause) {
     case SumCause::doubled: {
       std::string text = "doubled";
       if (sum.doubled) return fmt::format("doubled: {} and {} hold the same", name_of_part(sum.parts[sum.doubled->first]), name_of_part(sum.parts[sum.doubled->second]));
+      for (const auto& part : sum.parts) {
+        if (part.holds.empty()) continue;
+        std::vector<std::string> members;
+        for (const auto i : part.holds) members.push_back(name_of_part(sum.parts[i]));
+        return fmt::format("doubled: {} is the sum of {}, which are there by themselves", name_of_part(part), listed(members));
+      }
       return text + ": " + with([](const auto& part) { return part.copy_of.has_value() || part.inside.has_value(); }, name);
     }
     case SumCause::not_in_mix: return "not in the mix: " + with([](const auto& part) { return part.not_in_mix; }, name);
-    case SumCause::whole_mix: return "the whole mix as a stem: " + with([](const auto& part) { return part.whole_mix; }, name);
-    case SumCause::part_processing: return "processing on a stem alone: " + with([](const auto& part) { return part.moving_db != 0; }, name);
+    case SumCause::whole_mix: return fmt::format("the whole mix as {}: ", what.one) + with([](const auto& part) { return part.whole_mix; }, name);
+    case SumCause::part_processing: return fmt::format("processing on {} alone: ", what.one) + with([](const auto& part) { return part.moving_db != 0; }, name);
     case SumCause::bus_processing:
       return sum.slow ? fmt::format("processing on the mix bus: its gain moves between {} and {}", db(sum.slow->lowest_db), db(sum.slow->highest_db)) : "processing on the mix bus";
     case SumCause::each_processing: return "processing on the mix bus and on each of them alone, such as a limiter: gains that move explain what is left";
     case SumCause::bus_filter: return "a filter on the mix bus";
     case SumCause::bus_distortion:
       if (sum.ceiling)
-        return fmt::format("distortion on the mix bus: clipping; the stems add up but where the mix stands flat at {} dBFS ({} samples, the sum goes up to {} beyond)",
+        return fmt::format("distortion on the mix bus: clipping; they add up but where the mix stands flat at {} dBFS ({} samples, the sum goes up to {} beyond)",
                            base::fixed(sum.ceiling->dbfs, 2), sum.ceiling->samples, db(sum.ceiling->over_db));
       return "distortion on the mix bus";
     case SumCause::unexplained: return "no single cause explains it";
@@ -128,8 +141,9 @@ Finding sum_finding(std::string_view rule, const Sum& sum, const Member& mix, st
   // Of versions only what a mix bus cannot explain is worth a word.
   if (!to_the_bit && sum.residual_db <= kVersionsSumDb && (sum.cause == SumCause::sums || sum.cause == SumCause::bus_processing || sum.cause == SumCause::each_processing || sum.cause == SumCause::one_gain || sum.cause == SumCause::faders))
     return passed(rule, fmt::format("{} are left with the gains that fit best", db(sum.residual_db)), std::move(files));
-  auto text = words_of(sum, sum.cause);
-  for (const auto cause : sum.also) text += "; " + words_of(sum, cause);
+  const auto& what = to_the_bit ? kStems : kVersions;
+  auto text = words_of(sum, sum.cause, what);
+  for (const auto cause : sum.also) text += "; " + words_of(sum, cause, what);
   if (sum.rest && sum.rest->like && (sum.cause == SumCause::missing || sum.cause == SumCause::unexplained))
     text += fmt::format("; most like {} through a filter ({} %): its effects", name_of_part(sum.parts[*sum.rest->like]), base::fixed(100 * sum.rest->like_share, 0));
   text += fmt::format("; left over: {}", ladder_of(sum));

@@ -171,6 +171,17 @@ class Summer {
     add_known_step(std::move(name), std::move(gains), left);
   }
 
+  // A group beside its members: gains of their own would share its sound between them.
+  [[nodiscard]] std::optional<Gains> one_too_many(const Gains& all) const {
+    for (std::size_t i = 0; i < input_.count(); ++i) {
+      if (left_out(i)) continue;
+      auto fewer = all;
+      for (std::size_t c = 0; c < grams_.channels; ++c) fewer.at(c, i) = 0;
+      if (db(energies_of(grams_, totals_.data(), fewer).left() / mix_) <= sum_.limit_db) return fewer;
+    }
+    return std::nullopt;
+  }
+
   double best_common(const Gains& shape) const {
     const auto energies = energies_of(grams_, totals_.data(), shape);
     return energies.sum > 0 ? energies.product / energies.sum : 1;
@@ -236,6 +247,10 @@ class Summer {
         if (std::ranges::any_of(sum_.parts, [](const SumPart& part) { return part.whole_mix; })) first_choice_ = steps_.size();
         add_step(named("without copies and whole mixes"), without);
         add_step(named("one gain without copies and whole mixes"), times(without, best_common(without)));
+      }
+      if (const auto one = one_too_many(without)) {
+        add_step(named("without one part"), *one);
+        steps_.back().leaves_out = true;
       }
       const auto start = times(without, best_common(without));
       steps_.push_back(fitted(named("a gain per part"), unknowns(false), start));
@@ -613,7 +628,7 @@ class Summer {
     auto step = steps_[chosen_];
     // How well gains of their own are known tells how well it is known that parts need none.
     const auto own = std::find_if(steps_.begin() + static_cast<std::ptrdiff_t>(first_choice_), steps_.end(), [](const Step& one) { return one.fitted; });
-    if (!step.fitted && own != steps_.end()) step.errors = own->errors, step.tied_to = own->tied_to, step.fitted = true;
+    if (!step.fitted && !step.leaves_out && own != steps_.end()) step.errors = own->errors, step.tied_to = own->tied_to, step.fitted = true;
     sum_.step = chosen_, sum_.residual_db = db(step.left / mix_), sum_.nulls = nulls();
     for (const auto& one : steps_) sum_.ladder.push_back({one.name, db(one.left / mix_)});
     auto causes = read_parts(input_, grams_, step, std::max(step.left, allowed()), sum_);

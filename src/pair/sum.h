@@ -58,6 +58,7 @@ struct SumPart {
   std::optional<std::size_t> copy_of;  ///< an earlier part with the same sound but for `copy_gain_db`
   double copy_gain_db = 0;             ///< this part over the earlier one
   std::optional<std::size_t> inside;   ///< another part that holds this one's sound too
+  std::vector<std::size_t> holds;      ///< other parts that it is the sum of: a group beside its members
   bool not_in_mix = false;
 
   /// By the chosen step of the ladder. Where `known` is false the part cannot be told apart, from `tied_to` where that is set or else

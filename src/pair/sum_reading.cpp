@@ -21,6 +21,7 @@ constexpr double kSure = 4;               // standard errors
 constexpr double kUnsure = 0.1;           // a standard error, over the gain: more, and the part cannot be told apart
 constexpr double kLawDb = 0.05;
 constexpr double kHolds = 0.2;            // by how much a regression on a part that is held may miss 1
+constexpr double kGroup = 1e-3;           // of a group's energy that its members leave
 constexpr double kMinus = 0.3;            // likewise of what is left on minus a shared sound
 constexpr double kFollows = 0.85, kFaster = 1.5;  // of the levels, block by block: correlation, and dB for each dB of the sum
 constexpr double kFloorDb = -144;
@@ -176,9 +177,10 @@ class PartReader {
     }
     if (!part.known || supports_plainly(i, common)) return;
     if (std::ranges::all_of(entries, [&](const Entry& one) { return fits(one, 0) && one.gain * one.gain < 0.01 * common * common; })) {
-      part.inside = holder_of(i);
-      part.not_in_mix = !part.inside;
-      weights[part.inside ? 0 : 1] += deviation;
+      part.holds = members_of(i);
+      if (part.holds.empty()) part.inside = holder_of(i);
+      part.not_in_mix = part.holds.empty() && !part.inside;
+      weights[part.not_in_mix ? 1 : 0] += deviation;
       return;
     }
     part.inverted = opposite > energy / 2;
@@ -196,6 +198,23 @@ class PartReader {
 
   [[nodiscard]] bool supports_plainly(std::size_t i, double common) const {
     return std::ranges::all_of(entries_[i], [&](const Entry& one) { return fits(one, common); });
+  }
+
+  // The parts that this one is the sum of, where there are two or more.
+  [[nodiscard]] std::vector<std::size_t> members_of(std::size_t i) const {
+    std::vector<std::size_t> members;
+    const double own = totals_.all(i, i);
+    double left = own;
+    for (std::size_t j = 0; j < entries_.size(); ++j) {
+      const double energy = totals_.all(j, j);
+      if (j == i || energy <= 0 || sum_.parts[j].silent || sum_.parts[j].whole_mix) continue;
+      if (std::abs(totals_.all(j, i) / energy - 1) >= kHolds) continue;
+      left += energy - 2 * totals_.all(j, i);
+      for (const auto k : members) left += 2 * totals_.all(k, j);
+      members.push_back(j);
+    }
+    if (members.size() < 2 || left > kGroup * own) members.clear();
+    return members;
   }
 
   // Another part in which this one stands as it is.

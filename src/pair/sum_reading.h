@@ -19,6 +19,7 @@ struct Step {
   Gains gains, errors;
   std::vector<std::optional<std::size_t>> tied_to;  ///< of each part
   bool fitted = false;                              ///< a gain per part, so that there are errors
+  bool leaves_out = false;                          ///< one part, and is not to be read by how gains of their own would share its sound
   double left = 0;                                  ///< energy
 };
 

@@ -37,6 +37,7 @@ struct Row {
   std::string name, file;
   const FileSheet* sheet = nullptr;
   std::map<std::string, Cell> cells;
+  std::map<std::string, std::size_t> named;  ///< findings about another file that name this one: rule, and number of the finding
 };
 
 std::string_view css_of(const Finding& finding) {
@@ -71,6 +72,12 @@ std::string set_matrix(const Sheet& sheet, const Catalog& catalog) {
       auto& cell = rows[at].cells[finding.rule];
       if (cell.finding == nullptr || weight(finding) > weight(*cell.finding)) cell = {&finding, i + 1};
     }
+    if (finding.status == Status::pass) continue;
+    for (std::size_t f = 1; f < finding.files.size(); ++f) {
+      const auto other = by_file.find(finding.files[f]);
+      if (other == by_file.end()) continue;
+      for (const auto at : other->second) rows[at].named.try_emplace(finding.rule, i + 1);
+    }
   }
   // What is at fault stands first: the table is wider than most screens.
   const auto worst = [&](const std::string& column) {
@@ -95,6 +102,11 @@ std::string set_matrix(const Sheet& sheet, const Catalog& catalog) {
     }
     for (const auto& column : columns) {
       const auto cell = row.cells.find(column);
+      const auto named = row.named.find(column);
+      if (named != row.named.end() && (cell == row.cells.end() || cell->second.finding->status == Status::pass)) {
+        out += "<td class=\"soft\"><a href=\"#set-" + std::to_string(named->second) + "\">named</a></td>";
+        continue;
+      }
       if (cell == row.cells.end()) {
         out += "<td></td>";
         continue;

@@ -297,6 +297,13 @@ TEST_SUITE("pair/sum") {
     const auto both = sum_of(added({mix, effect}), wrong);
     CHECK(both.cause == SumCause::doubled);
     CHECK(both.doubled == std::pair<std::size_t, std::size_t>{1, 3});
+    // A group beside its members.
+    wrong = parts;
+    wrong.push_back(added({parts[0], parts[2], parts[5]}));
+    const auto group = sum_of(mix, wrong);
+    CHECK(group.cause == SumCause::doubled);
+    CHECK(group.parts[6].holds == std::vector<std::size_t>{0, 2, 5});
+    for (std::size_t i = 0; i < parts.size(); ++i) CHECK(!group.parts[i].off);
     // Twice in the mix as well: nothing is wrong.
     wrong = parts;
     wrong.push_back(parts[1]);
