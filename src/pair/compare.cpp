@@ -20,6 +20,7 @@ namespace {
 constexpr double kSameGainDb = 0.005, kSameGain = 1e-4;
 constexpr double kNullDb = -60, kConvertedNullDb = -50;  // what rounding, and what converters leave
 constexpr double kDitherSteps = 4.5;                     // both dithered: up to three steps and the rounding of each
+constexpr double kEvenDb = 6, kShapedDb = 25, kShapedSteps = 128;  // of shaped dither; own
 constexpr double kSameSpeed = 1e-7, kMostEdited = 0.75, kGone = 1e-6;
 constexpr double kLooseDb = -10;  // what is left: more, and least squares fit noise
 constexpr double kShortestWord = 16;
@@ -71,9 +72,13 @@ Pair::Kind kind_of(const Pair& pair, const pair::Null& null, const pair::Alignme
     // Whether samples are equal is for their digests to say, where a float cannot hold them.
     if (null.largest_left == 0 && null.exact && pair.remark.empty()) return Pair::Kind::identical_audio;
     if (null.largest_left <= kDitherSteps * null.step && pair.remark.empty()) return Pair::Kind::dither_only;
+    // Noise shaping makes dither louder where it is heard less; it stays as even as it was.
+    const double over_step_db = null.left_dbfs - 20 * std::log10(null.step);
+    if (null.steady_db <= kEvenDb && over_step_db <= kShapedDb && null.largest_left <= kShapedSteps * null.step && pair.remark.empty()) return Pair::Kind::dither_only;
   }
   const double limit = null.converted ? kConvertedNullDb : kNullDb;
-  const bool nulls = null.outside_db <= limit || null.left_dbfs <= null.floor_dbfs;
+  // A soft channel must null by itself, too.
+  const bool nulls = (null.outside_db <= limit && null.worst_channel_db <= limit) || null.left_dbfs <= null.floor_dbfs;
   // A channel that fell silent is no matter of level.
   if (!nulls || !every_gain([](double gain) { return gain > kGone; })) return Pair::Kind::different_mix;
   if (static_cast<double>(null.island_frames) > kMostEdited * static_cast<double>(alignment.old_frames)) return Pair::Kind::different_mix;

@@ -465,6 +465,15 @@ class Nuller {
     null_.null_db = sound > 0 ? db(rest / sound) : 0;
     null_.outside_db = outside_sound > 0 ? db(outside_rest / outside_sound) : null_.null_db;
     null_.left_dbfs = outside > 0 ? db(outside_rest / (static_cast<double>(outside * block_) * channels_)) : kFloorDb;
+    std::vector<float> steady;
+    for (std::size_t i = 0; i + 1 < blocks_; ++i) {
+      if (paired_[i] && !absent_[i] && !differs_[i]) steady.push_back(left_[i]);
+    }
+    if (!steady.empty()) {
+      std::sort(steady.begin(), steady.end());
+      const auto low = steady[steady.size() / 20], high = steady[steady.size() - 1 - steady.size() / 20];
+      if (low > 0) null_.steady_db = db(static_cast<double>(high) / static_cast<double>(low));
+    }
     const auto together = std::max<std::size_t>(10, (blocks_ + kMostTimes - 1) / kMostTimes);
     null_.step_s = static_cast<double>(together) * static_cast<double>(block_) / alignment_.rate;
     for (std::size_t i = 0; i < blocks_; i += together) {
@@ -490,6 +499,11 @@ class Nuller {
     };
     std::vector<double> old_power(old_lines.size(), 0), new_power(old_power), rest_power(old_power);
     std::array<std::vector<float>, 2> scaled, rest;
+    struct ChannelRest {
+      double sound = 0, rest = 0;
+      std::int64_t frames = 0;
+    };
+    std::vector<ChannelRest> by_channel(static_cast<std::size_t>(channels_));
     for (const auto& stretch : stretches_) {
       each_chunk(stretch, 0.96, 0.04, [&](std::int64_t at, std::int64_t frames) {
         std::fill(old_lines.begin(), old_lines.end(), 0.0f), std::fill(new_lines.begin(), new_lines.end(), 0.0f), std::fill(rest_lines.begin(), rest_lines.end(), 0.0f);
@@ -506,6 +520,9 @@ class Nuller {
               const float* a = a_[partner(channel)].data() + from;
               const float* b = row(b_, channel).data() + from;
               for (std::size_t n = 0; n < kSpectrum; ++n) scaled[i][n] = gain * a[n], rest[i][n] = b[n] - gain * a[n];
+              if (i == 1 && channel == c) continue;
+              auto& mine = by_channel[static_cast<std::size_t>(channel)];
+              mine.sound += dsp::row_sums(scaled[i].data(), kSpectrum).square, mine.rest += dsp::row_sums(rest[i].data(), kSpectrum).square, mine.frames += kSpectrum;
             }
             add(scaled[0].data(), scaled[1].data(), old_lines);
             add(rest[0].data(), rest[1].data(), rest_lines);
@@ -515,6 +532,11 @@ class Nuller {
         for (std::size_t k = 0; k < old_lines.size(); ++k)
           old_power[k] += static_cast<double>(old_lines[k]), new_power[k] += static_cast<double>(new_lines[k]), rest_power[k] += static_cast<double>(rest_lines[k]);
       });
+    }
+    for (const auto& one : by_channel) {
+      // As soft as this, rounding is all that is left.
+      if (one.frames == 0 || one.sound <= 0 || db(one.rest / static_cast<double>(one.frames)) <= db(kQuanta * quantum_)) continue;
+      null_.worst_channel_db = std::max(null_.worst_channel_db, db(one.rest / one.sound));
     }
     const double line_hz = alignment_.rate / kSpectrum;
     double most = 0;

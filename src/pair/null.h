@@ -40,6 +40,8 @@ struct Null {
   double outside_db = 0;        ///< the same outside of the islands
   double largest_left = 0;      ///< outside of the islands, full scale 1
   double left_dbfs = 0;         ///< mean level of what is left outside of the islands
+  double worst_channel_db = -144;  ///< the null of the channel that nulls worst by itself, of those in which more is left than `floor_dbfs`
+  double steady_db = 144;       ///< how far what is left outside of the islands moves, from the softest twentieth of its blocks to the loudest
   double step = 0;              ///< of the coarser word length, full scale 1; real samples count as 24 bits
   double floor_dbfs = 0;        ///< what two dithered words of that length leave, and a gain between them
   bool converted = false;       ///< another rate or speed: held against each other below three eighths of the lower rate

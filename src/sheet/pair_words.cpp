@@ -11,6 +11,7 @@ namespace sendworthy::sheet {
 namespace {
 
 constexpr double kShortS = 0.025;  // of an edit: less is nothing
+constexpr double kLeastMoreS = 2e-6;
 
 std::string decibels(double value) { return base::fixed(std::abs(value), 2) + " dB " + (value < 0 ? "softer" : "louder"); }
 
@@ -96,7 +97,7 @@ std::string beginning(const Pair& pair) {
   switch (pair.kind) {
     case Pair::Kind::identical_bits: return "The very same file, to the last byte";
     case Pair::Kind::identical_audio: return "The same audio to the last bit; only what stands around it differs";
-    case Pair::Kind::dither_only: return "The same but for dither: what is left stays within a few steps of the shorter word";
+    case Pair::Kind::dither_only: return "The same but for dither: what is left is a faint, even noise";
     case Pair::Kind::gain_only: return "The same but for level";
     case Pair::Kind::same_mix: return "The same all through";
     case Pair::Kind::edited: return edit_words(pair);
@@ -123,6 +124,10 @@ std::string words_of(const Pair::Edit& edit) {
   const double old_length = edit.old_end_s - edit.old_start_s, new_length = edit.new_end_s - edit.new_start_s;
   const auto there = " (new file: " + base::clock_time(edit.new_start_s) + (new_length < kShortS ? "" : " to " + base::clock_time(edit.new_end_s)) + ")";
   if (old_length < kShortS && new_length >= kShortS) return base::fixed(new_length, 3) + " s put in at " + base::clock_time(edit.old_start_s) + there;
+  // A few frames more or less: all that follows stands elsewhere.
+  const double more = new_length - old_length;
+  if (old_length < kShortS && new_length < kShortS && std::abs(more) >= kLeastMoreS)
+    return base::fixed(1000 * std::abs(more), 3) + " ms " + (more > 0 ? "put in" : "taken out") + " at " + base::clock_time(edit.old_start_s) + there;
   const auto span = base::clock_time(edit.old_start_s) + " to " + base::clock_time(edit.old_end_s);
   if (edit.level_db) return span + " " + decibels(*edit.level_db) + there;
   if (new_length < kShortS && old_length >= kShortS) return span + " taken out" + there;

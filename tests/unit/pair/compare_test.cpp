@@ -325,6 +325,54 @@ TEST_SUITE("pair/compare") {
     CHECK(shorter.edits[0].old_end_s - shorter.edits[0].old_start_s == doctest::Approx(0.5).epsilon(0.05));
   }
 
+  TEST_CASE("behind a cut near the end, in files of equal length and at another rate, what lies a frame beside is found") {
+    // One frame put in at two thirds, the last one dropped.
+    const auto shifted = pair_of(song(), with(song(), [](auto& x) {
+      const auto at = x.begin() + static_cast<std::ptrdiff_t>(2 * x.size() / 3);
+      x.insert(at, *at), x.pop_back();
+    }));
+    REQUIRE(shifted.edits.size() >= 1);
+    const auto& edit = shifted.edits.front();
+    CHECK(std::abs(edit.old_start_s - 2.0 / 3 * static_cast<double>(song().channels[0].size()) / song().rate) < 0.05);
+    CHECK(std::abs(edit.new_end_s - edit.new_start_s - (edit.old_end_s - edit.old_start_s) - 1.0 / song().rate) < 1e-6);
+    const auto cut = pair_of(song(), resampled(with(song(), [](auto& x) {
+      const auto at = x.begin() + static_cast<std::ptrdiff_t>(2 * x.size() / 3);
+      x.erase(at, at + 59259);
+    }), 44.1 / 48, 44100));
+    CHECK(cut.kind == Kind::edited);
+    REQUIRE(cut.edits.size() == 1);
+    CHECK(std::abs(cut.edits[0].old_end_s - cut.edits[0].old_start_s - 59259.0 / 48000) < 0.05);
+  }
+
+  TEST_CASE("shaped dither is dither, and the same noise that follows the music is not") {
+    test::Random random(9);
+    const auto shaped = with(song(), [&](auto& x) {
+      // To 16 bits with triangular dither and the error of the last two samples fed back: 12 dB more noise at the top.
+      double one = 0, two = 0;
+      for (auto& v : x) {
+        const double wanted = v * 32768 - 1.6 * one + 0.8 * two;
+        const double rounded = std::round(wanted + random.unit() - random.unit());
+        two = one, one = rounded - wanted;
+        v = rounded / 32768;
+      }
+    });
+    const auto pair = pair_of(song(), shaped, {.bits = 24}, {.bits = 16});
+    CHECK_MESSAGE(pair.kind == Kind::dither_only, to_string(pair.kind) << " " << pair.left_dbfs);
+    const auto bent = pair_of(song(), with(song(), [](auto& x) {
+      for (auto& v : x) v += 2e-3 * v * v * v;
+    }), {.bits = 24}, {.bits = 24});
+    CHECK(bent.kind != Kind::dither_only);
+  }
+
+  TEST_CASE("a soft channel must null by itself") {
+    auto soft = song();
+    for (auto& v : soft.channels[1]) v *= test::from_db(-55);
+    auto late = soft;
+    late.channels[1].insert(late.channels[1].begin(), 5, 0.0), late.channels[1].resize(soft.channels[0].size());
+    CHECK(pair_of(soft, late).kind == Kind::different_mix);
+    CHECK(pair_of(soft, louder(soft, -3)).kind == Kind::gain_only);
+  }
+
   TEST_CASE("one channel late by itself is another mix, and is named") {
     auto late = song();
     auto& right = late.channels[1];
