@@ -99,8 +99,10 @@ void aligned(const HeldAgainst& one, std::vector<Finding>& findings) {
     findings.push_back(faulted("aligned", text, files));
     return;
   }
-  const double frames = pair.loose ? std::round(pair.offset_frames) : pair.offset_frames;
-  const auto moves = moves_of(one);
+  // Where one is upside down, both together tell of no place.
+  const bool by_channel = one.channels && one.channels->one_inverted();
+  const double frames = by_channel ? one.channels->left : pair.loose ? std::round(pair.offset_frames) : pair.offset_frames;
+  const auto moves = by_channel ? std::vector<std::string>{} : moves_of(one);
   // Where the channels part, what both together seem to do is one or the other.
   if (one.channels && one.channels->apart()) {
     findings.push_back(faulted("aligned", pair::in_words(*one.channels), files));
@@ -110,7 +112,7 @@ void aligned(const HeldAgainst& one, std::vector<Finding>& findings) {
     findings.push_back(passed("aligned", "to the frame", files));
     return;
   }
-  auto text = frames == 0 ? std::string("to the frame at first") : fmt::format("{} ({})", late_or_early(frames), time_in_words(std::abs(pair.offset_s), 4));
+  auto text = frames == 0 ? std::string("to the frame at first") : fmt::format("{} ({})", late_or_early(frames), time_in_words(std::abs(frames) / pair.new_rate, 4));
   constexpr std::size_t kShown = 3;
   for (std::size_t i = 0; i < std::min(kShown, moves.size()); ++i) text += "; " + moves[i];
   if (moves.size() > kShown) text += fmt::format("; and {} more", moves.size() - kShown);
