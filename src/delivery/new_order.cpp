@@ -42,9 +42,16 @@ std::optional<double> seconds_in(const std::vector<std::string>& parts) {
   return std::nullopt;
 }
 
-bool has_main_word(std::string_view name) {
+/// How surely a name tells of a main mix: 2 where it says so, 1 where it says mix, master and the like.
+int main_words(std::string_view name) {
   const auto parts = measure::name_parts(measure::stem_of(name));
-  return std::ranges::any_of(parts, [](const std::string& part) { return std::ranges::find(kMainWords, part) != kMainWords.end(); });
+  if (std::ranges::find(parts, "main") != parts.end()) return 2;
+  return std::ranges::any_of(parts, [](const std::string& part) { return std::ranges::find(kMainWords, part) != kMainWords.end(); }) ? 1 : 0;
+}
+
+/// Signs that are not seen, or turn the order of those beside them.
+bool is_unseen(char32_t code) {
+  return code < 0x20 || code == 0x7f || (code >= 0x200b && code <= 0x200f) || (code >= 0x2028 && code <= 0x202e) || (code >= 0x2066 && code <= 0x2069) || code == 0xfeff;
 }
 
 struct Found {
@@ -61,7 +68,7 @@ std::string toml_text(std::string_view text) {
   for (const auto& one : base::code_points(text)) {
     if (one.code == U'"' || one.code == U'\\') {
       out += "\\" + std::string(one.bytes);
-    } else if (one.code < 0x20 || one.code == 0x7f) {
+    } else if (is_unseen(one.code)) {
       out += fmt::format("\\u{:04x}", static_cast<unsigned>(one.code));
     } else {
       out += one.bytes;
@@ -136,7 +143,12 @@ void sort_out_mains(std::vector<Found>& files, const std::string& title) {
       continue;
     }
     mains.push_back(&one);
-    if (has_main_word(measure::file_name_of(one.relative))) named.push_back(&one);
+  }
+  const auto words = [](const Found* one) { return main_words(measure::file_name_of(one->relative)); };
+  int surest = 1;
+  for (const auto* one : mains) surest = std::max(surest, words(one));
+  for (auto* one : mains) {
+    if (words(one) == surest) named.push_back(one);
   }
   for (auto& one : files) one.title = title;
   if (mains.size() < 2) return;
@@ -148,7 +160,7 @@ void sort_out_mains(std::vector<Found>& files, const std::string& title) {
   for (auto* one : mains) {
     if (one == main) continue;
     one->version = Version::alternate;
-    one->doubt = "nothing in its name tells what it is";
+    one->doubt = words(one) > 0 ? "its name may mean the main mix as well" : "nothing in its name tells what it is";
   }
   if (named.size() != 1) main->doubt = "the first of several that may be the main mix";
 }

@@ -338,6 +338,17 @@ TEST_CASE("a starting order is a valid one and knows what lies in the folder") {
   CHECK_FALSE(new_order(set.folder.path + "/nowhere", "order.toml"));
 }
 
+TEST_CASE("of several that may be the main mix a starting order takes the one that says so, and hides no sign") {
+  Set set;
+  for (const auto* name : {"Salt Main Mix", "Salt_master", "Salt (loud)", "Salt inst", "Salt \xE2\x80\xAEtv"}) set.put(name, band());
+  const auto text = new_order(set.folder.path, "");
+  REQUIRE(text);
+  CHECK(has(*text, "version = \"main\"\nfile = \"Salt Main Mix.wav\""));
+  CHECK(has(*text, "# a guess: its name may mean the main mix as well\nversion = \"alternate\"\nfile = \"Salt_master.wav\""));
+  CHECK(has(*text, "# a guess: nothing in its name tells what it is\nversion = \"alternate\"\nfile = \"Salt (loud).wav\""));
+  CHECK(has(*text, "Salt \\u202etv.wav"));
+}
+
 TEST_CASE("a starting order counts as people do, and on standard output names the folder as it was given") {
   Set set;
   for (const auto* name : {"1 Salt", "10 Tar", "2 Rope", "3 Lamp", "s*r"}) set.put(name, song());
