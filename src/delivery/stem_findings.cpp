@@ -156,23 +156,25 @@ Finding sum_finding(std::string_view rule, const Sum& sum, const Member& mix, st
   return finding;
 }
 
-void add_sum(std::string_view rule, const Member& mix, const std::vector<const Member*>& parts, bool to_the_bit, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings) {
-  auto& into = findings.emplace_back();
-  std::vector<std::string> files{mix.path}, paths;
-  for (const auto* part : parts) files.push_back(part->path), paths.push_back(part->path);
+void add_sum(std::string_view rule, const Member& mix, const std::vector<const Member*>& parts, bool to_the_bit, std::vector<Task>& tasks, std::deque<SumSeen>& seen) {
+  auto& one = seen.emplace_back();
+  one.rule = rule, one.files = {mix.path};
+  std::vector<std::string> paths;
+  for (const auto* part : parts) one.files.push_back(part->path), paths.push_back(part->path);
   const bool readable = mix.readable() && std::ranges::all_of(parts, [](const Member* part) { return part->readable(); });
   if (!readable) {
-    into.push_back(unmeasured(rule, "a file of the sum has no sheet", files));
+    one.findings.push_back(unmeasured(rule, "a file of the sum has no sheet", one.files));
     return;
   }
-  tasks.push_back({mix.path, [&into, &mix, rule, files, paths, to_the_bit](const pair::Hooks& hooks) {
+  tasks.push_back({mix.path, [&one, &mix, paths, to_the_bit](const pair::Hooks& hooks) {
                      const auto sum = pair::sum_of(mix.path, paths, hooks);
-                     into.push_back(sum ? sum_finding(rule, *sum, mix, files, to_the_bit) : unmeasured(rule, base::for_terminal(sum.error().text), files));
+                     one.as_they_are = sum && !sum->not_measured && sum->cause == SumCause::sums && sum->also.empty();
+                     one.findings.push_back(sum ? sum_finding(one.rule, *sum, mix, one.files, to_the_bit) : unmeasured(one.rule, base::for_terminal(sum.error().text), one.files));
                    }});
 }
 
 /// Each instrumental with each a cappella of a song, where both are held against one main mix.
-void add_versions(const Members& members, const std::vector<HeldAgainst>& held, const std::string& title, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings) {
+void add_versions(const Members& members, const std::vector<HeldAgainst>& held, const std::string& title, std::vector<Task>& tasks, std::deque<SumSeen>& seen) {
   std::vector<const Member*> instrumentals, voices;
   for (const auto& one : members.all) {
     if (members.item_of(one).title != title) continue;
@@ -191,9 +193,9 @@ void add_versions(const Members& members, const std::vector<HeldAgainst>& held, 
         return (one.version == instrumental || one.version == voice) && one.pair && one.pair->aligned && std::round(one.pair->offset_frames) != 0;
       });
       if (off == held.end()) {
-        add_sum("versions-sum", *main, {instrumental, voice}, false, tasks, findings);
+        add_sum("versions-sum", *main, {instrumental, voice}, false, tasks, seen);
       } else {
-        findings.emplace_back().push_back(faulted("versions-sum", fmt::format("\"{}\" is not in line with the main mix, so they cannot add up", base::for_terminal(measure::file_name_of(off->version->path))),
+        seen.emplace_back().findings.push_back(faulted("versions-sum", fmt::format("\"{}\" is not in line with the main mix, so they cannot add up", base::for_terminal(measure::file_name_of(off->version->path))),
                                                   {main->path, instrumental->path, voice->path}));
       }
     }
@@ -201,12 +203,12 @@ void add_versions(const Members& members, const std::vector<HeldAgainst>& held, 
   if (any) return;
   const auto& first = members.reference(*instrumentals.front()) == nullptr ? *instrumentals.front() : *voices.front();
   const auto reason = members.reference(first) == nullptr ? members.without_reference(first) : std::string("they are held against different files");
-  findings.emplace_back().push_back(unmeasured("versions-sum", reason, {instrumentals.front()->path, voices.front()->path}, kAddMain));
+  seen.emplace_back().findings.push_back(unmeasured("versions-sum", reason, {instrumentals.front()->path, voices.front()->path}, kAddMain));
 }
 
 }  // namespace
 
-void add_sum_tasks(const Members& members, const std::vector<HeldAgainst>& held, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings) {
+void add_sum_tasks(const Members& members, const std::vector<HeldAgainst>& held, std::vector<Task>& tasks, std::deque<SumSeen>& seen) {
   // The stems of one song, or those that the order holds against one file.
   std::map<const Member*, std::vector<const Member*>> sets;
   std::vector<std::string> without;
@@ -219,15 +221,15 @@ void add_sum_tasks(const Members& members, const std::vector<HeldAgainst>& held,
       without.push_back(member.path);
     }
   }
-  if (!without.empty()) findings.emplace_back().push_back(unmeasured("stems-sum-to-mix", "there is no mix in the set that they could add up to", std::move(without), kAddMain));
+  if (!without.empty()) seen.emplace_back().findings.push_back(unmeasured("stems-sum-to-mix", "there is no mix in the set that they could add up to", std::move(without), kAddMain));
   // A required stem that is missing cannot add up; the sum says what is left.
   std::vector<std::pair<const Member*, std::vector<const Member*>>> ordered(sets.begin(), sets.end());
   std::ranges::sort(ordered, {}, [](const auto& one) { return one.first->path; });
-  for (const auto& [mix, parts] : ordered) add_sum("stems-sum-to-mix", *mix, parts, true, tasks, findings);
+  for (const auto& [mix, parts] : ordered) add_sum("stems-sum-to-mix", *mix, parts, true, tasks, seen);
 
   std::set<std::string> titles;
   for (const auto& item : members.order.items) titles.insert(item.title);
-  for (const auto& title : titles) add_versions(members, held, title, tasks, findings);
+  for (const auto& title : titles) add_versions(members, held, title, tasks, seen);
 }
 
 }  // namespace sendworthy::delivery

@@ -384,18 +384,15 @@ void hold_alike(Alike& two, const pair::Hooks& hooks) {
 }
 
 /// An a cappella shares too little with the main mix to be lined up by itself, or for its level to be told well. Where it and the
-/// instrumental add up to the mix, all three stand together, and at one level where they do so as they are.
-void aligned_by_sum(std::vector<Finding>& findings) {
-  for (const auto& sum : findings) {
-    if (sum.rule != "versions-sum" || sum.status != Status::pass) continue;
-    const auto* value = std::get_if<Value>(&sum.outcome);
-    const auto* text = value != nullptr ? std::get_if<std::string>(value) : nullptr;
-    const bool at_unity = text != nullptr && text->find("gains") == std::string::npos;
+/// instrumental add up to the mix as they are, all three stand together and at one level.
+void settled_by_sum(const std::deque<SumSeen>& sums, std::vector<Finding>& findings) {
+  constexpr std::string_view kWhy = ", since instrumental and a cappella add up to the main mix";
+  for (const auto& sum : sums) {
+    if (sum.rule != "versions-sum" || !sum.as_they_are) continue;
     for (auto& one : findings) {
-      const bool of_it = !one.files.empty() && std::ranges::find(sum.files, one.files.front()) != sum.files.end();
-      if (at_unity && of_it && one.rule == "version-gain" && one.status != Status::pass) one = passed("version-gain", "0.0 dB, since it and the instrumental add up to the main mix", one.files);
-      if (one.rule != "aligned" || one.status != Status::not_measured || !of_it) continue;
-      one = passed("aligned", "to the frame, since it and the instrumental add up to the main mix", one.files);
+      if (one.files.empty() || std::ranges::find(sum.files, one.files.front()) == sum.files.end()) continue;
+      if (one.rule == "version-gain" && one.status != Status::pass) one = passed("version-gain", fmt::format("0.0 dB{}", kWhy), one.files);
+      if (one.rule == "aligned" && one.status == Status::not_measured) one = passed("aligned", fmt::format("to the frame{}", kWhy), one.files);
     }
   }
 }
@@ -474,15 +471,15 @@ VersionFindings version_findings(const Members& members, const CheckOptions& opt
   earlier_delivery(members, options, hooks, made.findings, made.pairs);
 
   std::vector<Task> second;
-  std::deque<std::vector<Finding>> findings;  // tasks keep places in it
+  std::deque<SumSeen> sums;  // tasks keep places in it
   Leaks leaks(members, held);
   // The longest first, so that nobody waits for it at the end.
-  add_sum_tasks(members, held, second, findings);
+  add_sum_tasks(members, held, second, sums);
   leaks.add_tasks(second);
   run_all(second, members.all.size(), options, hooks);
   for (auto& some : leaks.findings()) std::move(some.begin(), some.end(), std::back_inserter(made.findings));
-  for (auto& some : findings) std::move(some.begin(), some.end(), std::back_inserter(made.findings));
-  aligned_by_sum(made.findings);
+  for (auto& one : sums) std::move(one.findings.begin(), one.findings.end(), std::back_inserter(made.findings));
+  settled_by_sum(sums, made.findings);
   return made;
 }
 

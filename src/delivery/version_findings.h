@@ -91,7 +91,15 @@ class Leaks {
   std::deque<Shared> shared_;  ///< each filled by its own task
 };
 
-/// Stems against the mix, and instrumental and a cappella against the main mix.
-void add_sum_tasks(const Members& members, const std::vector<HeldAgainst>& held, std::vector<Task>& tasks, std::deque<std::vector<Finding>>& findings);
+/// What a sum of files came to: the mix's path first.
+struct SumSeen {
+  std::string_view rule;
+  std::vector<std::string> files;
+  std::vector<Finding> findings;
+  bool as_they_are = false;  ///< nothing is left, without any gain: all stand together and at one level
+};
+
+/// Stems against the mix, and instrumental and a cappella against the main mix. The tasks keep places in `seen`.
+void add_sum_tasks(const Members& members, const std::vector<HeldAgainst>& held, std::vector<Task>& tasks, std::deque<SumSeen>& seen);
 
 }  // namespace sendworthy::delivery

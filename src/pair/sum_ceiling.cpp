@@ -14,10 +14,6 @@ constexpr double kElsewhere = 0.02;    // of what is left, 17 dB: more, and clip
 constexpr std::int64_t kChunk = 8192;  // frames
 constexpr std::int64_t kLeast = 8;     // samples; fewer may be a peak that was missed by a little (own)
 
-}  // namespace
-
-namespace {
-
 float edge_of(const Grams& grams) {
   return grams.peaks.empty() ? 0.0f : static_cast<float>(kAtPeak) * *std::ranges::max_element(grams.peaks);
 }

@@ -247,6 +247,22 @@ Clip repeated(const Clip& clip, std::size_t step) {
 
 }  // namespace
 
+TEST_CASE("level and place of versions are settled by their sum only where nothing is left of it as they are") {
+  // A voice 40 dB down has nothing in common with the mix that could be found; that both add up tells where it stands.
+  const auto music = repeated(band(), 0), voice = times(repeated(singer(), 70001), 0.005);
+  const auto with = [&](const Clip& voices) {
+    Set set;
+    set.add("main", "main", sum(music, voice));
+    set.add("instrumental", "instrumental", music);
+    set.add("a cappella", "voices", voices);
+    return set.check();
+  };
+  const auto right = with(voice), late = with(later(voice, 1));
+  CHECK_MESSAGE(status_of(right, "aligned", "voices.wav") == Status::pass, words_of(right, "aligned", "voices.wav"));
+  CHECK_MESSAGE(status_of(right, "version-gain", "instrumental.wav") == Status::pass, words_of(right, "version-gain", "instrumental.wav"));
+  CHECK_MESSAGE(status_of(late, "aligned", "voices.wav") != Status::pass, words_of(late, "aligned", "voices.wav"));
+}
+
 TEST_CASE("without a main mix nothing that would be asked passes, and a leak that shows all the same is told") {
   const auto music = repeated(band(), 0), voice = repeated(singer(), 70001);
   const auto with = [&](double in_instrumental, const std::string& more) {
