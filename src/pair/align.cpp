@@ -1,6 +1,7 @@
 #include "pair/align.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstddef>
 #include <optional>
@@ -33,6 +34,8 @@ constexpr std::size_t kWideCandidates = 10;  // half as many where each costs fo
 constexpr int kWideSearches = 32, kWideMore = 8;  // of which none found a thing, and for each that did: another mix has no places
 constexpr double kHighRate = 64000;
 constexpr double kNearbyS = 10, kWideS = 60, kWideWindowS = 6, kAsLikely = 0.005;
+constexpr float kFaint = 1e-4f;
+constexpr std::size_t kMostGroups = 32;
 constexpr double kToTheSample = 1 - 5e-6, kMostly = 0.75;  // correlation; share of the windows that sound
 constexpr double kOften = 32;                  // windows
 constexpr double kNoLag = 0.02;                // frames
@@ -70,7 +73,8 @@ class Aligner {
       if (stopped()) return fail(ErrorCode::interrupted, base::for_terminal(new_path_) + ": interrupted");
     }
     Thinned old_thinned, new_thinned;
-    old_onsets_ = onsets_of(*old_file, 0, old_thinned), new_onsets_ = onsets_of(*new_file, 0.25, new_thinned);
+    std::int64_t old_last = 0, new_last = 0;
+    old_onsets_ = onsets_of(*old_file, 0, old_thinned, old_last), new_onsets_ = onsets_of(*new_file, 0.25, new_thinned, new_last);
     if (stopped()) return fail(ErrorCode::interrupted, base::for_terminal(new_path_) + ": interrupted");
     const auto old_length = old_file->length(), new_length = new_file->length();
     auto candidates = choose_clock();
@@ -84,6 +88,7 @@ class Aligner {
     for (int round = 0;; ++round) {
       result_.old_frames = windows_->old_file().step() == 1 ? old_length : std::llround(static_cast<double>(old_length) / windows_->old_file().step());
       result_.new_frames = windows_->new_file().step() == 1 ? new_length : std::llround(static_cast<double>(new_length) / windows_->new_file().step());
+      sounds_end_ = static_cast<double>(new_last) / windows_->new_file().step() - static_cast<double>(old_last) / windows_->old_file().step();
       if (!choose_lag(candidates)) {
         result_.stretches.clear();
         return result_;
@@ -99,6 +104,7 @@ class Aligner {
       candidates = {{line->start / (1 + line->slope), 1}};
       if (const auto opened = open(); !opened) return tl::unexpected(opened.error());
     }
+    simplify();
     group(kStep);
     settle_lags();
     return result_;
@@ -107,7 +113,8 @@ class Aligner {
  private:
   [[nodiscard]] bool stopped() const { return hooks_.stop != nullptr && hooks_.stop->load(std::memory_order_relaxed); }
 
-  std::vector<float> onsets_of(Reader& file, double from, Thinned& thinned) {
+  // `last_sound`: the last frame that stands above −80 dBFS.
+  std::vector<float> onsets_of(Reader& file, double from, Thinned& thinned, std::int64_t& last_sound) {
     Onsets onsets(file.format().sample_rate);
     const auto guess = std::max<std::int64_t>(1, file.expected());
     for (std::int64_t at = 0; !stopped(); at += kBlock) {
@@ -116,6 +123,11 @@ class Aligner {
       if (frames <= 0) break;
       onsets.push(rows, frames);
       thinned.push(rows, frames);
+      for (const float* row : rows) {
+        auto n = frames - 1;
+        while (n >= 0 && std::abs(row[n]) <= kFaint && at + n > last_sound) --n;
+        if (n >= 0) last_sound = std::max(last_sound, at + n);
+      }
       if (hooks_.progress) hooks_.progress(from + 0.25 * std::min(1.0, static_cast<double>(at) / static_cast<double>(guess)));
       if (frames < kBlock) break;
     }
@@ -180,6 +192,9 @@ class Aligner {
 
   // The lag at which both files end together, as 0 is that at which they begin so.
   [[nodiscard]] double end_to_end() const { return static_cast<double>(result_.new_frames - result_.old_frames); }
+
+  // The lags that say more than others that fit as well: both begin together, end together, or sound to the same end.
+  [[nodiscard]] std::array<double, 3> plain_lags() const { return {0.0, end_to_end(), sounds_end_}; }
 
   // Windows from the first to the last sound of the old file that the new one reaches at this lag.
   std::vector<std::int64_t> probes(double lag) {
@@ -283,16 +298,35 @@ class Aligner {
     return run.windows >= kPassage || (run.to_the_end && run.windows > 0) || (short_start && run.windows >= kShortStart && in_order(run.windows));
   }
 
-  // Where a loop fits at many lags, a window across a cut fits at one that is not the cut's: when the files begin or end together a
-  // little later, that says more.
-  bool plainer_soon(std::int64_t at, double lag) {
-    for (const double plain : {0.0, end_to_end()}) {
-      if (std::abs(plain - lag) <= kNear || std::abs(plain - lag_) <= kNear) continue;
-      int fitting = 0;
-      for (std::int64_t k = 1; k <= kSoon; ++k) fitting += windows_->take(at + k * window_) && windows_->likeness(at + k * window_, std::llround(plain)) >= same_ ? 1 : 0;
-      if (fitting >= 2) return true;
+  // Of all lags that fit here, the plain one.
+  std::optional<WindowFit> plainer_here(std::int64_t at) {
+    if (!windows_->take(at)) return std::nullopt;
+    for (const double plain : plain_lags()) {
+      if (std::abs(plain - lag_) <= kNear) continue;
+      if (const auto fit = windows_->search(at, plain); fit.likeness >= same_ && std::abs(fit.lag - lag_) > kNear) return fit;
     }
-    return false;
+    return std::nullopt;
+  }
+
+  // How many of the next windows fit about a lag.
+  int fitting_soon(std::int64_t at, double lag) {
+    int fitting = 0;
+    for (std::int64_t k = 0; k < kSoon; ++k) fitting += windows_->take(at + k * window_) && windows_->search(at + k * window_, lag).likeness >= same_ ? 1 : 0;
+    return fitting;
+  }
+
+  // Where a loop fits at many lags, a window across a cut fits at one that is not the cut's: a plain lag that fits a little later
+  // says more, and so does one that is less far off. Behind a cut, it fits only from where that ends.
+  bool plainer_soon(std::int64_t at, double lag) {
+    const double reach = static_cast<double>(windows_->reach());
+    const auto fits = [&](double other) {
+      const auto taken_out = static_cast<std::int64_t>(std::max(0.0, std::ceil((lag_ - other) / static_cast<double>(window_))));
+      return fitting_soon(at + window_ * (1 + taken_out), other) >= 2;
+    };
+    for (const double plain : plain_lags()) {
+      if (std::abs(plain - lag) > kNear && std::abs(plain - lag_) > kNear && (fitting_soon(at + window_, plain) >= 2 || fits(plain))) return true;
+    }
+    return std::ranges::any_of(nearby_, [&](double other) { return std::abs(other - lag_) < std::abs(lag - lag_) - reach && std::abs(other - lag_) > reach && fits(other); });
   }
 
   void follow(int round) {
@@ -312,6 +346,7 @@ class Aligner {
           continue;
         }
         auto fit = windows_->search(at, lag_);
+        nearby_.clear();
         // Near enough for a clock that runs otherwise; at the start there is nothing to stay with yet.
         const double near = points_.empty() ? static_cast<double>(windows_->reach()) : kNear + kNearPerFrame * static_cast<double>(at - points_.back().at);
         if (fit.likeness < same_ || std::abs(fit.lag - lag_) > near) {
@@ -321,7 +356,13 @@ class Aligner {
             next_wide = now + 1 + now / 2;
             fit = search_wide(at);
           }
-          if (fit.likeness < same_ || plainer_soon(at, fit.lag) || !holds_on(at, fit.lag)) continue;
+          if (fit.likeness < same_) continue;
+          if (const auto plain = plainer_here(at); plain) {
+            fit = *plain;
+          } else if (plainer_soon(at, fit.lag)) {
+            continue;
+          }
+          if (!holds_on(at, fit.lag)) continue;
           wide_left += kWideMore;
         }
         (void)windows_->take(at);
@@ -364,6 +405,60 @@ class Aligner {
     }
   }
 
+  // The windows beyond `from`, forwards or backwards and before `until`, that fit at its lag as well as `least` asks; silence fits any.
+  struct Reach {
+    std::vector<WindowPoint> points;
+    std::int64_t last = 0;  ///< where the last window stands that fits
+  };
+  Reach reach_out(const WindowPoint& from, std::int64_t until, double least) {
+    Reach reach{{}, from.at};
+    const auto step = until > from.at ? window_ : -window_;
+    const auto lag = std::llround(from.lag);
+    for (auto at = from.at + step; step > 0 ? at < until : at > until; at += step) {
+      if (windows_->take(at)) {
+        const double here = windows_->likeness(at, lag);
+        if (here < least) break;
+        reach.points.push_back(windows_->placed(at, lag, here));
+      }
+      reach.last = at;
+    }
+    return reach;
+  }
+
+  // Where parts repeat, one edit may have been followed as several: what one can do, one did.
+  void simplify() {
+    for (std::size_t i = 0; i + 2 < groups_.size() && groups_.size() <= kMostGroups; ++i) {
+      for (std::size_t k = groups_.size() - 1; k >= i + 2; --k) {
+        if (stopped()) return;
+        if (merge_between(i, k)) break;
+      }
+    }
+    points_.clear();
+    for (const auto& one : groups_) points_.insert(points_.end(), one.begin(), one.end());
+  }
+
+  // Whether the sound of groups i and k, each continued at its own lag, leaves no more between them than what was taken out.
+  bool merge_between(std::size_t i, std::size_t k) {
+    const auto first = groups_[i].back(), last = groups_[k].front();
+    double least = 1;
+    for (std::size_t g = i; g <= k; ++g) {
+      std::vector<double> likeness;
+      for (const auto& point : groups_[g]) likeness.push_back(point.likeness);
+      least = std::min(least, middle_of(std::move(likeness)));
+    }
+    least = std::max(same_, least - kAsLikely);
+    const auto forwards = reach_out(first, last.at, least);
+    const auto end = forwards.last + window_;
+    const auto taken_out = std::max<std::int64_t>(0, std::llround(first.lag - last.lag));
+    if (end + taken_out > last.at + window_) return false;
+    const auto backwards = reach_out(last, end + taken_out - window_, least);
+    if (backwards.last > end + taken_out + window_) return false;
+    groups_[i].insert(groups_[i].end(), forwards.points.begin(), forwards.points.end());
+    groups_[k].insert(groups_[k].begin(), backwards.points.rbegin(), backwards.points.rend());
+    groups_.erase(groups_.begin() + static_cast<std::ptrdiff_t>(i) + 1, groups_.begin() + static_cast<std::ptrdiff_t>(k));
+    return true;
+  }
+
   static double middle_of(std::vector<double> values) {
     const auto at = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
     std::nth_element(values.begin(), at, values.end());
@@ -373,6 +468,7 @@ class Aligner {
   // Where else does the sound of the next seconds stand? Nearby first: in a song of one rhythm many places sound alike.
   WindowFit search_wide(std::int64_t at) {
     WindowFit best{lag_, 0};
+    nearby_.clear();
     for (const double reach_s : {kNearbyS, kWideS}) {
       best = search_within(at, reach_s);
       if (best.likeness >= same_) break;
@@ -396,9 +492,10 @@ class Aligner {
     for (const auto& candidate : likely_lags(a, b, 3, result_.rate > kHighRate ? kWideCandidates / 2 : kWideCandidates))
       lags.push_back((candidate.lag + static_cast<double>(first - from)) / (steps * result_.speed));
     // Near an end of the file there is too little to hear for onsets to tell.
-    for (const double lag : {0.0, end_to_end()}) {
+    for (const double lag : plain_lags()) {
       if (std::abs(lag - lag_) < reach_s * result_.rate) lags.push_back(lag);
     }
+    nearby_.insert(nearby_.end(), lags.begin(), lags.end());
     for (const double lag : lags) {
       const auto fit = windows_->search(at, lag);
       // In a loop many are as likely: the nearest.
@@ -469,7 +566,8 @@ class Aligner {
   double stretched_by_ = 0;
   std::optional<Windows> windows_;
   std::int64_t window_ = 0;
-  double lag_ = 0, same_ = kSameMost;
+  double lag_ = 0, same_ = kSameMost, sounds_end_ = 0;
+  std::vector<double> nearby_;  ///< lags at which onsets of the next seconds are alike, to 10 ms
   std::vector<WindowPoint> points_;
   std::vector<std::vector<WindowPoint>> groups_;
 };

@@ -252,6 +252,46 @@ TEST_SUITE("pair/compare") {
     CHECK(std::abs(found.edits[0].old_end_s - 335000.0 / 48000) < 0.05);
   }
 
+  TEST_CASE("a cut in what repeats is one cut, in a loop and in a part of a song that comes again") {
+    auto loop = song();
+    for (auto& channel : loop.channels) {
+      const std::vector<double> bar(channel.begin() + 96000, channel.begin() + 96000 + 82345);
+      channel.clear();
+      for (int i = 0; i < 16; ++i) channel.insert(channel.end(), bar.begin(), bar.end());
+    }
+    const auto part = [&](double from_s, double to_s) {
+      return with(song(), [&](auto& x) { x = std::vector<double>(x.begin() + std::llround(from_s * 48000), x.begin() + std::llround(to_s * 48000)); });
+    };
+    // Verse, chorus, verse, chorus, bridge, chorus.
+    const auto verse = part(0, 5), chorus = part(5, 10), bridge = part(9, 11.8);
+    auto whole = verse;
+    for (const auto* next : {&chorus, &verse, &chorus, &bridge, &chorus}) {
+      for (std::size_t c = 0; c < 2; ++c) whole.channels[c].insert(whole.channels[c].end(), next->channels[c].begin(), next->channels[c].end());
+    }
+    struct Cut {
+      const Clip& clip;
+      double from_s, length_s;
+    };
+    for (const auto& cut : {Cut{loop, 9, 0.7}, Cut{loop, 5.3, 2.3}, Cut{loop, 12.1, 1.2}, Cut{whole, 7, 1.4}, Cut{whole, 11.5, 2}, Cut{whole, 16, 0.8}}) {
+      CAPTURE(cut.from_s);
+      const auto from = std::llround(cut.from_s * 48000), length = std::llround(cut.length_s * 48000);
+      for (const bool equal_length : {false, true}) {
+        CAPTURE(equal_length);
+        const auto found = pair_of(cut.clip, with(cut.clip, [&](auto& x) {
+          x.erase(x.begin() + from, x.begin() + from + length);
+          if (equal_length) x.insert(x.end(), static_cast<std::size_t>(length), 0.0);
+        }));
+        CHECK(found.kind == Kind::edited);
+        // What silence at the end replaces is told as well, where it is not only the length.
+        REQUIRE(!found.edits.empty());
+        CHECK(found.edits.size() == 1);
+        CHECK(std::abs(found.edits[0].old_start_s - cut.from_s) < 0.05);
+        CHECK(std::abs(found.edits[0].old_end_s - cut.from_s - cut.length_s) < 0.05);
+        CHECK(std::abs(found.edits[0].new_end_s - found.edits[0].new_start_s) < 0.05);
+      }
+    }
+  }
+
   TEST_CASE("speeds: 44.1 kHz material with 48 in its header, and a clock that is off by 50 millionths") {
     auto mislabelled = resampled(song(), 44100.0 / 48000, 44100);
     mislabelled.rate = 48000;
