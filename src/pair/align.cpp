@@ -1,7 +1,6 @@
 #include "pair/align.h"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <cstddef>
 #include <optional>
@@ -9,6 +8,7 @@
 
 #include "base/text.h"
 #include "pair/correlate.h"
+#include "pair/follow.h"
 #include "pair/windows.h"
 
 namespace sendworthy::pair {
@@ -22,20 +22,10 @@ constexpr double kStrong = 0.97;      // two windows of it at one lag are someth
 // What a window must reach at a lag, from what the better ones of the whole file reach: an edit must not lower it, and in a song a
 // lag that is off by a beat comes near.
 constexpr double kSameMost = 0.97, kSameLess = 0.03, kSameHalf = 1.5, kSameLeast = 0.35;
-constexpr double kNear = 2, kNearPerFrame = 4e-4;  // frames that a lag may move from window to window; clocks part by 400 ppm at most
 constexpr double kStep = 0.6;                      // frames by which a lag must step where the clocks agree
-constexpr std::size_t kHold = 3;                   // windows in which it must stay there
-constexpr std::int64_t kSoon = 3;  // windows
-constexpr std::int64_t kOftenLost = 12, kSeldom = 8;  // windows
-constexpr std::int64_t kPassage = 9;  // windows: for so long the old lag must be gone and the new one hold, or to the end
-constexpr std::int64_t kShortStart = 2;  // windows: a beginning with a lag of its own may be shorter
+constexpr std::int64_t kPassage = 9;  // windows
 constexpr std::int64_t kWideSamples = 1 << 24;  // three minutes of stereo: looking far back shall not mean decoding again
-constexpr std::size_t kWideCandidates = 10;  // half as many where each costs four times as much
-constexpr int kWideSearches = 32, kWideMore = 8;  // of which none found a thing, and for each that did: another mix has no places
-constexpr double kHighRate = 64000;
-constexpr double kNearbyS = 10, kWideS = 60, kWideWindowS = 6, kAsLikely = 0.005;
 constexpr float kFaint = 1e-4f;
-constexpr std::size_t kMostGroups = 32;
 constexpr double kToTheSample = 1 - 5e-6, kMostly = 0.75;  // correlation; share of the windows that sound
 constexpr double kOften = 32;                  // windows
 constexpr double kNoLag = 0.02;                // frames
@@ -93,7 +83,7 @@ class Aligner {
         result_.stretches.clear();
         return result_;
       }
-      follow(round);
+      follow(round == 0);
       if (stopped()) return fail(ErrorCode::interrupted, base::for_terminal(new_path_) + ": interrupted");
       for (const auto* file : {&windows_->old_file(), &windows_->new_file()}) {
         if (file->error()) return tl::unexpected(*file->error());
@@ -104,8 +94,8 @@ class Aligner {
       candidates = {{line->start / (1 + line->slope), 1}};
       if (const auto opened = open(); !opened) return tl::unexpected(opened.error());
     }
-    simplify();
-    group(kStep);
+    follower_->simplify();
+    follower_->group(kStep);
     settle_lags();
     return result_;
   }
@@ -193,9 +183,6 @@ class Aligner {
   // The lag at which both files end together, as 0 is that at which they begin so.
   [[nodiscard]] double end_to_end() const { return static_cast<double>(result_.new_frames - result_.old_frames); }
 
-  // The lags that say more than others that fit as well: both begin together, end together, or sound to the same end.
-  [[nodiscard]] std::array<double, 3> plain_lags() const { return {0.0, end_to_end(), sounds_end_}; }
-
   // Windows from the first to the last sound of the old file that the new one reaches at this lag.
   std::vector<std::int64_t> probes(double lag) {
     std::vector<std::int64_t> places;
@@ -266,243 +253,12 @@ class Aligner {
     return best >= kFound || chosen->strong >= 2 || chosen->alone;
   }
 
-  // In how many windows in a row, from `at` on, the lag fits, or does not (`fitting` false); up to kPassage, or as many as there are.
-  struct Run {
-    std::int64_t windows = 0;
-    bool to_the_end = false;
-  };
-  Run run_of(std::int64_t at, double lag, bool fitting) {
-    Run run;
-    for (; run.windows < kPassage && at < result_.old_frames; at += window_) {
-      if (stopped()) return run;
-      if (!windows_->take(at)) continue;
-      const auto whole = std::llround(lag);
-      const double likeness = windows_->likeness(at, whole);
-      if ((likeness >= same_) != fitting) return run;
-      if (fitting) lag = windows_->placed(at, whole, likeness).lag;
-      ++run.windows;
-    }
-    run.to_the_end = run.windows < kPassage;
-    return run;
-  }
-
-  // An edit that ends is no other lag, and in a loop other lags fit as well: the old one must stay away, and the new one hold,
-  // for longer than edits last or to the end.
-  bool holds_on(std::int64_t at, double lag) {
-    const auto away = run_of(at, lag_, false);
-    // What stands first in the one file stands first in the other: the gap is no longer than what is gone between the two.
-    const auto in_order = [&](std::int64_t fitting) { return lag - lag_ <= static_cast<double>((away.windows - fitting + 1) * window_); };
-    const bool short_start = points_.empty() && away.windows >= kShortStart;
-    if (away.windows < kPassage && !away.to_the_end && !short_start) return false;
-    const auto run = run_of(at, lag, true);
-    return run.windows >= kPassage || (run.to_the_end && run.windows > 0) || (short_start && run.windows >= kShortStart && in_order(run.windows));
-  }
-
-  // Of all lags that fit here, the plain one.
-  std::optional<WindowFit> plainer_here(std::int64_t at) {
-    if (!windows_->take(at)) return std::nullopt;
-    for (const double plain : plain_lags()) {
-      if (std::abs(plain - lag_) <= kNear) continue;
-      if (const auto fit = windows_->search(at, plain); fit.likeness >= same_ && std::abs(fit.lag - lag_) > kNear) return fit;
-    }
-    return std::nullopt;
-  }
-
-  // How many of the next windows fit about a lag.
-  int fitting_soon(std::int64_t at, double lag) {
-    int fitting = 0;
-    for (std::int64_t k = 0; k < kSoon; ++k) fitting += windows_->take(at + k * window_) && windows_->search(at + k * window_, lag).likeness >= same_ ? 1 : 0;
-    return fitting;
-  }
-
-  // Where a loop fits at many lags, a window across a cut fits at one that is not the cut's: a plain lag that fits a little later
-  // says more, and so does one that is less far off. Behind a cut, it fits only from where that ends.
-  bool plainer_soon(std::int64_t at, double lag) {
-    const double reach = static_cast<double>(windows_->reach());
-    const auto fits = [&](double other) {
-      const auto taken_out = static_cast<std::int64_t>(std::max(0.0, std::ceil((lag_ - other) / static_cast<double>(window_))));
-      return fitting_soon(at + window_ * (1 + taken_out), other) >= 2;
-    };
-    for (const double plain : plain_lags()) {
-      if (std::abs(plain - lag) > kNear && std::abs(plain - lag_) > kNear && (fitting_soon(at + window_, plain) >= 2 || fits(plain))) return true;
-    }
-    return std::ranges::any_of(nearby_, [&](double other) { return std::abs(other - lag_) < std::abs(lag - lag_) - reach && std::abs(other - lag_) > reach && fits(other); });
-  }
-
-  void follow(int round) {
-    points_.clear();
-    std::int64_t lost = 0, next_wide = 0;
-    int wide_left = kWideSearches;
-    for (std::int64_t at = 0; at < result_.old_frames && !stopped(); at += window_) {
-      if (hooks_.progress && round == 0)
-        hooks_.progress(0.5 + 0.3 * static_cast<double>(at) / static_cast<double>(std::max<std::int64_t>(1, result_.old_frames)));
-      if (!windows_->take(at)) continue;
-      auto lag = std::llround(lag_);
-      double likeness = windows_->likeness(at, lag);
-      if (likeness < same_) {
-        // What is gone for long is seldom looked for beside its place; at its place always.
-        if (lost > kOftenLost && lost % kSeldom != 0) {
-          ++lost;
-          continue;
-        }
-        auto fit = windows_->search(at, lag_);
-        nearby_.clear();
-        // Near enough for a clock that runs otherwise; at the start there is nothing to stay with yet.
-        const double near = points_.empty() ? static_cast<double>(windows_->reach()) : kNear + kNearPerFrame * static_cast<double>(at - points_.back().at);
-        if (fit.likeness < same_ || std::abs(fit.lag - lag_) > near) {
-          const auto now = lost++;
-          if (fit.likeness < same_ && now >= next_wide && wide_left > 0) {
-            --wide_left;
-            next_wide = now + 1 + now / 2;
-            fit = search_wide(at);
-          }
-          if (fit.likeness < same_) continue;
-          if (const auto plain = plainer_here(at); plain) {
-            fit = *plain;
-          } else if (plainer_soon(at, fit.lag)) {
-            continue;
-          }
-          if (!holds_on(at, fit.lag)) continue;
-          wide_left += kWideMore;
-        }
-        (void)windows_->take(at);
-        lag = std::llround(fit.lag), likeness = windows_->likeness(at, lag);
-      }
-      lost = next_wide = 0;
-      points_.push_back(windows_->placed(at, lag, likeness));
-      lag_ = points_.back().lag;
-    }
-    group(kNear);
-  }
-
-  // What follows one lag is one stretch, whatever lies between that does not fit. Up to `step` frames are the same lag; more, where
-  // it stays there for a few windows, since one alone may be a bass note that does not tell.
-  void group(double step) {
-    groups_.clear();
-    std::vector<WindowPoint> pending;
-    const bool drifting = step >= kNear;
-    for (const auto& point : points_) {
-      const auto near = [&](const WindowPoint& other) {
-        return std::abs(point.lag - other.lag) <= step + (drifting ? kNearPerFrame * static_cast<double>(point.at - other.at) : 0.0);
-      };
-      if (groups_.empty() || near(groups_.back().back())) {
-        if (groups_.empty()) groups_.push_back({});
-        groups_.back().push_back(point);
-        pending.clear();
-        continue;
-      }
-      if (!pending.empty() && !near(pending.back())) pending.clear();
-      pending.push_back(point);
-      if (pending.size() < kHold) continue;
-      groups_.push_back(std::move(pending));
-      pending = {};
-    }
-    result_.stretches.clear();
-    for (const auto& one : groups_) {
-      std::vector<double> likeness;
-      for (const auto& point : one) likeness.push_back(point.likeness);
-      result_.stretches.push_back({one.front().at, one.back().at + window_, one.front().lag, middle_of(likeness)});
-    }
-  }
-
-  // The windows beyond `from`, forwards or backwards and before `until`, that fit at its lag as well as `least` asks; silence fits any.
-  struct Reach {
-    std::vector<WindowPoint> points;
-    std::int64_t last = 0;  ///< where the last window stands that fits
-  };
-  Reach reach_out(const WindowPoint& from, std::int64_t until, double least) {
-    Reach reach{{}, from.at};
-    const auto step = until > from.at ? window_ : -window_;
-    const auto lag = std::llround(from.lag);
-    for (auto at = from.at + step; step > 0 ? at < until : at > until; at += step) {
-      if (windows_->take(at)) {
-        const double here = windows_->likeness(at, lag);
-        if (here < least) break;
-        reach.points.push_back(windows_->placed(at, lag, here));
-      }
-      reach.last = at;
-    }
-    return reach;
-  }
-
-  // Where parts repeat, one edit may have been followed as several: what one can do, one did.
-  void simplify() {
-    for (std::size_t i = 0; i + 2 < groups_.size() && groups_.size() <= kMostGroups; ++i) {
-      for (std::size_t k = groups_.size() - 1; k >= i + 2; --k) {
-        if (stopped()) return;
-        if (merge_between(i, k)) break;
-      }
-    }
-    points_.clear();
-    for (const auto& one : groups_) points_.insert(points_.end(), one.begin(), one.end());
-  }
-
-  // Whether the sound of groups i and k, each continued at its own lag, leaves no more between them than what was taken out.
-  bool merge_between(std::size_t i, std::size_t k) {
-    const auto first = groups_[i].back(), last = groups_[k].front();
-    double least = 1;
-    for (std::size_t g = i; g <= k; ++g) {
-      std::vector<double> likeness;
-      for (const auto& point : groups_[g]) likeness.push_back(point.likeness);
-      least = std::min(least, middle_of(std::move(likeness)));
-    }
-    least = std::max(same_, least - kAsLikely);
-    const auto forwards = reach_out(first, last.at, least);
-    const auto end = forwards.last + window_;
-    const auto taken_out = std::max<std::int64_t>(0, std::llround(first.lag - last.lag));
-    if (end + taken_out > last.at + window_) return false;
-    const auto backwards = reach_out(last, end + taken_out - window_, least);
-    if (backwards.last > end + taken_out + window_) return false;
-    groups_[i].insert(groups_[i].end(), forwards.points.begin(), forwards.points.end());
-    groups_[k].insert(groups_[k].begin(), backwards.points.rbegin(), backwards.points.rend());
-    groups_.erase(groups_.begin() + static_cast<std::ptrdiff_t>(i) + 1, groups_.begin() + static_cast<std::ptrdiff_t>(k));
-    return true;
-  }
-
-  static double middle_of(std::vector<double> values) {
-    const auto at = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-    std::nth_element(values.begin(), at, values.end());
-    return *at;
-  }
-
-  // Where else does the sound of the next seconds stand? Nearby first: in a song of one rhythm many places sound alike.
-  WindowFit search_wide(std::int64_t at) {
-    WindowFit best{lag_, 0};
-    nearby_.clear();
-    for (const double reach_s : {kNearbyS, kWideS}) {
-      best = search_within(at, reach_s);
-      if (best.likeness >= same_) break;
-    }
-    return best;
-  }
-
-  WindowFit search_within(std::int64_t at, double reach_s) {
-    const double steps = 1 / (Onsets::kStepS * result_.rate);
-    const auto step_of = [&](double seconds) { return static_cast<std::ptrdiff_t>(seconds / Onsets::kStepS); };
-    if (stretched_.empty() || stretched_by_ != result_.speed)
-      stretched_ = result_.speed == 1 ? old_onsets_ : stretched(old_onsets_, result_.speed), stretched_by_ = result_.speed;
-    const auto begin = static_cast<std::ptrdiff_t>(static_cast<double>(at) * steps * result_.speed);
-    const auto from = std::min(std::ssize(stretched_), begin), to = std::min(std::ssize(stretched_), begin + step_of(kWideWindowS));
-    const auto there = static_cast<std::ptrdiff_t>((static_cast<double>(at) + lag_) * steps * result_.speed);
-    const auto first = std::clamp<std::ptrdiff_t>(there - step_of(reach_s), 0, std::ssize(new_onsets_));
-    const auto last = std::clamp<std::ptrdiff_t>(there + step_of(reach_s) + (to - from), first, std::ssize(new_onsets_));
-    const std::vector<float> a(stretched_.begin() + from, stretched_.begin() + to), b(new_onsets_.begin() + first, new_onsets_.begin() + last);
-    WindowFit best{lag_, 0};
-    std::vector<double> lags;
-    for (const auto& candidate : likely_lags(a, b, 3, result_.rate > kHighRate ? kWideCandidates / 2 : kWideCandidates))
-      lags.push_back((candidate.lag + static_cast<double>(first - from)) / (steps * result_.speed));
-    // Near an end of the file there is too little to hear for onsets to tell.
-    for (const double lag : plain_lags()) {
-      if (std::abs(lag - lag_) < reach_s * result_.rate) lags.push_back(lag);
-    }
-    nearby_.insert(nearby_.end(), lags.begin(), lags.end());
-    for (const double lag : lags) {
-      const auto fit = windows_->search(at, lag);
-      // In a loop many are as likely: the nearest.
-      const bool as_likely = std::abs(fit.likeness - best.likeness) <= kAsLikely;
-      if (as_likely ? std::abs(fit.lag - lag_) < std::abs(best.lag - lag_) : fit.likeness > best.likeness) best = fit;
-    }
-    return best;
+  void follow(bool shown) {
+    stretched_ = result_.speed == 1 ? old_onsets_ : stretched(old_onsets_, result_.speed);
+    std::function<void(double)> progress;
+    if (hooks_.progress && shown) progress = [&](double fraction) { hooks_.progress(0.5 + 0.3 * fraction); };
+    follower_.emplace(*windows_, FollowInput{result_.rate, result_.speed, result_.old_frames, result_.new_frames, sounds_end_, stretched_, new_onsets_, lag_, same_, progress, hooks_.stop});
+    follower_->follow();
   }
 
   // The lag as a line over time.
@@ -528,7 +284,7 @@ class Aligner {
   // Where the lag moves evenly, in both halves of the longest group alike: a step in the middle is no drift.
   std::optional<Line> drift() const {
     const std::vector<WindowPoint>* longest = nullptr;
-    for (const auto& one : groups_) {
+    for (const auto& one : follower_->groups()) {
       if (longest == nullptr || one.size() > longest->size()) longest = &one;
     }
     if (longest == nullptr || longest->size() < 8) return std::nullopt;
@@ -541,10 +297,11 @@ class Aligner {
   }
 
   void settle_lags() {
-    for (std::size_t i = 0; i < groups_.size(); ++i) {
-      std::vector<double> lags;
-      for (const auto& point : groups_[i]) lags.push_back(point.lag);
-      result_.stretches[i].lag = middle_of(std::move(lags));
+    result_.stretches.clear();
+    for (const auto& one : follower_->groups()) {
+      std::vector<double> lags, likeness;
+      for (const auto& point : one) lags.push_back(point.lag), likeness.push_back(point.likeness);
+      result_.stretches.push_back({one.front().at, one.back().at + window_, middle_of(std::move(lags)), middle_of(std::move(likeness))});
     }
     // Neighbours that met again at one lag are one.
     std::vector<Stretch> merged;
@@ -563,13 +320,10 @@ class Aligner {
   const Hooks& hooks_;
   Alignment result_;
   std::vector<float> old_onsets_, new_onsets_, stretched_;
-  double stretched_by_ = 0;
   std::optional<Windows> windows_;
   std::int64_t window_ = 0;
   double lag_ = 0, same_ = kSameMost, sounds_end_ = 0;
-  std::vector<double> nearby_;  ///< lags at which onsets of the next seconds are alike, to 10 ms
-  std::vector<WindowPoint> points_;
-  std::vector<std::vector<WindowPoint>> groups_;
+  std::optional<Follower> follower_;
 };
 
 }  // namespace
