@@ -227,6 +227,27 @@ std::string for_csv(std::string_view bytes) {
   return out + "\"";
 }
 
+std::string toml_text(std::string_view bytes) {
+  const auto unseen = [](char32_t code) {
+    return code < 0x20 || code == 0x7F || (code >= 0x200B && code <= 0x200F) || (code >= 0x2028 && code <= 0x202E) ||
+           (code >= 0x2066 && code <= 0x2069) || code == 0xFEFF;
+  };
+  std::string out = "\"";
+  each_code_point(bytes, [&](const Decoded& d, std::string_view as_is) {
+    if (!d.valid) {
+      out += kReplacement;
+    } else if (d.code_point == U'"' || d.code_point == U'\\') {
+      out += '\\';
+      out += as_is;
+    } else if (unseen(d.code_point)) {
+      out += fmt::format("\\u{:04x}", static_cast<unsigned>(d.code_point));
+    } else {
+      out += as_is;
+    }
+  });
+  return out + "\"";
+}
+
 std::string fixed(double value, int decimals) {
   if (std::isnan(value)) return "nan";
   if (std::isinf(value)) return value < 0 ? "-inf" : "inf";

@@ -33,6 +33,10 @@ struct CodePoint {
 /// A CSV field (RFC 4180), quoted where needed; a leading = + - @ tab or CR of a text field is defused with an apostrophe.
 [[nodiscard]] std::string for_csv(std::string_view bytes);
 
+/// A TOML basic string on one line; signs that are not seen, or turn the order of those beside them, are escaped, and bytes
+/// that are no UTF-8 become U+FFFD.
+[[nodiscard]] std::string toml_text(std::string_view bytes);
+
 /// Number with a fixed count of decimals, rounded half away from zero, never "-0.0".
 [[nodiscard]] std::string fixed(double value, int decimals);
 

@@ -18,6 +18,8 @@ namespace sendworthy {
 namespace delivery {
 namespace {
 
+using base::toml_text;
+
 constexpr std::array<std::pair<std::string_view, Version>, 34> kWords{{
     {"instrumental", Version::instrumental}, {"inst", Version::instrumental},   {"instr", Version::instrumental},    {"karaoke", Version::instrumental},
     {"acapella", Version::a_cappella},       {"acappella", Version::a_cappella}, {"acap", Version::a_cappella},       {"acca", Version::a_cappella},
@@ -49,11 +51,6 @@ int main_words(std::string_view name) {
   return std::ranges::any_of(parts, [](const std::string& part) { return std::ranges::find(kMainWords, part) != kMainWords.end(); }) ? 1 : 0;
 }
 
-/// Signs that are not seen, or turn the order of those beside them.
-bool is_unseen(char32_t code) {
-  return code < 0x20 || code == 0x7f || (code >= 0x200b && code <= 0x200f) || (code >= 0x2028 && code <= 0x202e) || (code >= 0x2066 && code <= 0x2069) || code == 0xfeff;
-}
-
 struct Found {
   std::string relative;
   Version version = Version::main;
@@ -61,21 +58,6 @@ struct Found {
   std::optional<double> length_s;
   std::string doubt;  ///< why the guess may be wrong
 };
-
-/// A TOML basic string.
-std::string toml_text(std::string_view text) {
-  std::string out = "\"";
-  for (const auto& one : base::code_points(text)) {
-    if (one.code == U'"' || one.code == U'\\') {
-      out += "\\" + std::string(one.bytes);
-    } else if (is_unseen(one.code)) {
-      out += fmt::format("\\u{:04x}", static_cast<unsigned>(one.code));
-    } else {
-      out += one.bytes;
-    }
-  }
-  return out + "\"";
-}
 
 bool is_utf8(std::string_view text) {
   const auto points = base::code_points(text);

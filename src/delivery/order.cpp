@@ -9,6 +9,7 @@
 
 #include "base/document.h"
 #include "base/files.h"
+#include "base/table.h"
 #include "base/text.h"
 #include "judge/draft.h"
 #include "measure/tag_checks.h"
@@ -16,7 +17,11 @@
 namespace sendworthy::delivery {
 namespace {
 
+using base::from_folder_of;
+using base::is_blank;
 using base::Node;
+using base::Table;
+using base::wrong;
 
 constexpr std::size_t kMostItems = 2000, kMostEdits = 1000;
 
@@ -35,79 +40,6 @@ constexpr std::array<std::pair<Version, std::string_view>, 11> kVersions{{{Versi
 constexpr std::array<std::string_view, 16> kTagNames{"title",    "artist",   "albumartist", "album",     "track",   "disc",    "isrc",   "barcode",
                                                      "date",     "genre",    "comment",     "composer",  "copyright", "label", "lyricist", "bpm"};
 
-tl::unexpected<Error> wrong(const Node& node, std::string text) { return tl::unexpected(node.error(std::move(text))); }
-
-/// Reads one table: the first error is kept, and everything after it does nothing.
-class Table {
- public:
-  Table(const Node& node, std::string_view shown, const std::vector<std::string_view>& known) : node_(node), shown_(shown) {
-    if (node.type() != Node::Type::table) {
-      error_ = node.error(fmt::format("write {} for it", shown));
-    } else if (const auto ok = node.only(known, shown); !ok) {
-      error_ = ok.error();
-    }
-  }
-  [[nodiscard]] const Node& node() const { return node_; }
-  [[nodiscard]] std::optional<Node> find(std::string_view key) const { return error_ ? std::nullopt : node_.find(key); }
-  void text(std::string_view key, std::string& target) { take(key, target, [](const Node& node) { return node.text(); }); }
-  void flag(std::string_view key, bool& target) { take(key, target, [](const Node& node) { return node.boolean(); }); }
-  void texts(std::string_view key, std::vector<std::string>& target) { take(key, target, [](const Node& node) { return node.texts(); }); }
-  void number(std::string_view key, std::optional<double>& target, double lowest, double highest) {
-    take(key, target, [&](const Node& node) -> Result<std::optional<double>> {
-      const auto value = node.number();
-      if (!value) return tl::unexpected(value.error());
-      if (*value < lowest || *value > highest)
-        return wrong(node, fmt::format("{} must lie between {} and {}", key, base::shortest(lowest), base::shortest(highest)));
-      return std::optional(*value);
-    });
-  }
-  template <class T, class Read>
-  void take(std::string_view key, T& target, const Read& read) {
-    if (error_) return;
-    const auto found = node_.find(key);
-    if (!found) return;
-    auto value = read(*found);
-    if (value) {
-      target = std::move(*value);
-    } else {
-      error_ = value.error();
-    }
-  }
-  void refuse(Error error) {
-    if (!error_) error_ = std::move(error);
-  }
-  [[nodiscard]] Result<void> done() const {
-    if (error_) return tl::unexpected(*error_);
-    return {};
-  }
-
- private:
-  Node node_;
-  std::string shown_;
-  std::optional<Error> error_;
-};
-
-std::string folder_of(const std::string& path) {
-  const auto slash = path.rfind('/');
-  return slash == std::string::npos ? std::string() : path.substr(0, slash + 1);
-}
-
-/// `path` as read from the order's folder; "." adds nothing.
-std::string from_the_order(const std::string& order, std::string path) {
-  while (path.starts_with("./")) path.erase(0, 2);
-  if (path == ".") path.clear();
-  return path.starts_with('/') ? path : folder_of(order) + path;
-}
-
-void one_line(Table& table, std::string_view key, std::string& target) {
-  table.text(key, target);
-  const auto node = table.find(key);
-  if (node && std::ranges::any_of(target, [](char c) { return static_cast<unsigned char>(c) < ' '; }))
-    table.refuse(node->error(fmt::format("{} must be one line of text", key)));
-}
-
-bool is_blank(std::string_view text) { return text.find_first_not_of(' ') == std::string_view::npos; }
-
 /// A rule set named by a path belongs to the order's folder, not to wherever the program runs.
 void rule_names(Table& table, const std::string& order, std::vector<std::string>& target) {
   table.texts("rules", target);
@@ -115,7 +47,7 @@ void rule_names(Table& table, const std::string& order, std::vector<std::string>
   if (node && (target.empty() || std::ranges::any_of(target, [](const std::string& one) { return one.empty(); })))
     table.refuse(node->error("rules must name at least one rule set"));
   for (auto& one : target) {
-    if (one.find('/') != std::string::npos || one.ends_with(".toml")) one = from_the_order(order, one);
+    if (one.find('/') != std::string::npos || one.ends_with(".toml")) one = from_folder_of(order, one);
     if (one.find('/') == std::string::npos && one.ends_with(".toml")) one.insert(0, "./");
   }
 }
@@ -124,20 +56,20 @@ Result<Order> read_head(const Node& node, const std::string& shown_path) {
   Order order;
   order.path = shown_path;
   Table table(node, "[order]", {"title", "artist", "album", "client", "rules", "folder", "name", "allow_extra", "previous"});
-  one_line(table, "title", order.title);
-  one_line(table, "artist", order.artist);
-  one_line(table, "album", order.album_title);
-  one_line(table, "client", order.client);
+  table.one_line("title", order.title);
+  table.one_line("artist", order.artist);
+  table.one_line("album", order.album_title);
+  table.one_line("client", order.client);
   rule_names(table, shown_path, order.rules);
   std::string folder = ".";
   table.text("folder", folder);
-  order.folder = from_the_order(shown_path, folder);
+  order.folder = from_folder_of(shown_path, folder);
   if (!order.folder.empty() && !order.folder.ends_with('/')) order.folder += '/';
-  one_line(table, "name", order.name);
+  table.one_line("name", order.name);
   if (const auto named = table.find("name")) order.name_place = named->place();
   table.flag("allow_extra", order.allow_extra);
   table.text("previous", order.previous);
-  if (!order.previous.empty()) order.previous = from_the_order(shown_path, order.previous);
+  if (!order.previous.empty()) order.previous = from_folder_of(shown_path, order.previous);
   if (const auto ok = table.done(); !ok) return tl::unexpected(ok.error());
   for (const auto& [key, value] : {std::pair{"title", &order.title}, {"artist", &order.artist}}) {
     if (is_blank(*value)) return wrong(value->empty() ? node : *node.find(key), fmt::format("[order] needs {}: it stands in names, tags and the hand-off", key));
@@ -159,34 +91,21 @@ Result<std::vector<Interval>> read_edits(const Node& node) {
   return edits;
 }
 
-Result<Version> read_version(const Node& node) {
-  const auto text = node.text();
-  if (!text) return tl::unexpected(text.error());
-  std::vector<std::string_view> words;
-  for (const auto& [version, word] : kVersions) {
-    if (*text == word) return version;
-    words.push_back(word);
-  }
-  std::string all;
-  for (const auto word : words) all += (all.empty() ? "" : ", ") + std::string(word);
-  return wrong(node, fmt::format("no version is called {}{}; known are {}", judge::in_quotes(*text), judge::did_you_mean(*text, words), all));
-}
-
 Result<Item> read_item(const Node& node, const Order& order) {
   Item item;
   Table table(node, "[[item]]", {"version", "file", "required", "rules", "role", "title", "length", "against", "isrc", "edits"});
   if (const auto ok = table.done(); !ok) return tl::unexpected(ok.error());
   item.place = node.place();
   if (!node.find("version")) return wrong(node, "[[item]] needs a version, such as \"main\" or \"instrumental\"");
-  table.take("version", item.version, read_version);
+  table.take("version", item.version, [](const Node& version) { return judge::choice(version, "version", kVersions); });
   table.text("file", item.file);
   table.flag("required", item.required);
   rule_names(table, order.path, item.rules);
-  one_line(table, "role", item.role);
-  one_line(table, "title", item.title);
+  table.one_line("role", item.role);
+  table.one_line("title", item.title);
   table.number("length", item.length_s, 0.001, 86400);
   table.text("against", item.against);
-  one_line(table, "isrc", item.isrc);
+  table.one_line("isrc", item.isrc);
   table.take("edits", item.edits, read_edits);
   if (const auto ok = table.done(); !ok) return tl::unexpected(ok.error());
   if (item.file.empty()) return wrong(node, "[[item]] needs a file: a path or a pattern with * and ?, read from the order's folder");
@@ -245,7 +164,7 @@ Result<Album> read_album(const Node& node, const Order& order) {
   table.flag("gapless", album.gapless);
   table.number("loudest", album.loudest, -70, 0);
   table.number("spread", album.spread, 0, 70);
-  one_line(table, "upc", album.upc);
+  table.one_line("upc", album.upc);
   if (const auto ok = table.done(); !ok) return tl::unexpected(ok.error());
   const auto elements = table.find("order");
   for (std::size_t n = 0; n < names.size(); ++n) {
@@ -285,10 +204,7 @@ Result<TagRules> read_tags(const Node& node) {
     for (auto& name : *list) {
       if (name == "upc") name = "barcode";
       if (std::ranges::find(known, name) != known.end()) continue;
-      std::string all;
-      for (const auto one : known) all += (all.empty() ? "" : ", ") + std::string(one);
-      return wrong(*node.find(list == &tags.require ? "require" : "forbid"),
-                   fmt::format("no tag is called {} here{}; known are {}", judge::in_quotes(name), judge::did_you_mean(name, known), all));
+      return judge::no_such(*node.find(list == &tags.require ? "require" : "forbid"), "tag", name, known);
     }
   }
   for (const auto& name : tags.forbid) {

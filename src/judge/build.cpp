@@ -6,6 +6,7 @@
 #include <charconv>
 #include <cmath>
 
+#include "base/table.h"
 #include "base/text.h"
 #include "judge/compare.h"
 #include "judge/draft.h"
@@ -16,11 +17,10 @@ namespace sendworthy::judge {
 namespace {
 
 using base::Node;
+using base::wrong;
 
 constexpr std::size_t kMostItems = 1000;
 constexpr int kMostChannels = 256;
-
-tl::unexpected<Error> wrong(const Node& node, std::string text) { return tl::unexpected(node.error(std::move(text))); }
 
 bool is_number(Unit unit) { return unit != Unit::text && unit != Unit::list && unit != Unit::boolean; }
 

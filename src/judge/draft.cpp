@@ -6,12 +6,14 @@
 #include <array>
 #include <set>
 
+#include "base/table.h"
 #include "base/text.h"
 
 namespace sendworthy::judge {
 namespace {
 
 using base::Node;
+using base::wrong;
 
 struct Kind {
   std::string_view word;
@@ -73,8 +75,6 @@ std::vector<std::string_view> rule_keys(const Catalog& catalog) {
   for (const auto name : parameters_of(catalog)) keys.push_back(name);
   return keys;
 }
-
-tl::unexpected<Error> wrong(const Node& node, std::string text) { return tl::unexpected(node.error(std::move(text))); }
 
 Result<void> read_header(const Node& table, std::string_view expected_name, DraftSet& set) {
   if (const auto ok = table.only({"name", "title", "purpose", "extends", "sources"}, "[ruleset]"); !ok)
@@ -149,8 +149,6 @@ bool is_audio_digest(std::string_view text) {
                      [](char c) { return (c >= '0' && c <= '9') || (c >= 'a' && c <= 'f'); });
 }
 
-bool blank(std::string_view text) { return text.find_first_not_of(" \t\r\n") == std::string_view::npos; }
-
 Result<Waiver> read_waiver(const Node& table) {
   Waiver waiver;
   waiver.place = table.place();
@@ -169,7 +167,7 @@ Result<Waiver> read_waiver(const Node& table) {
     }
   }
   if (waiver.rule.empty()) return wrong(table, "[[waiver]] needs a rule: the id of the rule it waives");
-  if (blank(waiver.reason)) return wrong(table, "[[waiver]] needs a reason: why the fault is accepted");
+  if (base::is_blank(waiver.reason)) return wrong(table, "[[waiver]] needs a reason: why the fault is accepted");
   const auto until = table.find("until");
   if (!until) return wrong(table, "[[waiver]] needs until: the last day it holds, such as 2027-01-31");
   auto date = until->date();
@@ -229,6 +227,12 @@ std::string in_quotes(std::string_view text) {
 std::string did_you_mean(std::string_view word, const std::vector<std::string_view>& candidates) {
   const auto near = base::nearest(word, candidates);
   return near.empty() ? std::string() : fmt::format("; did you mean \"{}\"?", near);
+}
+
+tl::unexpected<Error> no_such(const Node& node, std::string_view what, std::string_view word, const std::vector<std::string_view>& known) {
+  std::string all;
+  for (const auto one : known) all += (all.empty() ? "" : ", ") + std::string(one);
+  return wrong(node, fmt::format("no {} is called {}{}; known are {}", what, in_quotes(word), did_you_mean(word, known), all));
 }
 
 std::vector<std::string_view> ids_of(const Catalog& catalog) {

@@ -6,10 +6,13 @@
 #include <sendworthy/catalog.h>
 #include <sendworthy/rule_set.h>
 
+#include <array>
+#include <cstddef>
 #include <map>
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "base/document.h"
@@ -66,6 +69,23 @@ struct ComparisonKey {
 
 /// `; did you mean "x"?` or "".
 [[nodiscard]] std::string did_you_mean(std::string_view word, const std::vector<std::string_view>& candidates);
+
+/// The error at `node` that no `what` is called `word`, with the nearest of those known and all of them.
+[[nodiscard]] tl::unexpected<Error> no_such(const base::Node& node, std::string_view what, std::string_view word,
+                                            const std::vector<std::string_view>& known);
+
+/// The value whose word stands at `node`.
+template <class T, std::size_t N>
+[[nodiscard]] Result<T> choice(const base::Node& node, std::string_view what, const std::array<std::pair<T, std::string_view>, N>& choices) {
+  const auto text = node.text();
+  if (!text) return tl::unexpected(text.error());
+  std::vector<std::string_view> known;
+  for (const auto& [value, word] : choices) {
+    if (*text == word) return value;
+    known.push_back(word);
+  }
+  return no_such(node, what, *text, known);
+}
 
 [[nodiscard]] std::vector<std::string_view> ids_of(const Catalog& catalog);
 

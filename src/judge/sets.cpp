@@ -9,6 +9,7 @@
 #include <set>
 
 #include "base/files.h"
+#include "base/table.h"
 #include "base/text.h"
 #include "judge/digest.h"
 #include "judge/draft.h"
@@ -41,11 +42,6 @@ std::string stem_of(std::string_view path) {
   if (slash != std::string_view::npos) path.remove_prefix(slash + 1);
   if (ends_in_toml(path)) path.remove_suffix(kEnding.size());
   return std::string(path);
-}
-
-std::string folder_of(std::string_view path) {
-  const auto slash = path.rfind('/');
-  return slash == std::string_view::npos ? std::string() : std::string(path.substr(0, slash + 1));
 }
 
 std::string joined(const std::string& folder, std::string_view file) {
@@ -225,7 +221,7 @@ class Loader {
   static Source file_source(const std::string& path, std::string name, std::string origin, std::string text) {
     std::error_code error;
     const auto real = fs::weakly_canonical(path, error);
-    return {error ? path : real.string(), path, std::move(name), folder_of(path), std::move(origin), std::move(text)};
+    return {error ? path : real.string(), path, std::move(name), base::folder_of(path), std::move(origin), std::move(text)};
   }
 
   Result<Source> find_path(std::string_view wanted, const Source* from, const Place& place) const {
@@ -278,7 +274,7 @@ Result<RuleSet> parse_rule_set(std::string_view toml, std::string_view shown_pat
   return guarded([&]() -> Result<RuleSet> {
     Loader loader(folders, catalog);
     const std::string shown(shown_path);
-    Source source{shown, shown, ends_in_toml(shown) ? stem_of(shown) : "", folder_of(shown), shown, std::string(toml)};
+    Source source{shown, shown, ends_in_toml(shown) ? stem_of(shown) : "", base::folder_of(shown), shown, std::string(toml)};
     if (const auto ok = loader.add(std::move(source)); !ok) return tl::unexpected(ok.error());
     return loader.finish(shown);
   });
