@@ -1,7 +1,7 @@
 #include "delivery/set_rules.h"
 
-#include <algorithm>
 #include <array>
+#include <utility>
 
 namespace sendworthy::delivery {
 namespace {
@@ -202,26 +202,10 @@ constexpr std::array<SetRule, 29> kRules{{
 
 std::span<const SetRule> set_rules() { return kRules; }
 
-const SetRule& set_rule(std::string_view id) {
-  const auto found = std::ranges::find(kRules, id, &SetRule::id);
-  return found != kRules.end() ? *found : kRules.front();
-}
+const SetRule& set_rule(std::string_view id) { return judge::rule_of(kRules, id); }
 
 Finding with_status(std::string_view id, Status status, std::string value, std::vector<std::string> files) {
-  const auto& rule = set_rule(id);
-  Finding finding;
-  finding.ruleset = kOrderRules;
-  finding.rule = rule.id;
-  finding.title = rule.title;
-  finding.status = finding.before_waiver = status;
-  finding.outcome = Value(std::move(value));
-  finding.files = std::move(files);
-  finding.source = rule.source;
-  if (status != Status::pass && status != Status::note) {
-    finding.why = rule.why;
-    finding.remedy = rule.remedy;
-  }
-  return finding;
+  return judge::finding_by(set_rule(id), kOrderRules, status, std::move(value), std::move(files));
 }
 
 Finding passed(std::string_view id, std::string value, std::vector<std::string> files) {
@@ -233,11 +217,7 @@ Finding faulted(std::string_view id, std::string value, std::vector<std::string>
 }
 
 Finding unmeasured(std::string_view id, std::string reason, std::vector<std::string> files, std::string_view remedy) {
-  auto finding = with_status(id, Status::not_measured, {}, std::move(files));
-  if (remedy.empty()) remedy = reason.find("has no sheet") != std::string::npos ? kMakeReadable : "Remove the cause that is named as the reason, then check again; until then nobody knows.";
-  finding.remedy = remedy;
-  finding.outcome = NotMeasured{std::move(reason)};
-  return finding;
+  return judge::unmeasured_by(set_rule(id), kOrderRules, std::move(reason), std::move(files), remedy);
 }
 
 }  // namespace sendworthy::delivery
