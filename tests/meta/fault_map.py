@@ -2,7 +2,7 @@
 """docs/faults.md is complete, and names only what exists.
 
 Every one of the 143 faults has a row. A row names catalog ids (or says "not yet" with the reason), rules of shipped rule sets
-as `set: rule` (`order: rule` for findings about a set of files), and tests by their names.
+as `set: rule` (`order: rule` for findings about a set of files, `plan: rule` for those about a song), and tests by their names.
 """
 import argparse
 import pathlib
@@ -49,10 +49,11 @@ def shipped_rules(source):
             (found.discard if rule.get("enabled") is False else found.add)(rule["id"])
         return found
 
-    # Findings about a set stand in one table of their own.
-    table = source / "src/delivery/set_rules.cpp"
-    of_sets = re.findall(r'\.id = "([\w-]+)"', table.read_text(encoding="utf-8")) if table.is_file() else []
-    return {name: ids(name) for name in raw} | {"order": set(of_sets)}
+    # Findings about a set, and about a song and its plan, stand in tables of their own.
+    def table(path):
+        return set(re.findall(r'\.id = "([\w-]+)"', (source / path).read_text(encoding="utf-8"))) if (source / path).is_file() else set()
+
+    return {name: ids(name) for name in raw} | {"order": table("src/delivery/set_rules.cpp"), "plan": table("src/song/findings.cpp")}
 
 
 def main():

@@ -22,7 +22,8 @@ ARROWS = {
     "check": {"measure", "judge", "safety", "audio", "dsp", "base"},
     "pair": {"check", "audio", "dsp", "base"},
     "delivery": {"pair", "check", "measure", "judge", "sheet", "audio", "dsp", "base"},
-    "cli": {"delivery", "pair", "check", "sheet", "base"},
+    "song": {"pair", "check", "measure", "judge", "sheet", "audio", "dsp", "base"},
+    "cli": {"song", "delivery", "pair", "check", "sheet", "base"},
 }
 
 # third-party header (pattern over the text between the brackets) -> where it may stand (pattern over the path below src/)
