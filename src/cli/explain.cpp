@@ -3,6 +3,8 @@
 #include <sendworthy/rule_set.h>
 
 #include <algorithm>
+#include <iterator>
+#include <span>
 
 #include "base/text.h"
 #include "cli/command.h"
@@ -11,6 +13,7 @@
 #include "cli/rule_words.h"
 #include "cli/sheet_output.h"
 #include "delivery/set_rules.h"
+#include "song/findings.h"
 
 namespace sendworthy::cli {
 namespace {
@@ -190,8 +193,27 @@ Explanation explain_word(const WordEntry& word) {
   return text;
 }
 
-Explanation explain_set_rule(const delivery::SetRule& rule) {
-  Explanation text{"set", std::string(rule.id), std::string(rule.title) + ", a finding about a set of files", {}};
+/// Findings that stand on no measurement of one file: a table of rules, and how explain speaks of it.
+struct SetRules {
+  std::string_view kind, ruleset, about, heading, key;
+  std::span<const delivery::SetRule> rules;
+
+  [[nodiscard]] std::vector<std::string> ids() const {
+    std::vector<std::string> ids;
+    for (const auto& rule : rules) ids.emplace_back(rule.id);
+    return ids;
+  }
+};
+
+const std::vector<SetRules>& all_set_rules() {
+  static const std::vector<SetRules> kAll{
+      {"set", delivery::kOrderRules, "a finding about a set of files", "Findings about a set of files", "set_findings", delivery::set_rules()},
+      {"song", song::kPlanRules, "a finding about a song and its plan", "Findings about a song and its plan", "song_findings", song::plan_rules()}};
+  return kAll;
+}
+
+Explanation explain_set_rule(const SetRules& rules, const delivery::SetRule& rule) {
+  Explanation text{std::string(rules.kind), std::string(rule.id), std::string(rule.title) + ", " + std::string(rules.about), {}};
   text.add("what", "What it says", rule.what);
   text.add("how", "How it is found", rule.how);
   text.add("why", "Why", rule.why);
@@ -222,8 +244,10 @@ std::vector<Explanation> explain_as_written(const std::string& id, const std::ve
   for (const auto& word : sheet_words()) {
     if (with_spaces(id) == with_spaces(word.id)) found.push_back(explain_word(word));
   }
-  for (const auto& rule : delivery::set_rules()) {
-    if (id == rule.id || id == std::string(delivery::kOrderRules) + "/" + std::string(rule.id)) found.push_back(explain_set_rule(rule));
+  for (const auto& rules : all_set_rules()) {
+    for (const auto& rule : rules.rules) {
+      if (id == rule.id || id == std::string(rules.ruleset) + "/" + std::string(rule.id)) found.push_back(explain_set_rule(rules, rule));
+    }
   }
   return found;
 }
@@ -247,7 +271,7 @@ std::string nearest_id(const std::string& id, const std::vector<RuleSet>& sets) 
   std::vector<std::string> names;
   for (const auto* entry : catalog().entries) names.emplace_back(entry->id);
   for (const auto& word : sheet_words()) names.emplace_back(word.id);
-  for (const auto& rule : delivery::set_rules()) names.emplace_back(rule.id);
+  for (const auto& rules : all_set_rules()) std::ranges::move(rules.ids(), std::back_inserter(names));
   for (const auto& set : sets) {
     names.push_back(set.name);
     for (const auto& rule : set.rules) {
@@ -330,12 +354,6 @@ constexpr Kind kKinds[] = {{"status", "Statuses", "statuses"},
                            {"finding", "Findings that come from no rule", "findings"},
                            {"error", "Inputs without a sheet", "errors"}};
 
-std::vector<std::string> set_rule_ids() {
-  std::vector<std::string> ids;
-  for (const auto& rule : delivery::set_rules()) ids.emplace_back(rule.id);
-  return ids;
-}
-
 std::string list_as_text(const std::vector<RuleSet>& sets) {
   std::string text = "What \"sendworthy explain ID\" knows.\n";
   std::string group;
@@ -347,7 +365,7 @@ std::string list_as_text(const std::vector<RuleSet>& sets) {
     text += term_row(entry->id, std::string(entry->title) + (entry->available ? "" : " (not yet)"), 2, kIdColumns);
   }
   text += "\nRules\n" + paragraph(joined(rule_ids(sets), ", "), 2);
-  text += "\nFindings about a set of files\n" + paragraph(joined(set_rule_ids(), ", "), 2);
+  for (const auto& rules : all_set_rules()) text += "\n" + std::string(rules.heading) + "\n" + paragraph(joined(rules.ids(), ", "), 2);
   for (const auto& [kind, heading, key] : kKinds) {
     std::vector<std::string> words;
     for (const auto& word : sheet_words()) {
@@ -375,7 +393,7 @@ std::string list_as_json(const std::vector<RuleSet>& sets) {
   }
   json.close_array();
   json.member("rules", rule_ids(sets));
-  json.member("set_findings", set_rule_ids());
+  for (const auto& rules : all_set_rules()) json.member(rules.key, rules.ids());
   for (const auto& [kind, heading, key] : kKinds) {
     json.key(key);
     json.open_array();

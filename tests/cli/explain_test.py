@@ -56,7 +56,7 @@ class Explain(lab.Case):
 
     def test_every_word_of_the_sheet_says_what_how_caveat_act_and_source(self):
         listing = self.listing()
-        words = [w for kind in ("statuses", "words", "findings", "errors") for w in listing[kind]]
+        words = [w for kind in ("set_findings", "song_findings", "statuses", "words", "findings", "errors") for w in listing[kind]]
         for known in ("not applicable", "skipped", "verdict", "no sheet", "nothing-judged", "waivers", "second-meter-true-peak", "rules"):
             self.assertIn(known, words)
         for word in words:
@@ -109,6 +109,21 @@ class Explain(lab.Case):
         self.assertEqual((code, out), (2, b""))
         self.assertIn(b"none.toml", err)
 
+    def test_findings_about_a_set_and_about_a_song_say_what_how_why_caveat_act_and_source(self):
+        listing = self.listing()
+        self.assertEqual(len(listing["song_findings"]), 18)
+        for kind, key in (("set", "set_findings"), ("song", "song_findings")):
+            texts = {e["id"]: e for e in self.explained(*listing[key]) if e["kind"] == kind}
+            self.assertEqual(set(texts), set(listing[key]))
+            for e in texts.values():
+                for part in ("what", "how", "why", "caveat", "act", "source"):
+                    self.assertTrue(e.get(part), (e["id"], part))
+
+    def test_an_id_of_an_order_and_of_a_plan_is_explained_as_both(self):
+        self.assertEqual([e["kind"] for e in self.explained("stems-sum-to-mix")], ["set", "song"])
+        self.assertEqual([e["kind"] for e in self.explained("plan/stems-sum-to-mix")], ["song"])
+        self.assertEqual([e["kind"] for e in self.explained("order/stems-sum-to-mix")], ["set"])
+
     def test_a_key_with_a_parameter_is_explained_by_its_measurement(self):
         self.assertEqual(self.explained("mono_fold_loss_low(below_hz=150)"), self.explained("mono_fold_loss_low"))
 
@@ -124,7 +139,7 @@ class Explain(lab.Case):
 
     def test_everything_fits_80_columns(self):
         listing = self.listing()
-        ids = [m["id"] for m in listing["measurements"]] + listing["rules"] + [w for kind in ("statuses", "words", "findings", "errors") for w in listing[kind]]
+        ids = [m["id"] for m in listing["measurements"]] + listing["rules"] + [w for kind in ("set_findings", "song_findings", "statuses", "words", "findings", "errors") for w in listing[kind]]
         for arguments in (["explain"], ["explain", *ids]):
             _, out, _ = self.run_program(*arguments)
             widest = max(out.decode().splitlines(), key=len)

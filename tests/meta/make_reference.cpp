@@ -1,14 +1,17 @@
-// Writes docs/measurements.md and docs/rules.md from the catalog and the shipped rule sets.
+// Writes docs/measurements.md, docs/rules.md and docs/findings.md from the catalog, the shipped rule sets and the rules about
+// sets of files and songs.
 //
-//   make_reference SOURCE            writes both files below SOURCE/docs
+//   make_reference SOURCE            writes the files below SOURCE/docs
 //   make_reference --check SOURCE    exit 1 when a file there differs from what would be written
 //   make_reference --ids [--units]   catalog ids, one a line: id, "available" or "not yet", and the unit; tab between
 #include <cstdio>
 #include <fstream>
 #include <iterator>
 #include <map>
+#include <span>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include <fmt/format.h>
@@ -17,6 +20,8 @@
 #include <sendworthy/rule_set.h>
 
 #include "base/text.h"
+#include "delivery/set_rules.h"
+#include "song/findings.h"
 
 namespace {
 
@@ -206,6 +211,27 @@ bool rules_page(std::string& out) {
   return true;
 }
 
+std::string findings_page() {
+  std::string out =
+      "# Findings about sets and songs\n\n"
+      "Made from the tables of rules by `tests/meta/make_reference.cpp`; a test fails when this page is out of date. On a sheet they stand\n"
+      "under the rule set `order` or `plan`. `sendworthy explain ID` shows the same words.\n";
+  const auto chapter = [&](std::string_view title, std::string_view ruleset, std::span<const judge::SetRule> rules) {
+    out += fmt::format("\n## {}\n", title);
+    for (const auto& rule : rules) {
+      out += fmt::format("\n### {}\n\n`{}/{}` · {}\n", plain(rule.title), ruleset, rule.id, to_string(rule.severity));
+      for (const auto& [heading, text] : {std::pair{"What it says", rule.what}, {"How", rule.how}, {"What it cannot know", rule.caveat},
+                                          {"Why", rule.why}, {"What to do", rule.remedy}, {"Source", rule.source}}) {
+        out += fmt::format("\n- **{}.** {}", heading, plain(text));
+      }
+      out += "\n";
+    }
+  };
+  chapter("A set of files against its order", delivery::kOrderRules, delivery::set_rules());
+  chapter("A song against its plan", song::kPlanRules, song::plan_rules());
+  return out;
+}
+
 std::string read(const std::string& path) {
   std::ifstream file(path, std::ios::binary);
   return {std::istreambuf_iterator<char>(file), {}};
@@ -234,7 +260,7 @@ int main(int argc, char** argv) {
   if (!rules_page(rules)) return 1;
   const std::string docs = arguments.back() + "/docs/";
   int result = 0;
-  for (const auto& [name, text] : {std::pair<std::string, std::string>{"measurements.md", measurements_page()}, {"rules.md", rules}}) {
+  for (const auto& [name, text] : {std::pair<std::string, std::string>{"measurements.md", measurements_page()}, {"rules.md", rules}, {"findings.md", findings_page()}}) {
     if (check) {
       if (read(docs + name) != text) {
         fmt::print(stderr, "docs/{} is out of date; run make_reference on the source folder and look at the difference\n", name);
