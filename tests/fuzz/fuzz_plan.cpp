@@ -1,0 +1,61 @@
+// Song plans and orders from anybody: reading them must end in a value that keeps its promises, or in an error that says why.
+#include <cstddef>
+#include <cstdint>
+#include <cstdlib>
+#include <string>
+#include <string_view>
+
+#include "base/text.h"
+#include "delivery/order.h"
+#include "song/plan.h"
+
+namespace {
+
+using namespace sendworthy;
+
+void require(bool holds) {
+  if (!holds) std::abort();
+}
+
+void require_sound(const song::Plan& plan) {
+  require(!plan.mix.empty() && plan.sections.size() <= 200 && plan.stems.size() <= 200 && plan.questions.size() <= 500 && plan.references.size() <= 50);
+  int biggest = 0, quietest = 0;
+  for (std::size_t i = 0; i < plan.sections.size(); ++i) {
+    const auto& one = plan.sections[i];
+    const bool last = i + 1 == plan.sections.size();
+    require(one.start_s >= 0 && one.start_s < 86400 && (last || one.end_s));
+    require(!one.end_s || *one.end_s > one.start_s);
+    require(last || *one.end_s <= plan.sections[i + 1].start_s);
+    biggest += one.biggest ? 1 : 0;
+    quietest += one.quietest ? 1 : 0;
+    const auto range = song::vocal_range(plan, one);
+    require(!range || range->low <= range->high);
+  }
+  require(biggest <= 1 && quietest <= 1);
+  for (const auto& stem : plan.stems) require(!stem.name.empty() && !stem.file.empty() && stem.priority.value_or(1) >= 1 && stem.priority.value_or(1) <= 99);
+  for (const auto& question : plan.questions) {
+    require(!question.section || *question.section < plan.sections.size());
+    require(!question.stem || *question.stem < plan.stems.size());
+  }
+  require(plan.quiet.level_db_spl < plan.quiet.reference_db_spl && plan.low_end.below_hz >= 40 && plan.low_end.below_hz <= 250);
+  for (const auto& [id, severity] : plan.severities) require(song::plan_rule(id).id == id && severity != Status::pass);
+}
+
+}  // namespace
+
+extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
+  const std::string_view text(reinterpret_cast<const char*>(data), size);
+  const auto plan = song::parse_plan(text, "fuzz/plan.toml");
+  if (plan) require_sound(*plan);
+  require(plan || !plan.error().text.empty());
+  const auto order = delivery::parse_order(text, "fuzz/order.toml");
+  require(order ? !order->items.empty() : !order.error().text.empty());
+  const auto seconds = song::seconds_in(text);
+  require(!seconds || (*seconds >= 0 && *seconds < 86400));
+  // Any bytes, written as a TOML text, are read as themselves where they are UTF-8.
+  if (size < 200) {
+    const auto feeling = song::parse_plan("[song]\nmix = \"m\"\nfeeling = " + base::toml_text("x" + std::string(text)), "");
+    require(feeling && feeling->feeling == "x" + base::clean_utf8(text));
+  }
+  return 0;
+}
