@@ -1,4 +1,5 @@
-// Song plans and orders from anybody: reading them must end in a value that keeps its promises, or in an error that says why.
+// Song plans and orders from anybody: reading them must end in a value that keeps its promises, or in an error that says why;
+// and starting plans are read whatever the names in them.
 #include <cstddef>
 #include <cstdint>
 #include <cstdlib>
@@ -7,6 +8,7 @@
 
 #include "base/text.h"
 #include "delivery/order.h"
+#include "song/new_plan.h"
 #include "song/plan.h"
 
 namespace {
@@ -56,6 +58,11 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
   if (size < 200) {
     const auto feeling = song::parse_plan("[song]\nmix = \"m\"\nfeeling = " + base::toml_text("x" + std::string(text)), "");
     require(feeling && feeling->feeling == "x" + base::clean_utf8(text));
+    const std::string any(text);
+    song::PlanDraft draft{any, any, any, {{0, 10, any, any, any, true, true}, {5, 20, any, any, any, false, false}}, {}, {{"vocal.above_band", any}}};
+    for (const auto role : song::guess_roles({any, "a" + any, any + "b", any + "c.wav"})) draft.stems.push_back({any + std::to_string(draft.stems.size()), role, any});
+    const auto started = song::parse_plan(song::starting_plan(draft), "");
+    require(started && started->sections.size() == 2 && started->feeling.empty());
   }
   return 0;
 }

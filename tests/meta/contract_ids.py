@@ -1,5 +1,6 @@
 #!/usr/bin/env python3
-"""docs/contract.md and the catalog name the same measurements, with the same unit and the same "not yet"."""
+"""docs/contract.md and the catalog name the same measurements, with the same unit and the same "not yet"; docs/contract.md and
+src/song name the same findings of a plan."""
 import argparse
 import pathlib
 import re
@@ -35,6 +36,10 @@ def main():
         # Text, lists, yes/no and plain ratios have no unit in the catalog; the contract describes them in words.
         if catalog[name][0] and catalog[name][0] != contract[name][0]:
             errors.append(f"{name}: contract says {contract[name][0]!r}, catalog says {catalog[name][0]!r}")
+    plans = text.split("\n## Song plans\n", 1)[1].split("\n## ", 1)[0]
+    told = re.findall(r"`([a-z-]+)`", plans.split("\nThe findings,", 1)[1].split("it is found:", 1)[1])
+    known = re.findall(r'\.id = "([\w-]+)"', (args.source / "src/song/findings.cpp").read_text(encoding="utf-8"))
+    errors += [f"{name}: a finding of a plan that only the contract or only src/song/findings.cpp names" for name in set(told) ^ set(known)]
     print("\n".join(sorted(errors)) or f"contract: {len(contract)} ids agree")
     return 1 if errors else 0
 

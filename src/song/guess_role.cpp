@@ -1,0 +1,96 @@
+// What a stem plays, guessed from its name.
+#include <algorithm>
+#include <cstddef>
+#include <initializer_list>
+
+#include "measure/name_checks.h"
+#include "song/new_plan.h"
+
+namespace sendworthy::song {
+namespace {
+
+using Words = std::vector<std::string>;
+
+bool has_any(const Words& words, std::initializer_list<std::string_view> wanted) {
+  return std::ranges::any_of(words, [&](const std::string& word) { return std::ranges::find(wanted, word) != wanted.end(); });
+}
+
+bool has_pair(const Words& words, std::string_view first, std::string_view second) {
+  for (std::size_t i = 1; i < words.size(); ++i) {
+    if (words[i - 1] == first && words[i] == second) return true;
+  }
+  return false;
+}
+
+/// "kick2" is a kick; "808" and "b3" are names.
+std::string without_number(std::string word) {
+  const auto letters = word.find_last_not_of("0123456789");
+  if (letters != std::string::npos && letters > 0) word.erase(letters + 1);
+  return word;
+}
+
+Words words_of(std::string_view file_name) {
+  auto words = measure::name_parts(measure::stem_of(measure::file_name_of(file_name)));
+  for (auto& word : words) word = without_number(std::move(word));
+  return words;
+}
+
+/// The first that fits, from words that mean one thing to words that mean many: "Bass Drum" is no bass, "Lead Vox" no lead.
+std::optional<Role> role_by(const Words& words) {
+  const bool vocal = has_any(words, {"vox", "vocal", "vocals", "voc", "vocs", "voice", "voices", "vx", "singer", "rap"});
+  if (has_any(words, {"fx", "sfx", "efx", "effect", "effects", "reverb", "verb", "rvb", "delay", "dly", "echo", "riser", "risers", "impact", "impacts",
+                      "sweep", "sweeps", "whoosh", "returns"}))
+    return Role::effects;
+  if (has_any(words, {"bv", "bvs", "bgv", "bgvs", "bgvox", "bvox", "backingvox", "backingvocal", "backingvocals", "choir", "oohs", "aahs"})) return Role::backing_vocal;
+  if (vocal && has_any(words, {"back", "backing", "background", "backup", "bg", "bk", "harmony", "harmonies", "harm", "harms", "harmo", "gang", "group", "double",
+                               "doubles", "doubled", "dbl", "dbls", "dub", "dubs", "stack", "stacks", "adlib", "adlibs", "crowd"}))
+    return Role::backing_vocal;
+  if (vocal || has_any(words, {"ldvox", "leadvox", "ldvx", "leadvocal", "leadvocals", "ldvoc", "ldv", "lv", "acapella", "acappella"})) return Role::lead_vocal;
+  if (has_any(words, {"kick", "kicks", "kik", "kck", "kd", "bd", "bassdrum"}) || has_pair(words, "bass", "drum")) return Role::kick;
+  if (has_any(words, {"snare", "snares", "snr", "sn", "sd", "rim", "rimshot", "sidestick"})) return Role::snare;
+  if (has_any(words, {"perc", "percs", "percussion", "shaker", "shakers", "shk", "tamb", "tambourine", "conga", "congas", "bongo", "bongos", "clap", "claps", "snap",
+                      "snaps", "cowbell", "guiro", "cajon", "triangle", "timbale", "timbales", "djembe", "tabla", "maracas", "woodblock"}))
+    return Role::percussion;
+  if (has_any(words, {"drum", "drums", "drm", "drms", "oh", "ohs", "overhead", "overheads", "tom", "toms", "hat", "hats", "hh", "hihat", "hihats", "ride", "crash", "cym",
+                      "cyms", "cymbal", "cymbals", "kit", "beat", "beats", "breakbeat"}))
+    return Role::drums;
+  if (has_any(words, {"bass", "bs", "bassgtr", "sub", "subs", "subbass", "808", "808s", "upright"})) return Role::bass;
+  if (has_any(words, {"lead", "leads", "ld", "solo", "melody", "hook"})) return Role::lead;
+  if (has_any(words, {"guitar", "guitars", "gtr", "gtrs", "gt", "gts", "git", "gits", "egtr", "agtr", "elgtr", "acgtr", "acoustic", "banjo", "mandolin", "ukulele", "uke",
+                      "dobro"}))
+    return Role::guitar;
+  if (has_any(words, {"string", "strings", "strs", "violin", "violins", "vln", "viola", "violas", "vla", "cello", "cellos", "celli", "orchestra", "orch", "pizz"}))
+    return Role::strings;
+  if (has_any(words, {"brass", "horn", "horns", "trumpet", "trumpets", "tpt", "trombone", "trombones", "tbn", "sax", "saxes", "saxophone", "tuba", "flugelhorn"}))
+    return Role::brass;
+  if (has_any(words, {"pad", "pads", "drone", "drones", "texture", "textures", "ambience"})) return Role::pad;
+  if (has_any(words, {"keys", "keyboard", "keyboards", "kbd", "piano", "pianos", "pno", "rhodes", "wurli", "wurly", "wurlitzer", "organ", "org", "hammond", "b3", "clav",
+                      "clavinet", "synth", "synths", "syn", "arp", "arps", "pluck", "plucks", "epiano", "harpsichord", "celeste", "accordion"}))
+    return Role::keys;
+  return std::nullopt;
+}
+
+}  // namespace
+
+std::optional<Role> guess_role(std::string_view file_name) { return role_by(words_of(file_name)); }
+
+std::vector<std::optional<Role>> guess_roles(const std::vector<std::string>& file_names) {
+  std::vector<Words> all;
+  for (const auto& name : file_names) all.push_back(words_of(name));
+  // Of fewer, what they begin with may as well be what they are: "Vox Lead", "Vox Double".
+  constexpr std::size_t kFewest = 4;
+  std::size_t common = all.size() < kFewest ? 0 : all.front().size();
+  for (const auto& words : all) {
+    // A name that is nothing but its beginning would tell nothing: "Kick", "Kick In".
+    common = std::min(common, words.empty() ? 0 : words.size() - 1);
+    common = static_cast<std::size_t>(std::mismatch(words.begin(), words.begin() + static_cast<std::ptrdiff_t>(common), all.front().begin()).first - words.begin());
+  }
+  std::vector<std::optional<Role>> roles;
+  for (auto& words : all) {
+    words.erase(words.begin(), words.begin() + static_cast<std::ptrdiff_t>(common));
+    roles.push_back(role_by(words));
+  }
+  return roles;
+}
+
+}  // namespace sendworthy::song

@@ -1,0 +1,205 @@
+#include "song/new_plan.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstdint>
+#include <filesystem>
+#include <set>
+#include <utility>
+
+#include "base/text.h"
+#include "measure/name_checks.h"
+
+namespace sendworthy::song {
+namespace {
+
+using base::toml_text;
+
+constexpr std::size_t kMostSections = 200, kMostStems = 200, kLongestName = 200;
+
+constexpr std::array<StandardQuestion, 12> kQuestions{{
+    {"feeling", "Does it make you feel what the plan says, and does the mix serve that the way the plan says?", Heard::full},
+    {"biggest-section", "Is the biggest section the biggest, and does the song climb to it?", Heard::full},
+    {"percussion", "Do drums and percussion carry the biggest section, and are they out of the way elsewhere?", Heard::full},
+    {"vocal-placement", "Is the lead vocal where it belongs in every section, and is every word understood?", Heard::full},
+    {"vocal-quality", "Is the lead vocal free of harsh esses, pops, noise and edits that show?", Heard::full},
+    {"priorities", "Is what matters most heard at any time, with nothing less important in front of it?", Heard::full},
+    {"backing-vocals", "Do the backing vocals support the lead without taking its place, and are they heard?", Heard::full},
+    {"dynamics", "Do quiet parts get quiet and loud parts loud, and does every move of the automation sound meant?", Heard::full},
+    {"effects", "Do reverbs and delays give room and depth without blurring, and does none ring on where it should not?", Heard::full},
+    {"very-quiet", "Very quietly: are vocal, snare and kick still there, and does nothing poke out?", Heard::quiet},
+    {"lows", "Below 100 Hz alone: does the kick hit, is the bass steady, and do both keep out of each other's way?", Heard::lows},
+    {"whole", "From the first second to the last: is there anything that you would still change?", Heard::full},
+}};
+
+/// One line, at most so many characters, and something in it.
+std::string one_line(std::string_view text, std::size_t characters = kLongestName) {
+  std::string line;
+  std::size_t count = 0;
+  const auto shown = base::for_terminal(text);
+  for (const auto& point : base::code_points(shown)) {
+    if (++count > characters) break;
+    line += point.bytes;
+  }
+  return line;
+}
+
+std::string comment(std::string_view text) { return text.empty() ? std::string() : "    # " + one_line(text, 400); }
+
+/// Whether a path stands in TOML, and is read again, as what it is.
+bool can_stand(std::string_view path) {
+  const auto points = base::code_points(path);
+  return !points.empty() && std::ranges::all_of(points, [](const base::CodePoint& one) { return one.valid && one.code >= ' '; });
+}
+
+/// `wanted`, or with a number behind it where it is taken.
+std::string free_name(std::string wanted, std::set<std::string, std::less<>>& taken) {
+  auto name = wanted;
+  for (int n = 2; !taken.insert(name).second; ++n) name = one_line(wanted, kLongestName - 8) + " " + std::to_string(n);
+  return name;
+}
+
+std::string stem_name(std::string_view file) {
+  std::string name(measure::stem_of(measure::file_name_of(file)));
+  std::ranges::replace(name, '_', ' ');
+  const auto first = name.find_first_not_of(' ');
+  if (first == std::string::npos) return "stem";
+  return one_line(std::string_view(name).substr(first, name.find_last_not_of(' ') + 1 - first));
+}
+
+class Writer {
+ public:
+  explicit Writer(const PlanDraft& draft) : draft_(draft) {}
+
+  std::string text() {
+    song();
+    sections();
+    stems();
+    wishes();
+    questions();
+    return std::move(text_);
+  }
+
+ private:
+  void line(std::string_view words) { text_.append(words).append("\n"); }
+
+  void song() {
+    line("# The song plan. What was found and measured stands behind a #, for you to take or to leave: what is meant is not guessed.");
+    line("# What stays empty is not stated, and what stands on it is not measured. Paths are read from where this file lies.");
+    line("");
+    line("[song]");
+    line("title = " + toml_text(one_line(draft_.title)));
+    line("artist = " + toml_text(one_line(draft_.artist)));
+    line("feeling = \"\"                 # what a listener should feel");
+    line("approach = \"\"                # how the mix serves it");
+    const bool whole = can_stand(draft_.mix);
+    const auto shown = base::for_terminal(draft_.mix);
+    line("mix = " + toml_text(whole ? draft_.mix : shown.empty() ? "mix" : shown) + (whole ? "" : "    # its name holds what cannot stand here: rename the file"));
+    line("# previous = \"\"              # the bounce before");
+  }
+
+  void sections() {
+    auto found = draft_.sections;
+    std::erase_if(found, [](const auto& one) { return !std::isfinite(one.start_s) || !std::isfinite(one.end_s); });
+    std::ranges::stable_sort(found, {}, &PlanDraft::Section::start_s);
+    line("");
+    line("# Sections: seconds or \"m:ss.s\". Give them the names that you use; without an end one lasts until the next begins.");
+    line("# Mark the one that is meant to be the biggest with biggest = true, and the quietest with quietest = true.");
+    std::set<std::string, std::less<>> taken;
+    std::int64_t last_ms = 0;
+    for (const auto& one : found) {
+      constexpr double kLongest = 86399;  // seconds
+      const auto start_ms = std::max(last_ms, static_cast<std::int64_t>(std::llround(std::clamp(one.start_s, 0.0, kLongest) * 1000)));
+      const auto end_ms = static_cast<std::int64_t>(std::llround(std::clamp(one.end_s, 0.0, kLongest) * 1000));
+      if (end_ms <= start_ms || taken.size() >= kMostSections) continue;
+      last_ms = end_ms;
+      const auto name = one_line(one.name);
+      line("\n[[section]]");
+      const bool unnamed = name.find_first_not_of(' ') == std::string::npos;
+      line("name = " + toml_text(free_name(unnamed ? fmt::format("section {}", taken.size() + 1) : name, taken)) +
+           comment(one.letter.empty() ? std::string() : "sounds like the others with the letter " + one.letter));
+      line(fmt::format("start = \"{}\"{}", base::clock_time(static_cast<double>(start_ms) / 1000), comment(one.guess)));
+      line(fmt::format("end = \"{}\"", base::clock_time(static_cast<double>(end_ms) / 1000)));
+      if (one.loudest) line("# biggest = true             # a guess: it is the loudest");
+      if (one.softest) line("# quietest = true            # a guess: it is the softest");
+    }
+  }
+
+  void stems() {
+    line("");
+    line("# Stems: everything that adds up to the mix. The role is guessed from the name; known are");
+    std::string all;
+    for (const auto role : roles()) all += (all.empty() ? "" : ", ") + std::string(to_string(role));
+    line("#   " + all);
+    line("# Give a priority of 1 to what matters most, 2 to what comes next; parts that matter equally may share one.");
+    std::set<std::string, std::less<>> taken, files{normal(draft_.mix)};
+    for (const auto& one : draft_.stems) {
+      if (!can_stand(one.file) || taken.size() >= kMostStems || !files.insert(normal(one.file)).second) {
+        line("\n# left out: " + one_line(one.file, 400) + ", which cannot stand here, or stands here already");
+        continue;
+      }
+      line("\n[[stem]]");
+      line("name = " + toml_text(free_name(stem_name(one.file), taken)) + comment(one.guess));
+      line("file = " + toml_text(one.file));
+      line(fmt::format("role = \"{}\"{}", to_string(one.role.value_or(Role::other)), one.role ? "" : "    # its name does not tell"));
+      line("# priority = 1");
+    }
+  }
+
+  static std::string normal(const std::string& path) { return std::filesystem::path(path).lexically_normal().string(); }
+
+  void key(std::string_view table, std::string_view key, std::string_view words, std::string_view meaning) {
+    const auto found = draft_.guesses.find(fmt::format("{}.{}", table, key));
+    line(fmt::format("{:<28} # {}{}", words, meaning, found == draft_.guesses.end() ? std::string() : "; " + one_line(found->second, 400)));
+  }
+
+  void wishes() {
+    line("\n[vocal]");
+    key("vocal", "above_band", "above_band = []", "LU of the lead vocal over all else, such as [-1.0, 2.0]");
+    key("vocal", "sections", "sections = {}", "in place of it by section: { \"section 1\" = [0.0, 3.0] }");
+    line("\n[backing]");
+    key("backing", "under_lead", "under_lead = []", "LU of the backing vocals under the lead, such as [4.0, 9.0]");
+    line("\n[dynamics]");
+    key("dynamics", "quiet_to_loud", "# quiet_to_loud = 6", "LU at least, from the quietest section to the biggest");
+    key("dynamics", "biggest_margin", "# biggest_margin = 0.5", "LU at least, from the next section to the biggest");
+    key("dynamics", "movement", "# movement = 1", "dB at least that each part moves between sections");
+    line("\n[low_end]");
+    key("low_end", "below_hz", "below_hz = 100", "where the low end ends, 40 to 250");
+    key("low_end", "lowest", "lowest = \"\"", "\"kick\" or \"bass\": what is meant to reach lower");
+    key("low_end", "kick_over_bass", "# kick_over_bass = 3", "dB at least, when the kick hits");
+    key("low_end", "bass_steadiness", "# bass_steadiness = 6", "dB at most, from its soft notes to its loud ones");
+    line("\n[masking]");
+    key("masking", "most", "# most = 30", "% at most of a part that what matters less may cover");
+    line("\n[quiet]");
+    line("level_db_spl = 45            # the very quiet pass");
+    line("reference_db_spl = 78        # the level at which you mix");
+    line("small_speaker = true         # also as from a small loudspeaker");
+    line("moved = 6                    # dB by which a part may move against the others");
+    line("\n# Music of your own to hold beside it, never judged:");
+    line("# [[reference]]\n# file = \"\"");
+  }
+
+  void questions() {
+    line("\n# What is asked. Change the words, add your own, narrow one down with section = \"…\" or stem = \"…\".");
+    for (const auto& one : kQuestions) {
+      line("\n[[question]]");
+      line(fmt::format("id = \"{}\"", one.id));
+      line("text = " + toml_text(one.text));
+      if (one.heard != Heard::full) line(fmt::format("heard = \"{}\"", to_string(one.heard)));
+    }
+  }
+
+  const PlanDraft& draft_;
+  std::string text_;
+};
+
+}  // namespace
+
+std::span<const StandardQuestion> standard_questions() { return kQuestions; }
+
+std::string starting_plan(const PlanDraft& draft) { return Writer(draft).text(); }
+
+}  // namespace sendworthy::song
