@@ -49,10 +49,12 @@ std::string one_line(std::string_view text, std::size_t characters = kLongestNam
 
 std::string comment(std::string_view text) { return text.empty() ? std::string() : "    # " + one_line(text, 400); }
 
-/// Whether a path stands in TOML, and is read again, as what it is.
+/// Whether a path stands in TOML, and is read again, as what it is; "." and what ends in a slash are no files.
 bool can_stand(std::string_view path) {
+  const auto name = measure::file_name_of(path);
+  if (name.empty() || name == "." || name == "..") return false;
   const auto points = base::code_points(path);
-  return !points.empty() && std::ranges::all_of(points, [](const base::CodePoint& one) { return one.valid && one.code >= ' '; });
+  return std::ranges::all_of(points, [](const base::CodePoint& one) { return one.valid && one.code >= ' '; });
 }
 
 /// `wanted`, or with a number behind it where it is taken.
@@ -96,8 +98,8 @@ class Writer {
     line("feeling = \"\"                 # what a listener should feel");
     line("approach = \"\"                # how the mix serves it");
     const bool whole = can_stand(draft_.mix);
-    const auto shown = base::for_terminal(draft_.mix);
-    line("mix = " + toml_text(whole ? draft_.mix : shown.empty() ? "mix" : shown) + (whole ? "" : "    # its name holds what cannot stand here: rename the file"));
+    line("mix = " + toml_text(whole ? draft_.mix : "mix" + base::for_terminal(draft_.mix)) +
+         (whole ? "" : "    # its path cannot stand here as it is: rename the file, and write it down"));
     line("# previous = \"\"              # the bounce before");
   }
 

@@ -4,6 +4,9 @@
 
 #include <cmath>
 #include <limits>
+#include <string>
+
+#include "base/document.h"
 
 using namespace sendworthy::base;
 
@@ -56,6 +59,17 @@ TEST_SUITE("base/text") {
     CHECK(for_csv("two\nlines") == "\"two\nlines\"");
     for (const std::string start : {"=", "+", "-", "@", "\t"}) CHECK(for_csv(start + "1") == "'" + start + "1");
     CHECK(for_csv("\r1") == "\"'\r1\"");
+  }
+
+  TEST_CASE("a TOML text is one line, and is read as what it was") {
+    CHECK(toml_text("a b") == "\"a b\"");
+    CHECK(toml_text("\"\\\n\x7f") == R"("\"\\\u000a\u007f")");
+    CHECK(toml_text("\xe2\x80\xae\xff") == "\"\\u202e\xef\xbf\xbd\"");
+    for (const std::string text : {"", "\xc3\xa4\xe2\x80\x8b\"", "'''\"\"\"#\r\n\t", "\\u0041"}) {
+      const auto document = Document::parse("x = " + toml_text(text), "x.toml");
+      REQUIRE(document);
+      CHECK(*document->root().find("x")->text() == text);
+    }
   }
 
   TEST_CASE("fixed rounds half away from zero and prints no negative zero") {

@@ -110,6 +110,12 @@ TEST_CASE("a starting plan of hostile names and impossible sections is read all 
   for (int i = 0; i < 300; ++i) draft.stems.push_back({std::to_string(i) + "/same.wav", Role::pad, ""});
   CHECK(plan_from(draft).sections.size() == 200);
   CHECK(plan_from(draft).stems.size() == 200);
+  for (const auto* path : {"", ".", "./", "stems/", "..", "a\nb"}) {
+    draft.mix = path;
+    draft.stems = {{path, Role::kick, ""}};
+    CHECK(plan_from(draft).stems.empty());
+    CHECK(parse_plan(starting_plan(draft), "p.toml"));
+  }
   CHECK(plan_from({}).sections.empty());
 }
 
