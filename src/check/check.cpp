@@ -95,7 +95,8 @@ class Checker {
       sheet.error = Error{ErrorCode::interrupted, base::for_terminal(sheet.path) + ": interrupted", {}};
       return;
     }
-    auto found = kept_.look_for(sheet.path, requests_of_item(items_[index]));
+    const bool whole = items_[index].only.empty();
+    auto found = whole ? kept_.look_for(sheet.path, requests_of_item(items_[index])) : Kept::Found{};
     auto readings = found.readings ? Result<Readings>(std::move(*found.readings)) : measured(index, sheet.path, found);
     if (!readings) {
       sheet.error = readings.error();
@@ -127,6 +128,7 @@ class Checker {
     pass_options.pictures = options_.pictures;
     pass_options.second_meter = options_.second_meter;
     pass_options.stop = hooks_.stop;
+    pass_options.only = items_[index].only;
     if (hooks_.progress) {
       pass_options.progress = [&, index](double fraction) {
         const std::lock_guard lock(hooks_mutex_);
@@ -142,7 +144,7 @@ class Checker {
     readings.measurements = std::move(pass->measurements);
     readings.timelines = std::move(pass->timelines);
     readings.pictures = std::move(pass->pictures);
-    kept_.keep(found, path, *opened, readings);
+    if (items_[index].only.empty()) kept_.keep(found, path, *opened, readings);
     return readings;
   }
 
@@ -211,7 +213,7 @@ Sheet check_files(const std::vector<std::string>& paths, const std::vector<RuleS
   std::vector<std::size_t> all(rule_sets.size());
   for (std::size_t i = 0; i < all.size(); ++i) all[i] = i;
   std::vector<CheckItem> items;
-  for (const auto& path : paths) items.push_back({path, options.role, all});
+  for (const auto& path : paths) items.push_back({path, options.role, all, {}});
   return Checker(items, rule_sets, options, hooks).run();
 }
 

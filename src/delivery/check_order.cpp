@@ -138,7 +138,7 @@ Result<Sheet> check_order(const std::string& order_path, const OrderOptions& opt
       const auto [known, is_new] = item_of_path.try_emplace(path, items.size());
       const auto& item = order->items[i];
       if (is_new) {
-        items.push_back({path, item.role.empty() ? std::string(to_string(item.version)) : item.role, sets});
+        items.push_back({path, item.role.empty() ? std::string(to_string(item.version)) : item.role, sets, {}});
       } else {
         for (const auto set : sets) {
           auto& of_file = items[known->second].rule_sets;

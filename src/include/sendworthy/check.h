@@ -61,6 +61,7 @@ struct CheckItem {
   std::string path;
   std::string role;
   std::vector<std::size_t> rule_sets;  ///< indexes into the list of rule sets; none: measured only, and then a pass
+  std::vector<std::string> only;       ///< ids wanted; none: all. What is read for a few is not kept for the next run.
 };
 
 /// The same where each file has rule sets of its own. CheckOptions::role is not looked at.

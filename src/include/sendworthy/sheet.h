@@ -7,6 +7,7 @@
 
 #include <cstdint>
 #include <map>
+#include <memory>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -275,6 +276,8 @@ struct OrderedSet {
   std::vector<Item> items;  ///< in the order's order
 };
 
+struct SongSheet;  // sendworthy/song.h
+
 struct Sheet {
   int schema = 1;
   std::string tool_version;
@@ -286,6 +289,7 @@ struct Sheet {
   std::vector<Finding> findings;  ///< of the whole set
   std::vector<Pair> pairs;        ///< of `compare`, and of versions that were held against each other
   std::optional<OrderedSet> order;  ///< of `deliver check`
+  std::shared_ptr<const SongSheet> song;  ///< of `plan check`
 };
 
 /// The worst of a file's findings: fail and not measured (unless optional) → fail, warn → warn, else pass.
