@@ -11,7 +11,7 @@
 namespace sendworthy::song {
 namespace {
 
-constexpr int kLowBands = 10;  // below 518 Hz
+constexpr int kLowBands = 10;  // below 519 Hz
 
 // Both in hops of 20 ms.
 constexpr int kShortHops = 2, kLongHops = 4;

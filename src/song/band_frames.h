@@ -50,7 +50,7 @@ class BandFrames {
 
 /// Measures BandFrames of sound that comes in blocks, split anywhere.
 ///
-/// From 518 Hz on, frames are seen through a sine window of 40 ms: the squares of neighbours add up to one, so that no power is lost
+/// From 519 Hz on, frames are seen through a sine window of 40 ms: the squares of neighbours add up to one, so that no power is lost
 /// and none counts twice; lines 25 Hz apart. Below, through a Hann window of 80 ms about the same moment, of a copy at some 3 kHz:
 /// lines 12.5 Hz apart against bands 28 to 75 Hz wide, but a sound's start is smeared over ±40 ms there.
 /// Costs some 0.1 s for four minutes of stereo at 48 kHz, more at higher rates.
