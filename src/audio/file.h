@@ -98,6 +98,13 @@ struct LoopPoints {
   std::int64_t start = 0, end = 0;
 };
 
+/// A place that somebody named in the file: a cue point of the RIFF family, a marker of AIFF. As the file says: the frame may lie
+/// outside of it, several may share one, and the order is the file's.
+struct Marker {
+  std::int64_t frame = 0;
+  std::string name;  ///< any bytes, up to the first NUL, at most 1 KiB; empty where it has no label
+};
+
 /// Everything the container says, before a sample was decoded.
 struct FileFacts {
   std::string path;
@@ -126,6 +133,7 @@ struct FileFacts {
   std::vector<Tag> tags;
   std::vector<TextField> text_fields;
   std::vector<LoopPoints> loops;  ///< in the order of the file, capped at 64
+  std::vector<Marker> markers;    ///< in the order of the file, capped at 256
   bool ixml_cut = false;  ///< the iXML is longer than what is read of it
   std::string decoder;      ///< the helper program that decodes it, with its version; empty: a library does
   std::string not_decoded;  ///< why there is no decoder for it here, and the remedy; the source is then empty

@@ -169,6 +169,10 @@ void Walk::text(std::string origin, std::string name, std::string_view value) {
   fields.push_back({std::move(origin), std::move(name), std::string(value.substr(0, kMaxTextBytes))});
 }
 
+void Walk::label(std::uint32_t cue_point, std::string_view name) {
+  if (labels.size() < kMaxMarkers) labels.emplace(cue_point, name.substr(0, kMaxMarkerName));
+}
+
 void Walk::tag(std::string name, std::string_view value, std::string origin) {
   auto& tags = result.facts.tags;
   if (value.empty() || tags.size() >= kMaxTexts) return;

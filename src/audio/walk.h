@@ -4,6 +4,7 @@
 
 #include <array>
 #include <cstdint>
+#include <map>
 #include <optional>
 #include <span>
 #include <string>
@@ -54,6 +55,8 @@ inline constexpr std::int64_t kMostPaddingBytes = 1 << 20;  ///< nobody reserves
 inline constexpr std::size_t kMaxDamage = 100;
 inline constexpr std::size_t kMaxTexts = 256;
 inline constexpr std::int64_t kMaxTextBytes = 64 << 10;
+inline constexpr std::size_t kMaxMarkers = 256;
+inline constexpr std::size_t kMaxMarkerName = 1 << 10;
 inline constexpr std::int64_t kMaxTagBytes = 16 << 20;
 inline constexpr int kMaxSampleRate = 768'000;
 
@@ -72,6 +75,8 @@ class Walk {
   /// A chunk that no known program writes, or one of padding that is far too large.
   void unusual(std::string_view id, std::int64_t bytes);
   void text(std::string origin, std::string name, std::string_view value);
+  /// The label of a cue point; it may come before the point itself.
+  void label(std::uint32_t cue_point, std::string_view name);
   /// `name` is noted as what the tag is called here, whatever its kind calls it: "track", "upc" …
   void tag(std::string name, std::string_view value, std::string origin);
   /// `in_memory` holds the picture, or its beginning, where it cannot be read from the file as it stands there.
@@ -85,6 +90,7 @@ class Walk {
 
   Window window;
   Walked result;
+  std::map<std::uint32_t, std::string> labels;  ///< by the id of the cue point; the first of each, at most kMaxMarkers
 };
 
 [[nodiscard]] Result<void> walk_riff(Walk& walk);

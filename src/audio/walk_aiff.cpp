@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <optional>
+#include <span>
 #include <string>
 
 #include "audio/decoder_head.h"
@@ -156,6 +157,8 @@ class AiffWalk {
         layout_at_ = body;
         layout_length_ = length;
       }
+    } else if (id == "MARK") {
+      read_markers(body, length);
     } else if (id == "ID3 " || id == "id3 ") {
       read_id3v2(walk_, body, body + length, "ID3v2");
     } else if (id == "NAME" || id == "AUTH" || id == "(c) " || id == "ANNO") {
@@ -169,6 +172,23 @@ class AiffWalk {
                 value, "AIFF");
     }
     return {};
+  }
+
+  // A count, then per marker an id, a frame, and a text under its length, which with that takes an even number of bytes.
+  void read_markers(std::int64_t body, std::int64_t length) {
+    auto& markers = walk_.result.facts.markers;
+    const auto* head = length < 2 || !markers.empty() ? nullptr : window_.at(body, 2);
+    const std::size_t count = head == nullptr ? 0 : std::min<std::size_t>(be16(head), kMaxMarkers);
+    const auto end = body + length;
+    for (auto at = body + 2; markers.size() < count && at + 7 <= end;) {
+      const auto* p = window_.at(at, 7);
+      if (p == nullptr) return;
+      const std::int64_t frame = be32(p + 2), size = p[6];
+      const auto name = at + 7 + size <= end ? window_.up_to(at + 7, size) : std::span<const std::uint8_t>();
+      if (std::ssize(name) != size) return;
+      markers.push_back({frame, std::string(until_nul(text_at(name.data(), name.size())))});
+      at += 7 + size + (size & 1 ? 0 : 1);
+    }
   }
 
   Result<void> common_chunk(std::int64_t at, std::int64_t body, std::int64_t length) {

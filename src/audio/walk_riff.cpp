@@ -7,6 +7,8 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <utility>
+#include <vector>
 
 #include "audio/tags.h"
 #include "audio/walk.h"
@@ -63,6 +65,7 @@ class RiffWalk {
       return walk_.refuse(ErrorCode::no_audio, "it has no data chunk, so there is no audio in it; export it again");
     if (auto ok = data_found(); !ok) return ok;
     judge_riff_size();
+    name_cues();
     return {};
   }
 
@@ -211,6 +214,8 @@ class RiffWalk {
       read_bext(walk_, body, length, big_endian_);
     } else if (id == "smpl") {
       read_sampler(body, length);
+    } else if (id == "cue ") {
+      read_cues(body, length);
     } else if (id == "LIST") {
       read_list(walk_, body, length, big_endian_);
     } else if (id == "iXML" || id == "axml" || id == "_PMX") {
@@ -232,6 +237,29 @@ class RiffWalk {
       const auto* loop = window_.at(body + kHead + i * kLoop, kLoop);
       if (loop == nullptr) return;
       loops.push_back({u32(loop + 8), u32(loop + 12)});
+    }
+  }
+
+  // A count, then six words each: id, place in the play order, chunk that is meant, two offsets for wave lists, frame in the data. Some
+  // writers leave the frame at 0 and fill the place alone.
+  void read_cues(std::int64_t body, std::int64_t length) {
+    constexpr std::int64_t kHead = 4, kPoint = 24;
+    const auto* head = length < kHead || !cues_.empty() ? nullptr : window_.at(body, kHead);
+    if (head == nullptr) return;
+    const auto count = std::min<std::int64_t>({u32(head), (length - kHead) / kPoint, kMaxMarkers});
+    for (std::int64_t i = 0; i < count; ++i) {
+      const auto* point = window_.at(body + kHead + i * kPoint, kPoint);
+      if (point == nullptr) return;
+      const auto frame = u32(point + 20);
+      cues_.emplace_back(u32(point), frame != 0 ? frame : u32(point + 4));
+    }
+  }
+
+  // Labels stand before the points or behind them.
+  void name_cues() {
+    for (const auto& [id, frame] : cues_) {
+      const auto label = walk_.labels.find(id);
+      walk_.result.facts.markers.push_back({frame, label == walk_.labels.end() ? "" : label->second});
     }
   }
 
@@ -367,6 +395,7 @@ class RiffWalk {
   std::optional<std::int64_t> fact_;
   std::int64_t fact_at_ = -1;
   std::int64_t end_of_chunks_ = 0;
+  std::vector<std::pair<std::uint32_t, std::int64_t>> cues_;  ///< id and frame of each point
 };
 
 }  // namespace

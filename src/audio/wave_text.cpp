@@ -114,8 +114,10 @@ void read_list(Walk& walk, std::int64_t offset, std::int64_t length, bool big_en
     const auto id = text_at(p, 4);
     if (type == "INFO")
       read_info_item(walk, id, body);
-    else if ((id == "labl" || id == "note") && size > 4)
+    else if ((id == "labl" || id == "note") && size > 4) {
       walk.text("adtl", std::string(id), until_nul(body.substr(4)));
+      if (id == "labl") walk.label(big_endian ? be32(p + 8) : le32(p + 8), until_nul(body.substr(4)));
+    }
     at += 8 + size + (size & 1);
   }
 }
