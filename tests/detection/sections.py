@@ -1,0 +1,117 @@
+#!/usr/bin/env python3
+"""How well a song's sections are found: builds arrangements whose truth is written down, and scores what the program finds in them.
+
+The same seed makes the same songs. Needs python3-numpy, ffmpeg, fluidsynth and the packages that tests/setup names. A boundary counts as
+found when one that was found lies within the tolerance, each used once; the song's two ends do not count.
+"""
+import argparse
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from multiprocessing import Pool
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+try:
+    import numpy as np
+except ImportError:
+    sys.exit("sections.py: this Python has no numpy; Debian's has it once python3-numpy is installed: /usr/bin/python3")
+
+import arrangements
+from sound import wav
+
+TOLERANCES = (0.5, 3.0)
+QUICK = 4
+LEAST_F3 = 0.60  # of the short run's held-out songs; see docs/sections.md for what it is
+
+
+def build(job):
+    name, seed, room = job
+    path = Path(room, f"{name}-{seed}.wav")
+    truth = path.with_suffix(".json")
+    if not truth.exists():
+        song = arrangements.build(name, seed)
+        path.write_bytes(wav(song.sound))
+        truth.write_text(json.dumps({"starts": song.starts, "labels": song.labels, "end": song.end}), encoding="utf-8")
+    return name, str(path), json.loads(truth.read_text(encoding="utf-8"))
+
+
+def hits(truth, found, tolerance):
+    """How many pairs there are at most, each time used once: both lists are in order, so the earliest partner will do."""
+    count, k = 0, 0
+    for at in sorted(truth):
+        while k < len(found) and found[k] < at - tolerance:
+            k += 1
+        if k < len(found) and found[k] <= at + tolerance:
+            count, k = count + 1, k + 1
+    return count
+
+
+def scores(truth, found, tolerance):
+    """Precision, recall, F-measure."""
+    good = hits(truth, sorted(found), tolerance)
+    precision = good / len(found) if found else 0.0
+    recall = good / len(truth) if truth else 1.0
+    return precision, recall, 2 * precision * recall / (precision + recall) if good else 0.0
+
+
+def likeness(truth, sections):
+    """F-measure over pairs of moments: alike in the truth, alike as found (pairwise clustering, every half second)."""
+    times = np.arange(truth["starts"][0] + 0.25, truth["end"], 0.5)
+    labels = np.array(truth["labels"])[np.searchsorted(truth["starts"], times, "right") - 1]
+    starts = [s["start"] for s in sections]
+    mine = np.array([s["alike"] for s in sections])[np.clip(np.searchsorted(starts, times, "right") - 1, 0, None)]
+    a, b = labels[:, None] == labels[None, :], mine[:, None] == mine[None, :]
+    upper = np.triu_indices(len(times), 1)
+    both, real, said = (a & b)[upper].sum(), a[upper].sum(), b[upper].sum()
+    return 2 * both / max(1, real + said)
+
+
+def main():
+    ask = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    ask.add_argument("--program", required=True, help="the built sendworthy_sections")
+    ask.add_argument("--part", choices=[*arrangements.HALVES, "all"], default="all")
+    ask.add_argument("--seed", type=int, default=1)
+    ask.add_argument("--each", action="store_true", help="show each song")
+    ask.add_argument("--quick", action="store_true", help="a few held-out songs; fails where they are found too badly")
+    ask.add_argument("--keep", metavar="FOLDER", help="keep the songs there, and use those that are there")
+    ask.add_argument("--jobs", type=int, default=os.cpu_count() or 2)
+    args = ask.parse_args()
+    parts = ["held-out"] if args.quick else list(arrangements.HALVES) if args.part == "all" else [args.part]
+    failed = False
+    with tempfile.TemporaryDirectory(prefix="sections-") as scratch, Pool(args.jobs) as pool:
+        room = args.keep or scratch
+        Path(room).mkdir(exist_ok=True)
+        for part in parts:
+            names = arrangements.names(part)
+            if args.quick:
+                names = names[::len(names) // QUICK]
+            songs = pool.map(build, [(name, args.seed, room) for name in names], chunksize=1)
+            lines = subprocess.run([args.program, *(path for _, path, _ in songs)], check=True, capture_output=True, text=True, timeout=600).stdout
+            rows = []
+            for (name, _, truth), line in zip(songs, lines.splitlines()):
+                sections = json.loads(line)["sections"]
+                inner, found = truth["starts"][1:], [s["start"] for s in sections][1:]
+                even = list(np.linspace(truth["starts"][0], truth["end"], len(found) + 2)[1:-1])
+                row = [x for tolerance in TOLERANCES for x in scores(inner, found, tolerance)]
+                row += [scores(inner, even, tolerance)[2] for tolerance in TOLERANCES] + [likeness(truth, sections)]
+                rows.append(row)
+                if args.each:
+                    print(f"{name:24s} " + " ".join(f"{x:.2f}" for x in row))
+                    print("   is    " + " ".join(f"{s:.1f}{l}" for s, l in zip(truth["starts"], truth["labels"])))
+                    print("   found " + " ".join(f"{s['start']:.1f}.{s['alike']}" for s in sections))
+            mean = np.mean(rows, axis=0)
+            print(f"{part}, seed {args.seed}, {len(rows)} songs, means: "
+                  + "; ".join(f"at {t:g} s precision {mean[3 * i]:.2f}, recall {mean[3 * i + 1]:.2f}, F {mean[3 * i + 2]:.2f} (evenly spaced: {mean[6 + i]:.2f})"
+                              for i, t in enumerate(TOLERANCES)) + f"; alike F {mean[8]:.2f}")
+            failed |= args.quick and mean[5] < LEAST_F3
+    if failed:
+        print(f"sections.py: the boundaries' F-measure at 3 s is below {LEAST_F3}")
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
