@@ -4,107 +4,88 @@
 #include <array>
 #include <cmath>
 #include <cstddef>
-#include <cstdlib>
-#include <numeric>
 #include <utility>
+#include <vector>
+
+#include "song/points.h"
 
 namespace sendworthy::song {
 namespace {
 
-double P(const char* n, double d) { const char* v = std::getenv(n); return v ? std::atof(v) : d; }
+// All of these were tried on the tuning half of tests/detection/arrangements.py, where none is steep.
+constexpr double kStepS = 0.35;
+constexpr double kLeastS = 6;          // common practice, no source: four bars at a fast tempo
+constexpr double kThreshold = 0.1;     // of novelty, −1 … 1
+constexpr double kUsual = 0.45;        // quantile of distances within reach that counts as the song's own unrest
+constexpr std::size_t kMost = 255;
+struct Kernel {
+  double half_s, weight;
+};
+constexpr std::array<Kernel, 2> kKernels{{{10, 0.3}, {18, 0.7}}};
+struct Weight {
+  Aspect aspect;
+  double weight;
+  float least;  // distance that means nothing: some 0.5 dB, or a chord's overtones
+};
+constexpr std::array<Weight, 3> kWeights{{{Aspect::timbre, 0.5, 0.05f}, {Aspect::harmony, 0.25, 0.02f}, {Aspect::level, 0.25, 0.0025f}}};
 
-constexpr double kLeastS = 6;
-constexpr std::size_t kSide = 3;  // timbre, harmony, level: kinds of feature
-
-using Point = std::array<float, kBands + kPitches + 1>;
-
-// What is compared, in units in which every kind of feature spreads over about one.
-std::vector<Point> points_of(const Features& f, std::size_t from, std::size_t to, std::size_t per) {
-  std::vector<Point> points;
-  double loudest = 0;
-  for (auto i = from; i < to; ++i) loudest = std::max(loudest, static_cast<double>(f.level[i]));
-  const double floor = loudest * 1e-6 + 1e-12;
-  for (auto i = from; i + per <= to; i += per) {
-    Point p{};
-    std::array<double, kBands> timbre{};
-    std::array<double, kPitches> harmony{};
-    double level = 0;
-    for (auto k = i; k < i + per; ++k) {
-      for (std::size_t b = 0; b < kBands; ++b) timbre[b] += static_cast<double>(f.timbre[k][b]) / static_cast<double>(per);
-      double norm = 1e-9;
-      for (const float h : f.harmony[k]) norm += static_cast<double>(h) * static_cast<double>(h);
-      for (std::size_t c = 0; c < kPitches; ++c) harmony[c] += static_cast<double>(f.harmony[k][c]) / std::sqrt(norm) / static_cast<double>(per);
-      level += static_cast<double>(f.level[k]) / static_cast<double>(per);
-    }
-    for (std::size_t b = 0; b < kBands; ++b) p[b] = static_cast<float>(std::log10(timbre[b] + floor / kBands));
-    double norm = 1e-9;
-    for (const double h : harmony) norm += h * h;
-    for (std::size_t c = 0; c < kPitches; ++c) p[kBands + c] = static_cast<float>(harmony[c] / std::sqrt(norm));
-    p[kBands + kPitches] = static_cast<float>(std::log10(level + floor));
-    points.push_back(p);
-  }
-  return points;
-}
-
-struct Range { std::size_t first, last; };
-constexpr Range kKinds[kSide] = {{0, kBands}, {kBands, kBands + kPitches}, {kBands + kPitches, kBands + kPitches + 1}};
-
-float distance(const Point& a, const Point& b, Range range) {
-  float sum = 0;
-  for (auto k = range.first; k < range.last; ++k) sum += (a[k] - b[k]) * (a[k] - b[k]);
-  return sum;
-}
-
-// Similarity of points no further apart than `reach`: row i holds i … i + reach.
+// Similarity, 0 … 1, of points no further apart than `reach`.
 class Band {
  public:
-  Band(const std::vector<Point>& points, Range range, std::size_t reach) : reach_(reach), values_(points.size() * (reach + 1)) {
-    double sum = 0;
-    std::size_t count = 0;
-    std::vector<float> some;
+  Band(const std::vector<Point>& points, const Weight& weight, std::size_t reach) : reach_(reach), values_(points.size() * (reach + 1)) {
+    std::vector<float> distances;
+    distances.reserve(values_.size());
     for (std::size_t i = 0; i < points.size(); ++i) {
       for (std::size_t d = 0; d <= reach && i + d < points.size(); ++d) {
-        const float one = distance(points[i], points[i + d], range);
+        const float one = distance(points[i], points[i + d], weight.aspect);
         values_[i * (reach + 1) + d] = one;
-        if (d > 0) sum += static_cast<double>(one), ++count;
+        if (d > 0) distances.push_back(one);
       }
     }
-    const float spread = static_cast<float>(P("SPREAD", 1.0)) * static_cast<float>(count == 0 ? 1 : sum / static_cast<double>(count)) + 1e-9f;
-    for (auto& v : values_) v = std::exp(-v / spread);
+    // By the usual distance, not by the mean: an intro unlike all the rest would hide every other change.
+    float usual = weight.least;
+    if (!distances.empty()) {
+      const auto at = distances.begin() + static_cast<std::ptrdiff_t>(kUsual * static_cast<double>(distances.size()));
+      std::nth_element(distances.begin(), at, distances.end());
+      usual = std::max(usual, *at);
+    }
+    for (auto& value : values_) value = std::exp(-value / usual);
   }
-  [[nodiscard]] float at(std::size_t i, std::size_t j) const { return i <= j ? values_[i * (reach_ + 1) + j - i] : values_[j * (reach_ + 1) + i - j]; }
+  [[nodiscard]] double at(std::size_t i, std::size_t k) const {
+    return static_cast<double>(i <= k ? values_[i * (reach_ + 1) + k - i] : values_[k * (reach_ + 1) + i - k]);
+  }
 
  private:
   std::size_t reach_;
   std::vector<float> values_;
 };
 
-// Checkerboard under a Gaussian: how much more alike are both sides to themselves than to one another, −1 … 1.
-std::vector<double> novelty_of(const Band& band, std::size_t count, std::size_t half) {
+// Foote, "Automatic audio segmentation using a measure of audio novelty" (ICME 2000): a checkerboard under a Gaussian, as how much more
+// alike both sides are to themselves than to one another, −1 … 1.
+void add_novelty(const Band& band, std::size_t half, double weight, std::vector<double>& novelty) {
   std::vector<double> taper(half);
   for (std::size_t k = 0; k < half; ++k) taper[k] = std::exp(-2 * std::pow((static_cast<double>(k) + 0.5) / static_cast<double>(half), 2));
-  std::vector<double> novelty(count, 0.0);
+  const auto count = novelty.size();
   for (std::size_t t = 1; t < count; ++t) {
     double within = 0, across = 0, within_weight = 0, across_weight = 0;
     const auto left = std::min(half, t), right = std::min(half, count - t);
-    for (std::size_t a = 0; a < std::max(left, right); ++a) {
-      for (std::size_t b = 0; b < std::max(left, right); ++b) {
+    for (std::size_t a = 0; a < half; ++a) {
+      for (std::size_t b = 0; b < half; ++b) {
         const double w = taper[a] * taper[b];
-        if (a < left && b < left && a != b) within += w * static_cast<double>(band.at(t - 1 - a, t - 1 - b)), within_weight += w;
-        if (a < right && b < right && a != b) within += w * static_cast<double>(band.at(t + a, t + b)), within_weight += w;
-        if (a < left && b < right) across += w * static_cast<double>(band.at(t - 1 - a, t + b)), across_weight += w;
+        if (a < b && b < left) within += w * band.at(t - 1 - b, t - 1 - a), within_weight += w;
+        if (a < b && b < right) within += w * band.at(t + a, t + b), within_weight += w;
+        if (a < left && b < right) across += w * band.at(t - 1 - a, t + b), across_weight += w;
       }
     }
-    if (within_weight > 0 && across_weight > 0) novelty[t] = within / within_weight - across / across_weight;
+    if (within_weight > 0 && across_weight > 0) novelty[t] += weight * (within / within_weight - across / across_weight);
   }
-  return novelty;
 }
 
-// Among the peaks, the set with the largest sum above a threshold of which none stand too near to one another.
-std::vector<std::size_t> chosen(const std::vector<double>& novelty, double threshold, std::size_t apart) {
+// Among the peaks, the set with the largest sum above the threshold of which none stand too near to one another.
+std::vector<std::size_t> peaks_of(const std::vector<double>& novelty, std::size_t apart) {
   std::vector<std::size_t> peaks;
-  for (std::size_t t = 1; t + 1 < novelty.size(); ++t) {
-    if (novelty[t] > threshold && novelty[t] > novelty[t - 1] && novelty[t] >= novelty[t + 1] && t >= apart && t + apart <= novelty.size()) peaks.push_back(t);
+  for (std::size_t t = apart; t + apart <= novelty.size() && t + 1 < novelty.size(); ++t) {
+    if (novelty[t] > kThreshold && novelty[t] > novelty[t - 1] && novelty[t] >= novelty[t + 1]) peaks.push_back(t);
   }
   std::vector<double> best(peaks.size() + 1, 0.0);  // of the first n peaks
   std::vector<std::size_t> before(peaks.size());
@@ -112,65 +93,39 @@ std::vector<std::size_t> chosen(const std::vector<double>& novelty, double thres
     std::size_t k = n;
     while (k > 0 && peaks[k - 1] + apart > peaks[n]) --k;
     before[n] = k;
-    best[n + 1] = std::max(best[n], best[k] + novelty[peaks[n]] - threshold);
+    best[n + 1] = std::max(best[n], best[k] + novelty[peaks[n]] - kThreshold);
   }
-  std::vector<std::size_t> out;
+  std::vector<std::size_t> chosen;
   for (auto n = peaks.size(); n > 0;) {
-    if (best[n] == best[n - 1]) --n;
-    else out.push_back(peaks[n - 1]), n = before[n - 1];
+    if (best[n] == best[n - 1]) {
+      --n;
+    } else {
+      chosen.push_back(peaks[n - 1]);
+      n = before[n - 1];
+    }
   }
-  std::reverse(out.begin(), out.end());
-  return out;
+  std::ranges::stable_sort(chosen, [&](std::size_t a, std::size_t b) { return novelty[a] > novelty[b]; });
+  chosen.resize(std::min(chosen.size(), kMost));
+  std::ranges::sort(chosen);
+  return chosen;
 }
 
 }  // namespace
 
-std::vector<double> boundaries_of(const Features& f, double from_s, double to_s) {
-  const auto from = f.frame_at(from_s), to = f.frame_at(to_s);
-  const auto per = static_cast<std::size_t>(std::max(1.0, std::round(P("STEP", 0.35) / f.step_s)));
-  const auto points = points_of(f, from, to, per);
-  const double step = f.step_s * static_cast<double>(per);
-  const auto steps = [&](double s) { return static_cast<std::size_t>(std::max(1.0, std::round(s / step))); };
-  const std::array<double, 3> sizes{P("K0", 5), P("K1", 10), P("K2", 18)};
-  const std::array<double, 3> size_weights{P("KW0", 0.33), P("KW1", 0.33), P("KW2", 0.33)};
-  const std::array<double, 3> kinds{P("WT", 0.5), P("WH", 0.3), P("WL", 0.2)};
+std::vector<double> boundaries_of(const Features& features, double from_s, double to_s) {
+  const auto from = features.frame_at(from_s);
+  const auto per = static_cast<std::size_t>(std::max(1.0, std::round(kStepS / features.step_s)));
+  const auto points = points_of(features, from, features.frame_at(to_s), per);
+  const double step = features.step_s * static_cast<double>(per);
+  const auto steps = [step](double seconds) { return static_cast<std::size_t>(std::max(2.0, std::round(seconds / step))); };
   std::vector<double> novelty(points.size(), 0.0);
-  for (std::size_t kind = 0; kind < kSide; ++kind) {
-    const Band band(points, kKinds[kind], 2 * steps(sizes[2]));
-    for (std::size_t s = 0; s < 3; ++s) {
-      const auto one = novelty_of(band, points.size(), steps(sizes[s]));
-      for (std::size_t t = 0; t < one.size(); ++t) novelty[t] += kinds[kind] * size_weights[s] * one[t];
-    }
+  for (const auto& weight : kWeights) {
+    const Band band(points, weight, 2 * steps(kKernels.back().half_s));
+    for (const auto& kernel : kKernels) add_novelty(band, steps(kernel.half_s), weight.weight * kernel.weight, novelty);
   }
-  std::vector<double> out;
-  for (const auto t : chosen(novelty, P("TH", 0.06), steps(kLeastS))) out.push_back((static_cast<double>(from + t * per) - 0.5) * f.step_s);
-  // Where the sound steps: nearby, the largest change from the time before to the time after.
-  const auto fine = points_of(f, from, to, 1);
-  const auto width = static_cast<std::size_t>(std::max(1.0, std::round(P("FW", 1.5) / f.step_s)));
-  const auto reach = static_cast<std::ptrdiff_t>(P("FR", 1.2) / f.step_s);
-  for (auto& at : out) {
-    const auto middle = static_cast<std::ptrdiff_t>(std::llround(at / f.step_s + 0.5)) - static_cast<std::ptrdiff_t>(from);
-    double most = -1;
-    for (auto t = middle - reach; t <= middle + reach; ++t) {
-      if (t < static_cast<std::ptrdiff_t>(width) || t + static_cast<std::ptrdiff_t>(width) > std::ssize(fine)) continue;
-      Point before{}, after{};
-      for (std::size_t k = 0; k < width; ++k) {
-        for (std::size_t d = 0; d < before.size(); ++d) {
-          before[d] += fine[static_cast<std::size_t>(t) - 1 - k][d] / static_cast<float>(width);
-          after[d] += fine[static_cast<std::size_t>(t) + k][d] / static_cast<float>(width);
-        }
-      }
-      const double change = static_cast<double>(distance(before, after, kKinds[0]) + distance(before, after, kKinds[1]) + distance(before, after, kKinds[2]));
-      if (change > most) most = change, at = (static_cast<double>(t + static_cast<std::ptrdiff_t>(from)) - 0.5) * f.step_s;
-    }
-  }
-  return out;
-}
-
-std::vector<int> likeness_of(const Features&, const std::vector<double>& borders) {
-  std::vector<int> out(borders.size() < 2 ? 0 : borders.size() - 1);
-  std::iota(out.begin(), out.end(), 1);
-  return out;
+  std::vector<double> boundaries;
+  for (const auto t : peaks_of(novelty, steps(kLeastS))) boundaries.push_back((static_cast<double>(from + t * per) - 0.5) * features.step_s);
+  return on_the_beat(features, from_s, to_s, std::move(boundaries));
 }
 
 }  // namespace sendworthy::song

@@ -14,6 +14,7 @@
 #include "base/text.h"
 #include "song/boundaries.h"
 #include "song/features.h"
+#include "song/likeness.h"
 
 namespace sendworthy::song {
 namespace {

@@ -77,6 +77,12 @@ class Part:
     drums: int          # 0 none, 1 half, 2 full, 3 full with open hats
     bars: int
     rhythm: int
+    later: dict         # layers that join half-way, which begins no section
+
+
+def _later(letter, layers, rng):
+    absent = [layer for layer in ("comping", "pad", "solo") if layer not in layers]
+    return {_one_of(rng, absent): 62} if absent and letter in "vsb" and rng.random() < 0.4 else {}
 
 
 def _parts(kind, form, half, rng):
@@ -114,7 +120,7 @@ def _parts(kind, form, half, rng):
         if kind in ("ballad", "strings"):
             drums = max(0, drums - 1) if kind == "ballad" else 0
         bars = 4 if letter in "iko" and rng.random() < 0.6 else 8
-        parts[letter] = Part(chords, layers, drums, bars, int(rng.integers(0, 3)))
+        parts[letter] = Part(chords, layers, drums, bars, int(rng.integers(0, 3)), _later(letter, layers, rng))
     return parts
 
 
@@ -145,7 +151,7 @@ class Band:
 
     def bar(self, letter, part, bar, first, last, start, extra):
         beats, pitches = self.beats, _pitches(self.key, part.chords[bar % len(part.chords)])
-        busy = part.layers
+        busy = {**part.layers, **(part.later if bar >= part.bars // 2 else {})}
         if "bass" in busy:
             steps = beats * 2 if part.rhythm == 1 else beats if part.rhythm == 0 else max(2, beats // 2)
             for i in range(steps):
@@ -162,6 +168,8 @@ class Band:
         for name, channel in (("lead", 3), ("solo", 4)):
             if name in busy:
                 self.tune(letter, name, channel, bar, start, busy[name])
+        if last and "lead" in busy and self.rng.random() < 0.4:  # the next section's tune begins before it does
+            self.note(3, start + beats - 0.5, 0.25, self.key + 7, 90), self.note(3, start + beats - 0.25, 0.25, self.key + 9, 92)
         self.beat(part, first, last, start, extra)
 
     # A tune of four bars, kept for the part, with small changes each time round.
@@ -193,7 +201,8 @@ class Band:
             at = i / 2 if part.drums > 1 else i
             self.note(9, start + at, 0.2, (46 if i % 2 else 42) if part.drums == 3 and extra else 51 if part.drums == 3 else 42, 66 + 8 * (i % 2 == 0))
         filling = last and self.rng.random() < 0.6
-        for beat in range(beats):
+        stopping = last and not filling and self.rng.random() < 0.4
+        for beat in range(beats - 1 if stopping else beats):
             if filling and beat >= beats - 2:
                 for i in range(4):
                     self.note(9, start + beat + i / 4, 0.2, (50, 48, 47, 43)[(2 * (beat % 2) + i // 2) % 4], 88 + 4 * i)
