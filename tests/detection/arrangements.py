@@ -1,7 +1,7 @@
 """Songs of several sections, with the truth about where these begin: music of our own as MIDI, and packaged loops put together.
 
-Each half has its own tempi, metres, keys, instruments, chords and forms, so that what was tuned on one is tried on another. The truth is
-where a section begins in the file, in seconds, and which sections are the same part of the song.
+Each half draws from its own keys, instruments, loops, chords and forms, and the held-out one from more tempi and metres, so that what was
+tuned on one is tried on another. The truth is where a section begins in the file, in seconds, and which sections are the same part of the song.
 """
 import tempfile
 from dataclasses import dataclass
@@ -269,8 +269,7 @@ def _looped(half, rate, rng):
             edge = rate // 100
             x[-edge:] *= np.linspace(1, 0, edge)[:, None]
             loops[name] = x * gain(-22 - level_dbfs(x))
-    form = [c for c in _one_of(rng, half.forms)]
-    chosen = {}
+    form = [*_one_of(rng, half.forms)]
     tunes, drums = rng.permutation(half.loops["tune"]), rng.permutation(half.loops["drums"])
     bass, air = rng.permutation(half.loops["bass"]), rng.permutation(half.loops["air"])
     percussion = rng.permutation(half.loops["percussion"])
@@ -283,10 +282,9 @@ def _looped(half, rate, rng):
         bars = {letter: 2 * n if n == 4 else n for letter, n in bars.items()}
     pieces_of_song, starts, now = [], [], 0
     for letter in form:
-        chosen.setdefault(letter, recipe[letter])
         n = bars[letter] * bar_frames
         mix = np.zeros((n, 2))
-        for name, level in chosen[letter]:
+        for name, level in recipe[letter]:
             loop = loops[name]
             mix += np.tile(loop, (n // len(loop) + 1, 1))[:n] * gain(level + float(rng.normal(0, 0.5)))
         edge = rate // 200

@@ -94,9 +94,11 @@ def misses(results, alarms):
     return "\n".join(out)
 
 
-def page(text):
+def page(text, before):
+    """The page; its chapters after the tables, which other programs write, stay as they were before."""
+    chapters = "".join("\n## " + chapter for chapter in before.split("\n## ")[1:])
     return ("# Detection and false alarms\n\n" + METHOD + "\n\n```text\npython3 -B tests/detection/run.py --program build/release/sendworthy"
-            " --write docs/detection.md\n```\n\n" + text + "\n")
+            " --write docs/detection.md\n```\n\n" + text + "\n" + chapters)
 
 
 def quick_verdict(results, alarms):

@@ -169,7 +169,8 @@ def main():
     if args.misses or args.quick:
         print(report.misses(results, alarms))
     if args.write:
-        Path(args.write).write_text(report.page(text), encoding="utf-8")
+        page = Path(args.write)
+        page.write_text(report.page(text, page.read_text(encoding="utf-8") if page.exists() else ""), encoding="utf-8")
     if args.quick:
         return report.quick_verdict(results, alarms)
     return 0
