@@ -45,7 +45,7 @@ double median(std::vector<double> values) {
   return values.size() % 2 == 1 ? values[half] : (values[half - 1] + values[half]) / 2;
 }
 
-void rank(std::vector<QuietPart>& parts, Loudness QuietPart::* heard) {
+void rank(std::vector<QuietPart>& parts, HeardLoudness QuietPart::* heard) {
   for (auto& part : parts) {
     auto& own = part.*heard;
     if (!own.level) continue;
@@ -54,7 +54,7 @@ void rank(std::vector<QuietPart>& parts, Loudness QuietPart::* heard) {
   }
 }
 
-void tell_moves(std::vector<QuietPart>& parts, Loudness QuietPart::* heard) {
+void tell_moves(std::vector<QuietPart>& parts, HeardLoudness QuietPart::* heard) {
   std::vector<std::optional<double>> rises;
   for (const auto& part : parts) {
     const auto& now = part.*heard;

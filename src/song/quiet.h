@@ -52,15 +52,15 @@ struct QuietSetting {
 inline constexpr double kSmallSpeakerLowHz = 200, kSmallSpeakerHighHz = 10000;
 
 /// One way of hearing a part.
-struct Loudness {
+struct HeardLoudness {
   std::optional<double> level;     ///< dB of a tone of 1 kHz that its bands above threshold come to; nothing: all lies below
   std::optional<double> moved_db;  ///< by how much more it rose since the reference than the median of the others did
   int rank = 0;                    ///< 1 is the loudest; equal levels share one; 0: not heard
 };
 
 struct QuietPart {
-  Loudness reference, quiet;  ///< `moved_db` of the reference is always empty
-  Loudness small;             ///< quiet as well, and through a small loudspeaker
+  HeardLoudness reference, quiet;  ///< `moved_db` of the reference is always empty
+  HeardLoudness small;             ///< quiet as well, and through a small loudspeaker
   /// Of what stands at the reference, nothing is left above threshold.
   [[nodiscard]] bool disappears() const { return reference.level && !quiet.level; }
   [[nodiscard]] bool disappears_small() const { return reference.level && !small.level; }

@@ -90,7 +90,7 @@ std::vector<Border> marked(const std::vector<audio::Marker>& markers, int sample
 }
 
 // No two sections of one name: a plan speaks of them by it.
-void name(std::vector<Section>& sections) {
+void name(std::vector<FoundSection>& sections) {
   std::set<std::string> taken;
   for (const auto& section : sections) taken.insert(section.name);
   std::set<std::string> used;
@@ -131,7 +131,7 @@ Result<Structure> structure_of(const std::string& path, const pair::Hooks& hooks
   times.push_back(sound->to_s);
   const auto alike = likeness_of(*features, times);
   for (std::size_t i = 0; i < borders.size(); ++i) {
-    Section section{times[i], times[i + 1], borders[i].name, alike[i], 0};
+    FoundSection section{times[i], times[i + 1], borders[i].name, alike[i], 0};
     section.loudness_lufs = features->loudness_lufs(section.start_s, section.end_s);
     structure.sections.push_back(std::move(section));
   }

@@ -10,7 +10,7 @@
 
 namespace sendworthy::song {
 
-struct Section {
+struct FoundSection {
   double start_s = 0, end_s = 0;  ///< in the file
   std::string name;               ///< a marker's, on one line; else "section 1", … in the order of the song. No two are alike
   int alike = 0;                  ///< sections of one number, from 1 on in the order of the song, sound alike
@@ -21,7 +21,7 @@ struct Section {
 struct Structure {
   double duration_s = 0;
   bool from_markers = false;
-  std::vector<Section> sections;  ///< in order; each begins where the last one ends. None in a silent file
+  std::vector<FoundSection> sections;  ///< in order; each begins where the last one ends. None in a silent file
 };
 
 /// Reads the file once. Markers decide where at least one lies inside the sound. Otherwise: peaks of novelty on the self-similarity of
