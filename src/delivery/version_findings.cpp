@@ -15,6 +15,7 @@
 #include "pair/pair_of.h"
 #include "pair/place.h"
 #include "pair/reader.h"
+#include "pair/sum_words.h"
 
 namespace sendworthy::delivery {
 namespace {
@@ -81,7 +82,7 @@ std::vector<std::string> moves_of(const HeldAgainst& one) {
     const double length_s = static_cast<double>(stretch.to - stretch.from) / alignment.rate;
     if (std::abs(stretch.lag - lag) < kLeastMove || length_s < kLeastMovedS) continue;
     lag = stretch.lag;
-    moves.push_back(fmt::format("{} from {} on", lag == 0 ? "to the frame" : late_or_early(lag), base::clock_time(static_cast<double>(stretch.from) / alignment.rate)));
+    moves.push_back(fmt::format("{} from {} on", lag == 0 ? "to the frame" : pair::late_or_early(lag), base::clock_time(static_cast<double>(stretch.from) / alignment.rate)));
   }
   return moves;
 }
@@ -112,7 +113,7 @@ void aligned(const HeldAgainst& one, std::vector<Finding>& findings) {
     findings.push_back(passed("aligned", "to the frame", files));
     return;
   }
-  auto text = frames == 0 ? std::string("to the frame at first") : fmt::format("{} ({})", late_or_early(frames), time_in_words(std::abs(frames) / pair.new_rate, 4));
+  auto text = frames == 0 ? std::string("to the frame at first") : fmt::format("{} ({})", pair::late_or_early(frames), time_in_words(std::abs(frames) / pair.new_rate, 4));
   constexpr std::size_t kShown = 3;
   for (std::size_t i = 0; i < std::min(kShown, moves.size()); ++i) text += "; " + moves[i];
   if (moves.size() > kShown) text += fmt::format("; and {} more", moves.size() - kShown);
@@ -420,11 +421,6 @@ std::vector<std::string> files_of(const HeldAgainst& one) {
   std::vector<std::string> files{one.version->path};
   if (one.reference != nullptr) files.push_back(one.reference->path);
   return files;
-}
-
-std::string late_or_early(double frames) {
-  const auto number = base::shortest(std::abs(std::round(frames * 100) / 100));
-  return fmt::format("{} {} {}", number, number == "1" ? "frame" : "frames", frames > 0 ? "late" : "early");
 }
 
 VersionFindings version_findings(const Members& members, const CheckOptions& options, const CheckHooks& hooks) {

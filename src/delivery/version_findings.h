@@ -29,8 +29,6 @@ struct HeldAgainst {
 /// The paths of both, the version's first.
 [[nodiscard]] std::vector<std::string> files_of(const HeldAgainst& one);
 
-/// "1 frame late", "0.5 frames early".
-[[nodiscard]] std::string late_or_early(double frames);
 
 struct VersionFindings {
   std::vector<Finding> findings;

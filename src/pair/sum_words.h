@@ -1,0 +1,33 @@
+// What keeps the parts of a mix from adding up, in words.
+#pragma once
+
+#include <sendworthy/sheet.h>
+
+#include <functional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "pair/sum.h"
+
+namespace sendworthy::pair {
+
+/// What the parts are called: stems, or the two versions that make up a main mix.
+struct SumNames {
+  std::string_view all = "all stems", one = "a stem";
+  std::string_view missing = "a stem is missing: what is left of the mix is in none of them";
+  std::string_view levels = "faders: ";
+  std::function<std::string(const SumPart&)> name;  ///< of one part
+};
+/// "all stems", …, each named after its file.
+[[nodiscard]] SumNames names_of_stems();
+
+/// The cause and what else is off, with the parts at fault and what each step of the ladder leaves.
+[[nodiscard]] std::string words_of(const Sum& sum, const SumNames& names);
+/// Where most is left, and the gaps, in the mix of this path and rate. Of a sum that has a rest.
+[[nodiscard]] std::vector<Where> places_of(const Sum& sum, const SumNames& names, const std::string& mix_path, int sample_rate);
+
+/// "3 frames late", "0.5 frames early"; early where negative.
+[[nodiscard]] std::string late_or_early(double frames);
+
+}  // namespace sendworthy::pair
