@@ -88,7 +88,8 @@ std::vector<double> KickHits::finish() {
   for (std::size_t n = 0; n < size; ++n) {
     const float power = before(power_slow, n, slow);
     const bool swells = power_[n] > std::max(power_floor, kRise * power) ||
-                        (power_[n] > std::max(power_floor, kBothRise * power) && slope_[n] > std::max(slope_floor, kBothRise * before(slope_slow, n, slow)));
+                        (power_[n] > std::max(power_floor, kBothRise * power) &&
+                         slope_[n] > std::max(slope_floor, kBothRise * before(slope_slow, n, slow)));
     const bool strikes = slope_[n] > std::max(slope_floor, kSlopeRise * before(slope_sharp, n, sharp)) &&
                          near[std::min(n + ahead - 1, size - 1)] > std::max(power_floor, kJoint * before(power_sharp, n, sharp));
     if ((swells || strikes) && !going_on) events.push_back({n, strong[std::min(n + peak - 1, size - 1)]});

@@ -5,6 +5,7 @@
 #include <cstddef>
 
 #include "dsp/equal_loudness.h"
+#include "dsp/planar.h"
 
 namespace sendworthy::song {
 namespace {
@@ -73,14 +74,26 @@ void tell_moves(std::vector<QuietPart>& parts, HeardLoudness QuietPart::* heard)
 PartSpectrum::PartSpectrum(int sample_rate, int channels)
     : spectra_(sample_rate, channels),
       first_line_(static_cast<std::size_t>(std::ceil(kFromHz * spectra_.size() / sample_rate))),
-      end_line_(std::min(static_cast<std::size_t>(spectra_.size() / 2 + 1), static_cast<std::size_t>(kToHz * spectra_.size() / sample_rate) + 1)),
+      end_line_(std::min(static_cast<std::size_t>(spectra_.size() / 2), static_cast<std::size_t>(kToHz * spectra_.size() / sample_rate)) + 1),
       bins_(kHighestDb - kLowestDb + 1) {}
 
 void PartSpectrum::take(std::span<const float* const> rows, int frames) {
   rows_.resize(rows.size() * static_cast<std::size_t>(frames));
-  for (std::size_t c = 0; c < rows.size(); ++c) std::copy_n(rows[c], frames, rows_.begin() + static_cast<std::ptrdiff_t>(c) * frames);
+  bool silent = true;
+  for (std::size_t c = 0; c < rows.size(); ++c) {
+    std::copy_n(rows[c], frames, rows_.begin() + static_cast<std::ptrdiff_t>(c) * frames);
+    silent = silent && dsp::row_sums(rows[c], frames).peak == 0;
+  }
   spectra_.push(rows_.data(), frames, frames);
-  while (spectra_.ready()) add(spectra_.take());
+  if (!silent) sound_end_ = spectra_.frames();
+  while (spectra_.ready()) {
+    // A part that pauses costs no transforms.
+    if ((spectra_.index() - 1) * spectra_.step() >= sound_end_) {
+      spectra_.skip_to(spectra_.index() + 1);
+    } else {
+      add(spectra_.take());
+    }
+  }
 }
 
 void PartSpectrum::add(std::span<const float> lines) {
@@ -99,8 +112,9 @@ PartBands PartSpectrum::finish() {
 
   PartBands result;
   dsp::BandSpectrum spectrum(spectra_);
-  const auto bands = static_cast<std::size_t>(std::count_if(spectrum.centre_hz().begin(), spectrum.centre_hz().end(), [](double hz) { return hz < kToHz; }));
-  result.centre_hz.assign(spectrum.centre_hz().begin(), spectrum.centre_hz().begin() + static_cast<std::ptrdiff_t>(bands));
+  for (const double hz : spectrum.centre_hz())
+    if (hz < kToHz) result.centre_hz.push_back(hz);
+  const auto bands = result.centre_hz.size();
   result.power.assign(bands, 0);
 
   const double all = std::ceil(static_cast<double>(spectra_.frames()) / spectra_.step());

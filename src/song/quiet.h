@@ -40,6 +40,7 @@ class PartSpectrum {
   std::size_t first_line_, end_line_;
   std::vector<Bin> bins_;
   std::vector<float> rows_;
+  std::int64_t sound_end_ = 0;  ///< behind the last frame of the last block that is not all zeros
 };
 
 struct QuietSetting {

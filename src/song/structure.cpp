@@ -44,10 +44,11 @@ std::optional<Sound> sound_of(const Features& features) {
 }
 
 std::string one_line(const std::string& bytes) {
+  const auto text = base::clean_utf8(bytes);
   std::string name;
   std::size_t length = 0;
   bool blank = false;
-  for (const auto& point : base::code_points(base::clean_utf8(bytes))) {
+  for (const auto& point : base::code_points(text)) {
     const bool control = point.code < 0x20 || (point.code >= 0x7f && point.code < 0xa0) || point.code == 0x2028 || point.code == 0x2029;
     if (control || point.code == ' ') {
       blank = !name.empty();

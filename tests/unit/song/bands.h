@@ -1,6 +1,8 @@
 // Sound of a test as a part's power in bands.
 #pragma once
 
+#include <algorithm>
+#include <array>
 #include <cmath>
 #include <functional>
 #include <vector>

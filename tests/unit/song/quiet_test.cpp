@@ -144,6 +144,16 @@ TEST_SUITE("song/quiet") {
     }
   }
 
+  TEST_CASE("pauses of zeros change nothing but the time") {
+    const int rate = 48000;
+    const auto noise = test::noise(2, 0.1, rate * 2);
+    const auto part = test::concatenated({noise, test::silence(rate * 20), noise});
+    const auto a = bands_of(rate, {part}, 4096), b = bands_of(rate, {part}, part.size());
+    CHECK(a.power == b.power);
+    CHECK(a.active_s == b.active_s);
+    CHECK(a.active_s == doctest::Approx(4).epsilon(0.1));
+  }
+
   TEST_CASE("silence has no bands with power, and the split into blocks does not show") {
     const auto silent = bands_of(48000, {test::silence(48000)});
     CHECK(silent.active_s == 0);

@@ -35,14 +35,17 @@ test::Samples played(const std::vector<Part>& parts, int rate) {
   test::Samples out;
   test::Random random(7);
   for (const auto& part : parts) {
-    const auto frames = static_cast<std::int64_t>(part.seconds * rate);
-    for (std::int64_t n = 0; n < frames; ++n) {
-      const double t = static_cast<double>(n) / rate, beat = std::fmod(t, 0.5);
-      double x = part.drums * std::exp(-beat * 40) * random.between(-1, 1) + 1e-4 * random.between(-1, 1);
+    const auto frames = static_cast<std::size_t>(part.seconds * rate), beat = static_cast<std::size_t>(rate / 2);
+    test::Samples struck(beat, 0.0);
+    for (std::size_t n = 0; n < beat; ++n) {
+      const double t = static_cast<double>(n) / rate;
       for (const double hz : part.tones_hz) {
-        for (int k = 1; k <= part.partials; ++k) x += part.level / k * std::exp(-beat * 3) * std::sin(2 * std::numbers::pi * hz * k * t);
+        for (int k = 1; k <= part.partials; ++k) struck[n] += part.level / k * std::exp(-t * 3) * std::sin(2 * std::numbers::pi * hz * k * t);
       }
-      out.push_back(0.5 * x);
+    }
+    for (std::size_t n = 0; n < frames; ++n) {
+      const double drum = part.drums * std::exp(-static_cast<double>(n % beat) / rate * 40) + 1e-4;
+      out.push_back(0.5 * (struck[n % beat] + drum * random.between(-1, 1)));
     }
   }
   return out;
