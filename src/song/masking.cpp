@@ -6,13 +6,13 @@
 #include <cstdint>
 #include <utility>
 
+#include "song/activity.h"
 #include "song/masking_passages.h"
 
 namespace sendworthy::song {
 namespace {
 
 constexpr std::size_t kBands = BandFrames::kBands;
-constexpr double kOn_db = -20, kOff_db = -26, kLouder_db = -10;
 constexpr float kRelevant = 1e-3f;  // 30 dB under the strongest band
 constexpr double kSharedBelow_hz = 100, kSharedOffset_db = 6;
 constexpr double kLoudnessPower = 0.3;
@@ -100,28 +100,6 @@ void smoothed(const BandFrames& part, std::int64_t t, Bands& out) {
   add(t - 1, 0.25f), add(t, 0.5f), add(t + 1, 0.25f);
 }
 
-// In which frames a part plays, from its powers.
-std::vector<bool> activity(const std::vector<float>& powers) {
-  const auto mean_above = [&](double least) {
-    double sum = 0;
-    std::int64_t count = 0;
-    for (const float power : powers) {
-      if (static_cast<double>(power) > least) sum += static_cast<double>(power), ++count;
-    }
-    return count > 0 ? sum / static_cast<double>(count) : 0;
-  };
-  const double reference = mean_above(mean_above(0) * std::pow(10, kLouder_db / 10));
-  const double on = reference * std::pow(10, kOn_db / 10), off = reference * std::pow(10, kOff_db / 10);
-  std::vector<bool> plays(powers.size());
-  bool now = false;
-  for (std::size_t t = 0; t < powers.size(); ++t) {
-    const auto power = static_cast<double>(powers[t]);
-    now = power > 0 && power >= (now ? off : on);
-    plays[t] = now;
-  }
-  return plays;
-}
-
 // What one set of maskers covers of one target.
 struct Tally {
   explicit Tally(std::size_t spans) : in_spans(spans) {}
@@ -172,7 +150,7 @@ class CaseWalk {
         for (const float power : part) powers[static_cast<std::size_t>(t)] += power;
       }
     }
-    plays_ = activity(powers);
+    plays_ = frames_that_play(powers);
   }
   [[nodiscard]] bool plays(std::int64_t t) const { return plays_[static_cast<std::size_t>(t)]; }
 
