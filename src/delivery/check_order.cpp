@@ -53,44 +53,6 @@ class Rules {
   std::vector<RuleSet> sets_;
 };
 
-/// The order's waivers reach the findings of its files and those about the set.
-void apply_order_waivers(const Order& order, const std::string& today, Sheet& sheet) {
-  if (order.waivers.empty()) return;
-  RuleSet waivers;
-  waivers.name = kOrderRules;
-  waivers.waivers = order.waivers;
-  std::vector<std::size_t> used;
-  const auto use = [&](const std::vector<std::size_t>& more) { used.insert(used.end(), more.begin(), more.end()); };
-  for (auto& file : sheet.files) {
-    if (file.error) continue;
-    judge::Subject subject;
-    subject.path = file.path;
-    subject.audio_digest = file.audio_digest;
-    subject.today = today;
-    use(judge::apply_waivers(waivers, subject, file.findings));
-    file.verdict = verdict_of(file.findings);
-  }
-  std::vector<Finding> all;
-  for (auto& finding : sheet.findings) {
-    std::vector<Finding> one{std::move(finding)};
-    // A finding about the set is met by a waiver for any of its files, or for none in particular.
-    const auto paths = one.front().files.empty() ? std::vector<std::string>{order.path} : one.front().files;
-    for (const auto& path : paths) {
-      judge::Subject subject;
-      subject.path = path;
-      subject.today = today;
-      const auto file = std::ranges::find(sheet.files, path, &FileSheet::path);
-      if (file != sheet.files.end()) subject.audio_digest = file->audio_digest;
-      std::vector<Finding> tried{one.front()};
-      use(judge::apply_waivers(waivers, subject, tried));
-      if (tried.front().status == Status::waived) one.front() = std::move(tried.front());
-    }
-    all.push_back(std::move(one.front()));
-  }
-  sheet.findings = std::move(all);
-  for (auto& finding : judge::unused_waivers(waivers, used, today)) sheet.findings.push_back(std::move(finding));
-}
-
 OrderedSet described(const Order& order, const Gathered& gathered) {
   OrderedSet set;
   set.path = order.path;
@@ -173,7 +135,7 @@ Result<Sheet> check_order(const std::string& order_path, const OrderOptions& opt
   add(sheet, std::move(versions.findings));
   sheet.pairs = std::move(versions.pairs);
   for (auto& [name, number] : versions.libraries) sheet.libraries[name] = number;
-  apply_order_waivers(*order, options.check.today, sheet);
+  judge::apply_waivers(order->waivers, kOrderRules, order->path, options.check.today, sheet);
   sheet.verdict = verdict_of(sheet.findings);
   if (sheet.files.empty()) sheet.verdict = Verdict::fail;
   for (const auto& file : sheet.files) sheet.verdict = std::max(sheet.verdict, file.verdict);

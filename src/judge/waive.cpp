@@ -154,4 +154,41 @@ std::vector<Finding> unused_waivers(const RuleSet& rule_set, const std::vector<s
   return findings;
 }
 
+void apply_waivers(const std::vector<Waiver>& waivers, std::string_view ruleset, const std::string& path, const std::string& today, Sheet& sheet) {
+  if (waivers.empty()) return;
+  RuleSet set;
+  set.name = ruleset;
+  set.waivers = waivers;
+  std::vector<std::size_t> used;
+  const auto use = [&](const std::vector<std::size_t>& more) { used.insert(used.end(), more.begin(), more.end()); };
+  for (auto& file : sheet.files) {
+    if (file.error) continue;
+    Subject subject;
+    subject.path = file.path;
+    subject.audio_digest = file.audio_digest;
+    subject.today = today;
+    use(apply_waivers(set, subject, file.findings));
+    file.verdict = verdict_of(file.findings);
+  }
+  std::vector<Finding> all;
+  for (auto& finding : sheet.findings) {
+    std::vector<Finding> one{std::move(finding)};
+    // A finding about several files is met by a waiver for any of them, or for none in particular.
+    const auto paths = one.front().files.empty() ? std::vector<std::string>{path} : one.front().files;
+    for (const auto& each : paths) {
+      Subject subject;
+      subject.path = each;
+      subject.today = today;
+      const auto file = std::ranges::find(sheet.files, each, &FileSheet::path);
+      if (file != sheet.files.end()) subject.audio_digest = file->audio_digest;
+      std::vector<Finding> tried{one.front()};
+      use(apply_waivers(set, subject, tried));
+      if (tried.front().status == Status::waived) one.front() = std::move(tried.front());
+    }
+    all.push_back(std::move(one.front()));
+  }
+  sheet.findings = std::move(all);
+  for (auto& finding : unused_waivers(set, used, today)) sheet.findings.push_back(std::move(finding));
+}
+
 }  // namespace sendworthy::judge

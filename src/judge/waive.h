@@ -10,4 +10,9 @@ namespace sendworthy::judge {
 [[nodiscard]] std::vector<std::size_t> apply_waivers(const RuleSet& rule_set, const Subject& subject,
                                                      std::vector<Finding>& findings);
 
+/// Waivers of an order or a plan: they reach the findings of a sheet's files and those about all of them, and what nobody used or
+/// has run out is a finding. `ruleset`: the name under which that stands. `path`: of the order or plan, which stands for findings that
+/// name no file.
+void apply_waivers(const std::vector<Waiver>& waivers, std::string_view ruleset, const std::string& path, const std::string& today, Sheet& sheet);
+
 }  // namespace sendworthy::judge
