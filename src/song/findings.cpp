@@ -52,22 +52,24 @@ constexpr std::array<SetRule, 18> kRules{{
      .source = "ITU-R BS.1770 (K-weighting); vocal against mix minus vocal: Music Theory Online 30.1 (2024); common practice, no source"},
     {.id = "vocal-condition", .title = "State of the vocal", .severity = Status::warn,
      .what = "Whether the lead vocal has harsh esses, popped plosives, noise between phrases, or clipping.",
-     .how = "Each by a measure of its own on the vocal's stem: 5 to 10 kHz against the vocal's own middle in short windows (esses), bursts below 100 Hz at the start "
-            "of sounds (plosives), level between phrases against that within them (noise, in dB), and runs at full scale (clipping). Each place has its time.",
+     .how = "Each by a measure of its own on the vocal's stem: 5 to 9.7 kHz 3 dB or more over the vocal's own middle, 0.3 to 3.1 kHz, of a second to both sides "
+            "(esses); bursts below 87 Hz at the start of sounds, no more than 3 dB under that middle and 12 dB over the vocal's usual lows (plosives); the quietest "
+            "half second of each pause, reverb's tails left out, against the phrases (noise, in dB); and runs at full scale (clipping). Each place has its time.",
      .caveat = "A rasping voice, a whisper or an effect may be meant. What the mix covers is not heard there: listen to the places in the mix.",
      .why = "These are what a limiter, a lossy encoder and earphones bring forward after the mix has left the room.",
      .remedy = "Lower the single esses by automation or a de-esser, high-pass or cut the popped syllables, fade or gate the pauses, and print a clipped take again from "
                "its source.", .source = kCommon},
     {.id = "priority-masking", .title = "Less important over more important", .severity = Status::warn,
      .what = "Which share, in %, of a part's time and bands is covered by a part with a higher number of priority, against [masking] most.",
-     .how = "For each such pair: power in bands one ERB wide, in frames of 20 ms in which the more important part plays, spread over neighbouring bands as hearing "
-            "does; a band is covered where the part falls under the masker's threshold there. The worst passages stand with times and bands; of several maskers the one is "
-            "named without which most is uncovered. A low note that bass and others share is normal: below 100 Hz only bands count in which the masker "
-            "is the stronger by 6 dB.",
+     .how = "For each such pair: power in bands one ERB wide, in frames of 20 ms in which the more important part plays (from 20 dB under the mean of its louder "
+            "frames until 26 dB under it), the masker's spread over neighbouring bands as hearing does; a band is covered where the part lies 6 dB or more under what "
+            "arrives there. Bands within 30 dB of the part's strongest count, each by its loudness. The worst passages stand with times and bands; of several maskers "
+            "the one is named without which most is uncovered. A low note that bass and others share is normal: in bands that begin below 100 Hz the masker must be the "
+            "stronger by 6 dB itself, with nothing spread.",
      .caveat = "A model and an estimate: ears tell parts apart by place, rhythm and melody as well. Parts without a priority are in no pair.",
      .why = "What was decided to matter most must not have to fight with what was decided to matter less.",
      .remedy = "Lower the part that is named in those bands with its equalizer, or its fader in those passages; move it to the side or to another octave where that is open.",
-     .source = "ERB: Glasberg & Moore (1990); common practice, no source"},
+     .source = "ERB and spread: Glasberg & Moore (1990); common practice, no source"},
     {.id = "backing-placement", .title = "Lead over backing vocals", .severity = Status::fail,
      .what = "How far, in LU, the lead vocal lies over the backing vocals together, against [backing] under_lead.",
      .how = "As vocal-placement, with the sum of all stems with the role backing vocal in place of the bed, over the windows in which both sing; by section.",
@@ -80,7 +82,7 @@ constexpr std::array<SetRule, 18> kRules{{
      .caveat = "As priority-masking; backing vocals that are meant as a colour need not be made out.",
      .why = "Parts that nobody hears cost headroom and clarity all the same.",
      .remedy = "Make room in the bands that are named, in the part that is named; or mute what nobody will miss.",
-     .source = "ERB: Glasberg & Moore (1990); common practice, no source"},
+     .source = "ERB and spread: Glasberg & Moore (1990); common practice, no source"},
     {.id = "movement", .title = "Levels that move", .severity = Status::warn,
      .what = "Whether the level of each part moves between sections by at least [dynamics] movement, in dB.",
      .how = "K-weighted power mean of each stem over its active windows, section by section; the highest less the lowest. Parts that play in fewer than two sections "
@@ -90,9 +92,10 @@ constexpr std::array<SetRule, 18> kRules{{
      .remedy = "Automate the parts that are named: up a little where they lead, down where they accompany.", .source = kCommon},
     {.id = "quiet-listening", .title = "Heard very quietly", .severity = Status::warn,
      .what = "How far, in dB, leads, kick and snare move against one another from the reference level to [quiet] level_db_spl, against [quiet] moved.",
-     .how = "An estimate: each part's spectrum in third octaves is changed by the difference of the equal-loudness contours of both levels, and what falls under the "
-            "threshold of hearing is left out; with small_speaker once more through the band of a small loudspeaker. Parts are ranked at both levels; "
-            "named is what pokes out, what disappears, and by how much.",
+     .how = "An estimate: the mix's integrated loudness is taken to play at reference_db_spl. Each part's spectrum in third octaves, over the time in which it plays, is "
+            "changed by the difference of the equal-loudness contours of both levels, and what falls under the threshold of hearing is left out; with small_speaker once "
+            "more through the band of a small loudspeaker, 200 Hz to 10 kHz. Parts are ranked at both levels; named is what pokes out against the median of the others, "
+            "what disappears, and by how much.",
      .caveat = "An estimate for an average ear and the levels that the plan assumes; contours hold for steady tones, and below 20 phon they are only extended. The room's "
                "own noise is not in it.",
      .why = "At a whisper the balance shows without the help of bass and brilliance: what is too loud pokes out first. Most people listen softly, on something small.",
@@ -100,29 +103,32 @@ constexpr std::array<SetRule, 18> kRules{{
      .source = "ISO 226:2023 (equal-loudness contours); common practice, no source"},
     {.id = "kick-over-bass", .title = "Kick over bass", .severity = Status::fail,
      .what = "How far, in dB, the kick rises over the bass below [low_end] below_hz when it hits, against [low_end] kick_over_bass.",
-     .how = "Both stems through one linear-phase low-pass at below_hz; left and right as the sum of their powers; level over 30 ms every 5 ms. Hits are the onsets of the "
-            "full kick. Of each, the highest level of the kick from 0 to 80 ms less the highest of the bass there; the median decides, and the 10th percentile and the "
-            "share of hits below 0 dB stand beside it.",
+     .how = "Both stems through one linear-phase low-pass, flat to below_hz and gone from 1.5 times that on; left and right as the sum of their powers; level over 30 ms "
+            "every 5 ms. Hits are the onsets of the full kick. Of each, the highest level of the kick from 0 to 80 ms less the highest of the bass there; the median decides, "
+            "and the 10th percentile and the share of hits below 0 dB stand beside it. Hits at which the bass is silent, 30 dB under its loudest 5 %, are free: they are "
+            "counted and left out.",
      .caveat = "Level is not impact: the click of the beater lies higher up. Bass notes that are ducked by the kick count as the mix has them only where the stems have it too.",
      .why = "Two parts that are equally strong below 100 Hz cover each other, and a limiter lets the louder of the two decide what the rest does.",
      .remedy = "Turn the bass down below below_hz by the difference with a shelf, or let the kick duck it for 80 ms; look at cancellation at the hit before you turn the kick up.",
      .source = kCommon},
     {.id = "low-end-order", .title = "Which reaches lower", .severity = Status::warn,
      .what = "Whether the part that [low_end] lowest names, kick or bass, reaches lower than the other.",
-     .how = "The centre of each one's power between 25 Hz and 160 Hz, in Hz, of the kick at its hits and of the bass while it plays; the lower centre reaches lower.",
+     .how = "The centre of each one's power between 25 Hz and 160 Hz, in Hz, of the kick over 200 ms from each hit and of the bass while it plays, within 20 dB of its loudest "
+            "5 %; the lower centre reaches lower.",
      .caveat = "A kick at 40 to 90 Hz under a bass at 90 to 120 Hz is common in bands, the reverse in much electronic music: the plan says which is meant. "
                "Bass lines that wander have no single place.",
      .why = "Where both want the lowest octave, neither has it: decide once, and the low end clears.",
      .remedy = "Cut the one that is meant to lie higher with a high-pass or a low shelf at the other's centre, and tune the kick away from the bass's note.", .source = kCommon},
     {.id = "bass-steadiness", .title = "Steadiness of the bass", .severity = Status::warn,
      .what = "How far, in dB, the level of the bass below [low_end] below_hz wanders from note to note, against [low_end] bass_steadiness.",
-     .how = "The bass stem through the low-pass of kick-over-bass, level over 400 ms windows in which it plays; the 95th percentile less the 10th.",
+     .how = "The bass stem through the low-pass of kick-over-bass, level over windows of 400 ms every 100 ms in which it plays for half of the time or more, pauses left out; "
+            "the 95th percentile less the 10th.",
      .caveat = "Playing that is meant to breathe wanders as well; sections in which the bass is meant to be softer widen the number.",
      .why = "Single notes that boom are what small rooms hide and cars show.",
      .remedy = "Even out the notes that are named by clip gain or an equalizer at their pitch, then compress; a compressor alone hears the booming notes last.", .source = kCommon},
     {.id = "mono-low-end", .title = "Low end in mono", .severity = Status::warn,
      .what = "How much level, in dB, is lost below [low_end] below_hz when left and right are added.",
-     .how = "Power of the mid, (L + R) / sqrt 2, of the mix below below_hz over the power of both channels, worst second and whole song. With stems, the one that loses most "
+     .how = "Power of the mid, (L + R) / sqrt 2, of the mix below below_hz over the power of both channels, worst second (of those within 20 dB of the loudest 5 %) and whole song. With stems, the one that loses most "
             "is named. Equal channels lose nothing, unlike ones 3 dB; more is outside.",
      .caveat = "Which of two microphones was meant to be the right one.",
      .why = "Clubs, phones and records play the low end in mono: what cancels there is gone.",

@@ -57,7 +57,7 @@ class Walk {
     const double rate = parts_.rate();
     const int channels = parts_.channels();
     for (const auto& stem : plan_.stems) {
-      auto& meters = stems_.emplace_back(StemMeters{LoudnessMeter(rate, channels), BandAnalyser(rate, channels), {}});
+      auto& meters = stems_.emplace_back(StemMeters{LoudnessMeter(rate, channels), BandAnalyser(rate, channels), {}, {}});
       if (stands_in_front(stem.role)) meters.spectrum.emplace(static_cast<int>(rate), channels);
     }
     const auto lead = parts_with(plan_, [](Role role) { return role == Role::lead_vocal; });
@@ -70,7 +70,13 @@ class Walk {
       add_sum(parts_with(plan_, [](Role role) { return role != Role::lead_vocal; }), {}, &SongReading::bed_of_stems);
       add_sum({0}, lead, &SongReading::bed_of_mix);
     }
-    if (lead.size() > 1) lead_bands_.emplace(rate, channels);
+    const bool stereo = channels > 1;
+    const auto kick = parts_with(plan_, [](Role role) { return role == Role::kick; }), bass = parts_with(plan_, [](Role role) { return role == Role::bass; });
+    kick_.emplace(kick, std::vector<std::size_t>{}), bass_.emplace(bass, std::vector<std::size_t>{});
+    low_end_.emplace(rate, plan_.low_end.below_hz, LowEndMeter::Channels{channels, kick.empty() ? 0 : channels, bass.empty() ? 0 : channels});
+    if (stereo) {
+      for (auto& stem : stems_) stem.mono_low.emplace(rate, plan_.low_end.below_hz);
+    }
   }
 
   Result<SongReading> run() {
@@ -91,10 +97,9 @@ class Walk {
         rows[part] = parts_.see(part, at, frames);
         take(part, rows[part], frames);
       });
-      crew_.run(sums_.size(), [&](std::size_t i) {
-        const auto sum = sums_[i].sum.of(rows, frames);
-        sums_[i].meter.push(sum, frames);
-        if (lead_bands_ && sums_[i].target == &SongReading::lead) lead_bands_->take(sum, static_cast<int>(frames));
+      crew_.run(sums_.size() + 1, [&](std::size_t i) {
+        if (i == sums_.size()) return take_low_end(rows, frames);
+        sums_[i].meter.push(sums_[i].sum.of(rows, frames), frames);
       });
       if (hooks_.progress) hooks_.progress(std::min(1.0, static_cast<double>(at) / static_cast<double>(std::max<std::int64_t>(1, parts_.expected()))));
     }
@@ -107,6 +112,7 @@ class Walk {
     LoudnessMeter loudness;
     BandAnalyser bands;
     std::optional<PartSpectrum> spectrum;
+    std::optional<MonoLowMeter> mono_low;
   };
   struct Sum {
     SumOfParts sum;
@@ -127,6 +133,12 @@ class Walk {
     meters.loudness.push(rows, frames);
     meters.bands.take(rows, static_cast<int>(frames));
     if (meters.spectrum) meters.spectrum->take(rows, static_cast<int>(frames));
+    if (meters.mono_low) meters.mono_low->take(rows, static_cast<int>(frames));
+  }
+
+  void take_low_end(const std::vector<ChannelRows>& rows, std::int64_t frames) {
+    const auto kick = kick_->empty() ? ChannelRows() : kick_->of(rows, frames), bass = bass_->empty() ? ChannelRows() : bass_->of(rows, frames);
+    low_end_->take(rows.front(), kick, bass, static_cast<int>(frames));
   }
 
   SongReading finish(double duration_s) {
@@ -138,9 +150,10 @@ class Walk {
       stem.loudness = meters.loudness.take();
       stem.bands = meters.bands.finish();
       if (meters.spectrum) stem.spectrum = meters.spectrum->finish();
+      if (meters.mono_low) stem.mono_low = meters.mono_low->finish();
     }
     for (auto& one : sums_) reading.*one.target = one.meter.take();
-    if (lead_bands_) reading.lead_bands = lead_bands_->finish();
+    reading.low_end = low_end_->finish();
     return reading;
   }
 
@@ -151,7 +164,8 @@ class Walk {
   MixMeter mix_;
   std::vector<StemMeters> stems_;
   std::vector<Sum> sums_;
-  std::optional<BandAnalyser> lead_bands_;
+  std::optional<SumOfParts> kick_, bass_;
+  std::optional<LowEndMeter> low_end_;
 };
 
 }  // namespace

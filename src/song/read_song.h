@@ -10,6 +10,7 @@
 
 #include "pair/align.h"
 #include "song/band_frames.h"
+#include "song/low_end.h"
 #include "song/loudness.h"
 #include "song/mix_meter.h"
 #include "song/plan.h"
@@ -26,13 +27,14 @@ struct SongReading {
     Loudness loudness;
     BandFrames bands;
     std::optional<PartBands> spectrum;  ///< of leads, kicks and snares
+    std::optional<MonoLoss> mono_low;   ///< below the plan's below_hz, in stereo
   };
   std::vector<Stem> stems;
   Loudness lead, backing, drums;   ///< sums of stems by role
   Loudness without_drums;          ///< all other stems
   Loudness bed_of_stems;           ///< all stems but lead vocals
   Loudness bed_of_mix;             ///< the mix less the lead vocals
-  std::optional<BandFrames> lead_bands;
+  LowEndReading low_end;                  ///< of the mix, the sum of the kicks and that of the basses
   std::optional<std::string> too_long;  ///< why nothing was measured
 };
 

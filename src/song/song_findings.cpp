@@ -1,0 +1,80 @@
+#include "song/song_findings.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "base/table.h"
+#include "base/text.h"
+
+namespace sendworthy::song {
+
+std::vector<std::string> Measured::mix_and(const std::vector<std::size_t>& wanted) const {
+  std::vector<std::string> paths;
+  for (const auto i : wanted) paths.push_back(plan.stems[i].file);
+  paths.push_back(plan.mix);
+  return paths;
+}
+
+std::vector<std::size_t> Measured::with_role(Role role) const {
+  std::vector<std::size_t> found;
+  for (std::size_t i = 0; i < plan.stems.size(); ++i) {
+    if (plan.stems[i].role == role) found.push_back(i);
+  }
+  return found;
+}
+
+void describe(const Measured& song, SongSheet& sheet) {
+  const auto& plan = song.plan;
+  sheet.path = plan.path, sheet.title = plan.title, sheet.artist = plan.artist, sheet.feeling = plan.feeling, sheet.approach = plan.approach, sheet.mix = plan.mix;
+  sheet.quiet_db_spl = plan.quiet.level_db_spl, sheet.reference_db_spl = plan.quiet.reference_db_spl;
+  const double end_s = song.reading && !song.reading->too_long ? song.reading->duration_s : 0;
+  for (const auto& section : plan.sections) {
+    auto& one = sheet.sections.emplace_back();
+    one.name = section.name, one.start_s = section.start_s;
+    one.end_s = section.end_s.value_or(std::max(end_s, section.start_s));
+    one.biggest = section.biggest, one.quietest = section.quietest;
+  }
+  for (const auto& stem : plan.stems) {
+    auto& one = sheet.stems.emplace_back();
+    one.name = stem.name, one.path = stem.file, one.role = std::string(to_string(stem.role)), one.priority = stem.priority;
+  }
+}
+
+void intent_finding(const Measured& song, Findings& findings) {
+  const auto& plan = song.plan;
+  std::vector<std::string> open;
+  if (base::is_blank(plan.feeling)) open.push_back("feeling");
+  if (base::is_blank(plan.approach)) open.push_back("approach");
+  if (std::ranges::none_of(plan.sections, &Section::biggest)) open.push_back("the biggest section");
+  if (std::ranges::none_of(plan.sections, &Section::quietest)) open.push_back("the quietest section");
+  if (open.empty()) {
+    findings.push_back(passed("intent-stated", "stated", {plan.path}));
+  } else {
+    findings.push_back(unmeasured("intent-stated", plan.severities, "not stated: " + listed(open), {plan.path},
+                                  "Write feeling and approach into [song], and mark the biggest and the quietest section in the plan."));
+  }
+}
+
+Where place(double start_s, double end_s, double rate, std::string file, std::string note) {
+  return {start_s, end_s, std::llround(start_s * rate), std::llround(end_s * rate), 0, std::move(file), std::move(note)};
+}
+
+void put_places(Finding& finding, std::vector<Where> places) {
+  finding.where_total = static_cast<std::int64_t>(places.size());
+  if (places.size() > kMaxWhere) places.resize(kMaxWhere);
+  finding.where = std::move(places);
+}
+
+std::string listed(const std::vector<std::string>& texts, std::size_t most) {
+  std::string all;
+  for (std::size_t i = 0; i < std::min(most, texts.size()); ++i) all += (i == 0 ? "" : ", ") + base::for_terminal(texts[i]);
+  if (texts.size() > most) all += fmt::format(" and {} more", texts.size() - most);
+  return all;
+}
+
+std::string lu(double value) { return base::fixed(value, 1) + " LU"; }
+std::string db(double value) { return base::fixed(value, 1) + " dB"; }
+
+}  // namespace sendworthy::song

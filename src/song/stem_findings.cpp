@@ -1,0 +1,123 @@
+// Whether the stems are the mix, and whether each of them stands where it stands in it.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+
+#include "base/text.h"
+#include "pair/sum_words.h"
+#include "song/song_findings.h"
+
+namespace sendworthy::song {
+namespace {
+
+pair::SumNames names_of(const Plan& plan) {
+  std::map<std::string, std::string> by_path;
+  for (const auto& stem : plan.stems) by_path[stem.file] = stem.name;
+  pair::SumNames names;
+  names.name = [by_path](const pair::SumPart& part) {
+    const auto found = by_path.find(part.path);
+    return base::for_terminal(found != by_path.end() ? found->second : part.path);
+  };
+  return names;
+}
+
+std::vector<std::size_t> all_of(const Plan& plan) {
+  std::vector<std::size_t> all(plan.stems.size());
+  for (std::size_t i = 0; i < all.size(); ++i) all[i] = i;
+  return all;
+}
+
+void sum_finding(const Measured& song, Findings& findings) {
+  constexpr std::string_view kId = "stems-sum-to-mix";
+  const auto& plan = song.plan;
+  const auto files = song.mix_and(all_of(plan));
+  if (!song.sum || song.sum->not_measured) {
+    findings.push_back(unmeasured(kId, plan.severities, song.sum ? *song.sum->not_measured : song.why_no_stems, files));
+    return;
+  }
+  if (song.stems_are_the_mix()) {
+    findings.push_back(passed(kId, song.sum->residual_db <= -144 ? "nothing is left" : fmt::format("{} are left", db(song.sum->residual_db)), files));
+    return;
+  }
+  const auto names = names_of(plan);
+  auto finding = faulted(kId, plan.severities, pair::words_of(*song.sum, names), files);
+  if (song.sum->rest && song.mix != nullptr) put_places(finding, pair::places_of(*song.sum, names, plan.mix, song.mix->facts.sample_rate));
+  findings.push_back(std::move(finding));
+}
+
+std::optional<double> clipped_runs(const FileSheet* file) {
+  if (file == nullptr) return std::nullopt;
+  const auto found = std::ranges::find(file->measurements, "clipped_runs", &Measurement::id);
+  return found != file->measurements.end() ? number(found->outcome) : std::nullopt;
+}
+
+/// What is wrong with one stem as a file beside the mix.
+std::vector<std::string> faults_of(const Measured& song, std::size_t i, const pair::SumNames& names) {
+  std::vector<std::string> faults;
+  const auto& part = song.sum->parts[i];
+  const auto *file = song.stems[i], *mix = song.mix;
+  if (part.delay_frames != 0) faults.push_back(pair::late_or_early(part.delay_frames));
+  if (song.sum->common_delay_frames != 0) faults.push_back(pair::late_or_early(song.sum->common_delay_frames));
+  if (part.inverted || song.sum->common_inverted) faults.push_back("upside down");
+  if (part.silent) faults.push_back("silent");
+  if (part.whole_mix) faults.push_back("the whole mix");
+  if (part.copy_of) faults.push_back("the same sound as " + names.name(song.sum->parts[*part.copy_of]));
+  if (part.crossed) faults.push_back("left and right changed about");
+  if (part.not_in_mix) faults.push_back("not in the mix");
+  if (file != nullptr && mix != nullptr) {
+    const auto &own = file->facts, &whole = mix->facts;
+    if (own.sample_rate != whole.sample_rate) faults.push_back(fmt::format("{} Hz, the mix has {} Hz", own.sample_rate, whole.sample_rate));
+    else if (own.frames != whole.frames) faults.push_back(fmt::format("{} frames {} than the mix", std::abs(own.frames - whole.frames), own.frames < whole.frames ? "shorter" : "longer"));
+    if (own.channels != 1 && own.channels != whole.channels) faults.push_back(fmt::format("{} channels, the mix has {}", own.channels, whole.channels));
+  }
+  const auto clipped = clipped_runs(file), mix_clipped = clipped_runs(mix);
+  if (clipped && *clipped > 0 && mix_clipped && *mix_clipped == 0) faults.push_back(fmt::format("clipped in {} places, the mix in none", base::shortest(*clipped)));
+  return faults;
+}
+
+void in_line(const Measured& song, Findings& findings) {
+  constexpr std::string_view kId = "stems-aligned";
+  const auto& plan = song.plan;
+  const auto files = song.mix_and(all_of(plan));
+  if (!song.sum || song.sum->not_measured) {
+    findings.push_back(unmeasured(kId, plan.severities, song.sum ? *song.sum->not_measured : song.why_no_stems, files));
+    return;
+  }
+  const auto names = names_of(plan);
+  std::vector<std::string> texts, unknown;
+  std::vector<std::size_t> at_fault;
+  for (std::size_t i = 0; i < plan.stems.size(); ++i) {
+    if (const auto faults = faults_of(song, i, names); !faults.empty()) {
+      texts.push_back(fmt::format("{}: {}", base::for_terminal(plan.stems[i].name), listed(faults)));
+      at_fault.push_back(i);
+    } else if (!song.stems_are_the_mix() && !song.sum->parts[i].known && !song.sum->parts[i].silent) {
+      unknown.push_back(plan.stems[i].name);
+    }
+  }
+  if (!texts.empty()) {
+    std::string text;
+    constexpr std::size_t kShown = 6;
+    for (std::size_t k = 0; k < std::min(kShown, texts.size()); ++k) text += (k == 0 ? "" : "; ") + texts[k];
+    if (texts.size() > kShown) text += fmt::format("; and {} more", texts.size() - kShown);
+    findings.push_back(faulted(kId, plan.severities, std::move(text), song.mix_and(at_fault)));
+  } else if (!unknown.empty()) {
+    findings.push_back(unmeasured(kId, plan.severities, "cannot be told apart from what the sum leaves: " + listed(unknown), files, "Mend what stems-sum-to-mix names first."));
+  } else {
+    findings.push_back(passed(kId, "in line, the right way up, as long as the mix", files));
+  }
+}
+
+}  // namespace
+
+void stem_findings(const Measured& song, Findings& findings) {
+  if (song.plan.stems.empty()) {
+    for (const auto* id : {"stems-sum-to-mix", "stems-aligned"}) findings.push_back(unmeasured(id, song.plan.severities, "the plan has no stems", {song.plan.mix}, "Print the stems and add them to the plan."));
+    return;
+  }
+  sum_finding(song, findings);
+  in_line(song, findings);
+}
+
+}  // namespace sendworthy::song

@@ -1,0 +1,253 @@
+// The lead vocal over the bed and over the backing vocals, and the state of its recording.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include "base/text.h"
+#include "song/song_findings.h"
+#include "song/vocal_condition.h"
+
+namespace sendworthy::song {
+namespace {
+
+constexpr double kLeastActiveS = 1;        // of a section, for a number of its own
+constexpr double kLeastPhraseS = 0.8;
+constexpr std::size_t kPauseSteps = 3;     // shorter ones do not end a phrase
+constexpr double kPhraseOutLu = 1;         // beyond the range
+constexpr double kAsInTheMixDb = 0.5;
+constexpr double kNoisyDb = -50;           // of pauses against what is sung; own, common practice, no source
+constexpr std::string_view kNoVocal = "no stem has the role lead vocal";
+constexpr std::string_view kAddVocal = "Print the lead vocal as a stem and add it to the plan; where the song has none, write this finding = \"note\" under [severity].";
+
+/// A part over another, over the song: what the plan wants of it, what it is, and where it is not.
+struct Placement {
+  std::string_view id;
+  std::string over;  ///< "over the bed"
+  const Loudness& part;
+  const Loudness& other;
+  std::vector<bool> windows;
+  std::vector<std::string> files;
+};
+
+struct Phrase {
+  std::size_t from = 0, to = 0;  ///< windows
+};
+
+std::vector<Phrase> phrases_of(const std::vector<bool>& windows) {
+  std::vector<Phrase> phrases;
+  for (std::size_t i = 0; i < windows.size(); ++i) {
+    if (!windows[i]) continue;
+    if (phrases.empty() || i > phrases.back().to + kPauseSteps) phrases.push_back({i, i});
+    phrases.back().to = i + 1;
+  }
+  return phrases;
+}
+
+double outside(double value, const Range& range) { return value < range.low ? value - range.low : value > range.high ? value - range.high : 0; }
+
+std::string in_words(const Range& range) { return fmt::format("{} to {}", base::fixed(range.low, 1), lu(range.high)); }
+
+/// Phrases that lie beyond their section's range by more than a unit.
+std::vector<Where> phrases_outside(const Measured& song, const Placement& what, const std::vector<std::optional<Range>>& wanted, const SongSheet& sheet) {
+  std::vector<Where> places;
+  for (const auto& phrase : phrases_of(what.windows)) {
+    const double start_s = static_cast<double>(phrase.from) * kStepS, end_s = static_cast<double>(phrase.to - 1 + kWindowSteps) * kStepS;
+    if (end_s - start_s < kLeastPhraseS) continue;
+    const double middle_s = 0.5 * (start_s + end_s);
+    std::optional<Range> range = sheet.sections.empty() ? wanted.front() : std::nullopt;
+    for (std::size_t i = 0; i < sheet.sections.size(); ++i) {
+      if (middle_s >= sheet.sections[i].start_s && middle_s < sheet.sections[i].end_s) range = wanted[i];
+    }
+    const auto here = against(what.part, what.other, what.windows, {phrase.from, phrase.to});
+    if (!range || !here || std::abs(outside(here->difference_lu, *range)) <= kPhraseOutLu) continue;
+    places.push_back(place(start_s, end_s, song.reading->rate, song.plan.mix, fmt::format("{} {}", lu(here->difference_lu), what.over)));
+  }
+  return places;
+}
+
+void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::optional<double> SongSheet::Section::* target, const std::vector<std::optional<Range>>& wanted, std::string_view key,
+           std::string_view bed, Findings& findings) {
+  const auto& severities = song.plan.severities;
+  struct Row {
+    std::string name;
+    double value;
+    std::optional<Range> range;
+  };
+  std::vector<Row> rows;
+  for (std::size_t i = 0; i < sheet.sections.size(); ++i) {
+    auto& section = sheet.sections[i];
+    const auto here = against(what.part, what.other, what.windows, windows_between(section.start_s, section.end_s, what.windows.size()));
+    if (!here || here->seconds < kLeastActiveS) continue;
+    section.*target = here->difference_lu;
+    rows.push_back({section.name, here->difference_lu, wanted[i]});
+  }
+  if (sheet.sections.empty()) {
+    if (const auto here = against(what.part, what.other, what.windows, {0, what.windows.size()})) rows.push_back({"the song", here->difference_lu, wanted.front()});
+  }
+  if (rows.empty()) {
+    findings.push_back(unmeasured(what.id, severities, "the parts are not heard together for a second in any section", what.files, "Look at the sections' times in the plan and at the stems' files."));
+    return;
+  }
+  std::vector<std::string> in, out, open;
+  double worst = 0;
+  for (const auto& row : rows) {
+    const auto text = fmt::format("{} {}", row.name, lu(row.value));
+    if (!row.range) {
+      open.push_back(text);
+    } else if (const double beyond = outside(row.value, *row.range); beyond == 0) {
+      in.push_back(text);
+    } else {
+      out.push_back(fmt::format("{}, {} wanted", text, in_words(*row.range)));
+      if (std::abs(beyond) > std::abs(worst)) worst = beyond;
+    }
+  }
+  if (in.empty() && out.empty()) {
+    findings.push_back(not_stated(what.id, severities, key, what.files));
+    return;
+  }
+  auto places = phrases_outside(song, what, wanted, sheet);
+  std::string text = listed(out.empty() ? in : out);
+  if (out.empty() && !open.empty()) text += "; no range is stated for " + listed(open);
+  if (!bed.empty()) text += fmt::format("; the bed is the {}", bed);
+  if (!places.empty()) text += fmt::format("; {} beyond by more than {}", places.size() == 1 ? "1 phrase lies" : fmt::format("{} phrases lie", places.size()), lu(kPhraseOutLu));
+  auto finding = out.empty() ? passed(what.id, text, what.files) : faulted(what.id, severities, text, what.files);
+  if (!out.empty()) finding.change_db = -worst;
+  put_places(finding, std::move(places));
+  findings.push_back(std::move(finding));
+}
+
+std::vector<std::optional<Range>> wanted_over_bed(const Plan& plan) {
+  std::vector<std::optional<Range>> wanted;
+  for (const auto& section : plan.sections) wanted.push_back(vocal_range(plan, section));
+  if (wanted.empty()) wanted.push_back(plan.above_band_lu);
+  return wanted;
+}
+
+/// Why the mix less the vocal is not the bed: the stem does not stand in the mix as it is.
+std::string not_in_the_mix(const Measured& song) {
+  if (!song.sum || song.sum->not_measured) return {};
+  for (const auto i : song.with_role(Role::lead_vocal)) {
+    const auto& part = song.sum->parts[i];
+    const auto name = base::for_terminal(song.plan.stems[i].name);
+    if (part.not_in_mix) return fmt::format("\"{}\" is not in the mix", name);
+    if (!part.known) continue;
+    if (part.inverted || part.delay_frames != 0 || std::abs(part.gain_db) > kAsInTheMixDb)
+      return fmt::format("\"{}\" does not stand in the mix as its file has it{}", name,
+                         part.inverted ? ": its polarity is turned" : part.delay_frames != 0 ? ": it is at another place" : fmt::format(": it is {} {}", db(std::abs(part.gain_db)), part.gain_db > 0 ? "too soft" : "too loud"));
+  }
+  return {};
+}
+
+void over_bed(const Measured& song, SongSheet& sheet, Findings& findings) {
+  constexpr std::string_view kId = "vocal-placement";
+  const auto& plan = song.plan;
+  const auto lead = song.with_role(Role::lead_vocal);
+  const auto files = song.mix_and(lead);
+  const auto none = [&](std::string why, std::string_view remedy = {}) { findings.push_back(unmeasured(kId, plan.severities, std::move(why), files, remedy)); };
+  if (!song.why_no_stems.empty()) return none(song.why_no_stems);
+  if (lead.empty()) return none(std::string(kNoVocal), kAddVocal);
+  const auto& reading = *song.reading;
+  const bool by_stems = song.stems_are_the_mix() && !reading.bed_of_stems.empty();
+  if (!by_stems) {
+    if (const auto why = not_in_the_mix(song); !why.empty()) return none(why + ", so that the mix less the vocal is not the bed", "Print the vocal's stem again together with the mix; see stems-sum-to-mix.");
+  }
+  const auto& bed = by_stems ? reading.bed_of_stems : reading.bed_of_mix;
+  const auto windows = active_windows(reading.lead);
+  if (windows.empty()) return none("the lead vocal is silent", "Look at the stem's file.");
+  SongSheet::Vocal vocal{kStepS, {}, by_stems ? "sum of the other stems" : "mix less the vocal"};
+  for (std::size_t i = 0; i < windows.size(); ++i) {
+    const auto here = windows[i] ? against(reading.lead, bed, windows, {i, i + 1}) : std::nullopt;
+    vocal.over_bed.push_back(here ? static_cast<float>(here->difference_lu) : std::numeric_limits<float>::quiet_NaN());
+  }
+  sheet.vocal = vocal;
+  judge(song, {kId, "over the bed", reading.lead, bed, windows, files}, sheet, &SongSheet::Section::vocal_over_bed, wanted_over_bed(plan), "[vocal] above_band = [low, high], in LU", vocal.bed, findings);
+}
+
+void over_backing(const Measured& song, SongSheet& sheet, Findings& findings) {
+  constexpr std::string_view kId = "backing-placement";
+  const auto& plan = song.plan;
+  const auto lead = song.with_role(Role::lead_vocal), backing = song.with_role(Role::backing_vocal);
+  auto both = lead;
+  both.insert(both.end(), backing.begin(), backing.end());
+  const auto files = song.mix_and(both);
+  const auto none = [&](std::string why, std::string_view remedy = {}) { findings.push_back(unmeasured(kId, plan.severities, std::move(why), files, remedy)); };
+  if (!song.why_no_stems.empty()) return none(song.why_no_stems);
+  if (backing.empty()) {
+    if (song.stems_are_the_mix()) {
+      findings.push_back(noted(kId, "there are no backing vocals among the stems, which are all of the mix", files));
+      return;
+    }
+    return none("no stem has the role backing vocal", "Print the backing vocals as a stem and add it to the plan; where the song has none, write backing-placement = \"note\" under [severity].");
+  }
+  if (lead.empty()) return none(std::string(kNoVocal), kAddVocal);
+  const auto& reading = *song.reading;
+  auto windows = active_windows(reading.lead);
+  const auto others = active_windows(reading.backing);
+  if (windows.empty() || others.empty()) return none(windows.empty() ? "the lead vocal is silent" : "the backing vocals are silent", "Look at the stem's file.");
+  for (std::size_t i = 0; i < windows.size(); ++i) windows[i] = windows[i] && i < others.size() && others[i];
+  const std::vector<std::optional<Range>> wanted(std::max<std::size_t>(1, plan.sections.size()), plan.under_lead_lu);
+  judge(song, {kId, "over the backing vocals", reading.lead, reading.backing, windows, files}, sheet, &SongSheet::Section::lead_over_backing, wanted, "[backing] under_lead = [low, high], in LU", {}, findings);
+}
+
+void add_places(const VocalPlaces& found, double rate, const std::string& file, std::string_view what, std::string_view unit, std::vector<Where>& places) {
+  for (const auto& one : found.places) places.push_back(place(one.start_s, one.end_s, rate, file, fmt::format("{}, {} {}", what, base::fixed(one.value, 1), unit)));
+}
+
+std::string counted(std::int64_t count, std::string_view one, std::string_view many) { return fmt::format("{} {}", count, count == 1 ? one : many); }
+
+}  // namespace
+
+void vocal_findings(const Measured& song, SongSheet& sheet, Findings& findings) {
+  over_bed(song, sheet, findings);
+  over_backing(song, sheet, findings);
+}
+
+void condition_finding(const Measured& song, Findings& findings) {
+  constexpr std::string_view kId = "vocal-condition";
+  const auto& plan = song.plan;
+  const auto lead = song.with_role(Role::lead_vocal);
+  if (const bool readable = song.why_no_stems.empty(); !readable || lead.empty()) {
+    findings.push_back(unmeasured(kId, plan.severities, readable ? std::string(kNoVocal) : song.why_no_stems, song.mix_and(lead), readable ? kAddVocal : std::string_view()));
+    return;
+  }
+  for (const auto i : lead) {
+    const auto& file = plan.stems[i].file;
+    const auto condition = vocal_condition(song.reading->stems[i].bands);
+    const auto* clipped = static_cast<const Measurement*>(nullptr);
+    if (song.stems[i] != nullptr) {
+      const auto found = std::ranges::find(song.stems[i]->measurements, "clipped_runs", &Measurement::id);
+      if (found != song.stems[i]->measurements.end()) clipped = &*found;
+    }
+    const auto runs = clipped != nullptr ? number(clipped->outcome) : std::nullopt;
+    if (condition.active_s == 0) {
+      findings.push_back(unmeasured(kId, plan.severities, "the lead vocal is silent", {file}, "Look at the stem's file."));
+      continue;
+    }
+    if (!runs) {
+      findings.push_back(unmeasured(kId, plan.severities, "clipping could not be measured", {file}));
+      continue;
+    }
+    std::vector<std::string> faults;
+    std::vector<Where> places;
+    if (*runs > 0) {
+      faults.push_back(fmt::format("clipped in {}", counted(static_cast<std::int64_t>(*runs), "place", "places")));
+      for (auto one : clipped->where) {
+        one.file = file, one.note = "clipped";
+        places.push_back(std::move(one));
+      }
+    }
+    if (condition.esses.count > 0) faults.push_back(counted(condition.esses.count, "harsh ess", "harsh esses")), add_places(condition.esses, song.reading->rate, file, "harsh ess", "dB over the voice's middle", places);
+    if (condition.plosives.count > 0) faults.push_back(counted(condition.plosives.count, "popped plosive", "popped plosives")), add_places(condition.plosives, song.reading->rate, file, "plosive", "dB over the voice's middle", places);
+    if (condition.noise_db && *condition.noise_db > kNoisyDb) faults.push_back(fmt::format("noise between phrases at {} against what is sung", db(*condition.noise_db))), add_places(condition.noise, song.reading->rate, file, "noise", "dB against what is sung", places);
+    const std::string quiet = condition.noise_db        ? fmt::format("noise between phrases at {}", db(*condition.noise_db))
+                              : condition.silent_s > 0 ? std::string("silence between phrases")
+                                                       : std::string("no pause of a second in which noise could stay");
+    auto finding = faults.empty() ? passed(kId, "no harsh esses, plosives or clipping; " + quiet, {file}) : faulted(kId, plan.severities, listed(faults), {file});
+    put_places(finding, std::move(places));
+    findings.push_back(std::move(finding));
+  }
+}
+
+}  // namespace sendworthy::song
