@@ -485,8 +485,10 @@ std::string render_json(const Sheet& sheet, const Catalog& catalog) {
     for (const auto& pair : sheet.pairs) sheet::write_pair(json, pair, catalog);
     json.end_array();
   }
+  if (sheet.song) sheet::song_pairs_as_json(json, *sheet.song);
   sheet::write_rules(json, sheet.rules);
   json.integer("schema", sheet.schema);
+  if (sheet.song) sheet::song_as_json(json, *sheet.song);
   sheet::write_tool(json, sheet);
   if (sheet.judged) json.text("verdict", to_string(sheet.verdict));
   json.end_object();

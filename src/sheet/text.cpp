@@ -524,6 +524,7 @@ void cautions(Page& page, const std::vector<const FileSheet*>& files) {
 
 std::string render_text(const Sheet& sheet, const Catalog& catalog, const TextOptions& options) {
   if (!sheet.pairs.empty() && !sheet.order) return sheet::pairs_text(sheet, catalog, options);
+  if (sheet.song) return sheet::song_text(sheet, catalog, options, options.quiet);
   if (!sheet.judged) return sheet::measured_text(sheet, catalog, options);
   sheet::TextSheet text(sheet, catalog, options);
   return options.quiet ? text.quiet() : text.full();
