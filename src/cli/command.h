@@ -13,6 +13,7 @@ using Words = std::vector<std::string>;
 int run_check(const Words& arguments);
 int run_measure(const Words& arguments);
 int run_compare(const Words& arguments);
+int run_plan(const Words& arguments);
 int run_deliver(const Words& arguments);
 int run_watch(const Words& arguments);
 int run_merge(const Words& arguments);
