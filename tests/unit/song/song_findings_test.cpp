@@ -1,0 +1,336 @@
+// Each finding about a song, passing and failing, on packaged sounds whose numbers follow from arithmetic.
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "signals.h"
+#include "unit/song/arrangement.h"
+
+using namespace sendworthy;
+using test::Arrangement;
+using test::finding;
+using test::words;
+
+namespace {
+
+Status status(const Sheet& sheet, const std::string& id) { return finding(sheet, id).status; }
+
+const SongSheet::Section& section(const Sheet& sheet, const std::string& name) {
+  const auto found = std::ranges::find(sheet.song->sections, name, &SongSheet::Section::name);
+  REQUIRE(found != sheet.song->sections.end());
+  return *found;
+}
+
+const SongSheet::Stem& stem(const Sheet& sheet, const std::string& name) {
+  const auto found = std::ranges::find(sheet.song->stems, name, &SongSheet::Stem::name);
+  REQUIRE(found != sheet.song->stems.end());
+  return *found;
+}
+
+/// The song as it is, measured once.
+const Sheet& good() {
+  static const Sheet sheet = Arrangement().check();
+  return sheet;
+}
+
+}  // namespace
+
+TEST_SUITE("song/findings") {
+  TEST_CASE("a song that keeps its plan passes in all that is measured, whatever the threads") {
+    for (const auto& one : good().findings) {
+      CAPTURE(one.rule);
+      CAPTURE(words(good(), one.rule));
+      CHECK((one.status == Status::pass || one.rule == "listening-pass"));
+    }
+    CHECK(good().findings.size() >= 17);
+    const auto alone = Arrangement().check(1);
+    for (std::size_t i = 0; i < alone.findings.size(); ++i) {
+      CAPTURE(alone.findings[i].rule);
+      CHECK(words(alone, alone.findings[i].rule) == words(good(), alone.findings[i].rule));
+    }
+  }
+
+  TEST_CASE("what a plan leaves open is not measured, and never guessed") {
+    Arrangement song;
+    song.feeling = "", song.approach = "  ", song.marked = false;
+    song.wishes.clear();
+    for (auto& one : song.stems) one.priority = 0;
+    const auto sheet = song.check();
+    for (const auto* id : {"biggest-section", "quiet-to-loud", "percussion-in-biggest", "vocal-placement", "backing-placement", "priority-masking", "backing-masked", "movement", "kick-over-bass", "low-end-order", "bass-steadiness"}) {
+      CAPTURE(id);
+      CHECK(words(sheet, id) == "not measured: not stated");
+      CHECK_FALSE(finding(sheet, id).optional);
+    }
+    CHECK(words(sheet, "intent-stated") == "not measured: not stated: feeling, approach, the biggest section, the quietest section");
+    CHECK(sheet.verdict == Verdict::fail);
+    CHECK(sheet.song->sections.front().loudness.has_value());
+    // A plan that does not want it says so.
+    Arrangement other;
+    other.wishes["severity"] = "movement = \"note\"";
+    other.wishes["dynamics"] = "quiet_to_loud = 3";
+    const auto without = other.check();
+    CHECK(status(without, "movement") == Status::not_measured);
+    CHECK(finding(without, "movement").optional);
+  }
+
+  TEST_CASE("the biggest section, and how far the quietest lies under it, follow the levels") {
+    CHECK(section(good(), "last chorus").rank <= 2);
+    const double step = *section(good(), "last chorus").loudness - *section(good(), "verse").loudness;
+    Arrangement louder;
+    louder.gain_all(6.5, 12, 18);  // verse 2: 0.5 dB over the choruses but for the backing
+    const auto sheet = louder.check();
+    CHECK(status(sheet, "biggest-section") == Status::fail);
+    CHECK(words(sheet, "biggest-section").find("\"verse 2\" is") != std::string::npos);
+    CHECK(finding(sheet, "biggest-section").where.front().start_s == 12);
+    CHECK(*section(sheet, "verse 2").loudness - *section(good(), "verse 2").loudness == doctest::Approx(6.5).epsilon(0.01));
+
+    Arrangement margin;
+    margin.wishes["dynamics"] = "quiet_to_loud = 3\nbiggest_margin = 3\nmovement = 1";
+    const auto near = margin.check();
+    CHECK(status(near, "biggest-section") == Status::fail);
+    CHECK(words(near, "biggest-section").find("comes within") != std::string::npos);
+    // 4 dB more of the quiet section are 4 LU less of the step.
+    Arrangement flat;
+    flat.gain_all(4, 0, 6);
+    const auto flatter = flat.check();
+    CHECK(*section(flatter, "last chorus").loudness - *section(flatter, "verse").loudness == doctest::Approx(step - 4).epsilon(0.01));
+    CHECK(status(flatter, "quiet-to-loud") == Status::fail);
+    CHECK(*finding(flatter, "quiet-to-loud").change_db == doctest::Approx(step - 4 - 3).epsilon(0.05));
+  }
+
+  TEST_CASE("drums that stay behind in the biggest section, or are not there") {
+    Arrangement behind;
+    for (const auto* name : {"kick", "snare"}) behind.gain(name, -4, 18, 24);
+    const auto sheet = behind.check();
+    CHECK(status(sheet, "percussion-in-biggest") == Status::warn);
+    CHECK(*section(good(), "last chorus").drums_over_rest - *section(sheet, "last chorus").drums_over_rest == doctest::Approx(4).epsilon(0.02));
+    Arrangement gone;
+    for (const auto* name : {"kick", "snare"}) gone.gain(name, -200, 18, 24);
+    CHECK(words(gone.check(), "percussion-in-biggest") == "there are none in \"last chorus\"");
+    Arrangement none;
+    none.drop("kick"), none.drop("snare");
+    CHECK(words(none.check(), "percussion-in-biggest") == "there are no drums among the stems, which are all of the mix");
+  }
+
+  TEST_CASE("a vocal 6 dB up or down over a bed that stays moves by 6 LU, with all stems and with the vocal alone") {
+    for (const double change : {6.0, -6.0}) {
+      CAPTURE(change);
+      Arrangement song;
+      song.gain("voice", change);
+      const auto sheet = song.check();
+      // Alone: the bed is the mix less the vocal.
+      auto alone = song;
+      alone.mix = song.sum();
+      alone.stems = {alone.stems[4]};
+      const auto by_mix = alone.check();
+      for (const auto* name : {"verse", "chorus", "verse 2", "last chorus"}) {
+        CAPTURE(name);
+        CHECK(*section(sheet, name).vocal_over_bed - *section(good(), name).vocal_over_bed == doctest::Approx(change).epsilon(0.002));
+        CHECK(*section(by_mix, name).vocal_over_bed == doctest::Approx(*section(sheet, name).vocal_over_bed).epsilon(0.01));
+      }
+      CHECK(by_mix.song->vocal->bed == "mix less the vocal");
+      CHECK(sheet.song->vocal->bed == "sum of the other stems");
+    }
+    const double there = *section(good(), "chorus").vocal_over_bed;
+    Arrangement low;
+    low.wishes["vocal"] = "above_band = [" + std::to_string(there - 1) + ", 40]\nsections = { \"last chorus\" = [" + std::to_string(there - 9) + ", 40], \"verse\" = [-40, 40], \"verse 2\" = [-40, 40] }";
+    low.gain("voice", -4, 6, 12);
+    low.gain("voice", -4, 18, 24);
+    const auto sheet = low.check();
+    CHECK(status(sheet, "vocal-placement") == Status::fail);
+    CHECK(words(sheet, "vocal-placement").starts_with("chorus "));  // the last one may lie lower
+    CHECK(*finding(sheet, "vocal-placement").change_db == doctest::Approx(3).epsilon(0.03));
+    REQUIRE_FALSE(finding(sheet, "vocal-placement").where.empty());
+    CHECK(finding(sheet, "vocal-placement").where.front().start_s >= 6);
+  }
+
+  TEST_CASE("the mix less a vocal that does not stand in it is no bed") {
+    Arrangement song;
+    song.mix = song.sum();
+    song.gain("voice", 3);
+    song.stems = {song.stems[4]};
+    const auto sheet = song.check();
+    CHECK(status(sheet, "vocal-placement") == Status::not_measured);
+  }
+
+  TEST_CASE("backing vocals that come level with the lead") {
+    const double there = *section(good(), "chorus").lead_over_backing;
+    Arrangement song;
+    song.gain("backing", 5);
+    song.wishes["backing"] = "under_lead = [" + std::to_string(there - 4) + ", 40]";
+    const auto sheet = song.check();
+    CHECK(status(sheet, "backing-placement") == Status::fail);
+    CHECK(*section(sheet, "chorus").lead_over_backing == doctest::Approx(there - 5).epsilon(0.002));
+    CHECK_FALSE(section(sheet, "verse").lead_over_backing.has_value());
+    Arrangement none;
+    none.drop("backing");
+    const auto without = none.check();
+    CHECK(status(without, "backing-placement") == Status::note);
+    CHECK(status(without, "backing-masked") == Status::note);
+    // Stems that are not all of the mix prove nothing about what is not among them.
+    Arrangement some;
+    some.mix = some.sum();
+    some.drop("backing");
+    CHECK(status(some.check(), "backing-placement") == Status::not_measured);
+  }
+
+  TEST_CASE("a vocal that is clipped, hisses in its pauses or pops") {
+    Arrangement clipped;
+    double peak = 0;
+    for (const auto& channel : clipped.clip("voice").channels) {
+      for (const double v : channel) peak = std::max(peak, std::abs(v));
+    }
+    clipped.clip("voice").each([&](double v) { return std::clamp(v * 1.6 / peak, -1.0, 1.0 - 1.0 / 8388608); });
+    const auto flat = clipped.check();
+    CHECK(status(flat, "vocal-condition") == Status::warn);
+    CHECK(words(flat, "vocal-condition").find("clipped in") != std::string::npos);
+    Arrangement hissing;
+    auto& voice = hissing.clip("voice");
+    for (std::size_t c = 0; c < 2; ++c) {
+      const auto hiss = test::noise(77 + c, 0.006, voice.channels[c].size());
+      for (std::size_t n = 0; n < hiss.size(); ++n) voice.channels[c][n] += hiss[n];
+    }
+    const auto noisy = hissing.check();
+    CHECK(words(noisy, "vocal-condition").find("noise between phrases") != std::string::npos);
+    CHECK(status(noisy, "vocal-condition") == Status::warn);
+  }
+
+  TEST_CASE("a part that matters less covers one that matters more, until it moves away") {
+    Arrangement song;
+    song.wishes["masking"] = "most = 40";
+    song.gain("voice", -18);
+    auto& keys = song.clip("keys");
+    keys = song.clip("backing");  // in the voice's own range, and far louder
+    for (auto& one : song.stems) {
+      if (one.name == "keys") one.clip = Arrangement().clip("voice");
+    }
+    song.gain("keys", 6);
+    const auto sheet = song.check();
+    CHECK(status(sheet, "priority-masking") == Status::warn);
+    CHECK(words(sheet, "priority-masking").find("keys covers") == 0);
+    REQUIRE_FALSE(sheet.song->pairs.empty());
+    CHECK(sheet.song->pairs.front().part == "voice");
+    CHECK(sheet.song->pairs.front().masker == "keys");
+    const auto covered = sheet.song->pairs.front().masked;
+    // The same keys, as much power, but nothing except its lowest octaves.
+    for (auto& channel : song.clip("keys").channels) {
+      double low = 0;
+      for (auto& v : channel) low += (v - low) * 0.008, v = low * 6;
+    }
+    const auto away = song.check();
+    const auto pair = std::ranges::find_if(away.song->pairs, [](const auto& one) { return one.part == "voice" && one.masker == "keys"; });
+    REQUIRE(pair != away.song->pairs.end());
+    CHECK(pair->masked < 0.5 * covered);
+    CHECK(status(good(), "priority-masking") == Status::pass);
+    // Nobody covers what matters less.
+    CHECK(std::ranges::none_of(sheet.song->pairs, [](const auto& one) { return one.part == "keys"; }));
+  }
+
+  TEST_CASE("backing vocals that nobody hears") {
+    Arrangement song;
+    song.gain("backing", -26);
+    song.wishes["masking"] = "most = 60";
+    const auto sheet = song.check();
+    CHECK(status(sheet, "backing-masked") == Status::warn);
+    CHECK(words(sheet, "backing-masked").find("most by") != std::string::npos);
+  }
+
+  TEST_CASE("a part that stands still while the song moves") {
+    Arrangement song;
+    song.gain("keys", 6, 0, 6);
+    song.gain("keys", 6, 12, 18);
+    const auto sheet = song.check();
+    CHECK(status(sheet, "movement") == Status::warn);
+    CHECK(words(sheet, "movement").starts_with("keys "));
+    CHECK(*stem(sheet, "keys").movement < 1);
+    CHECK(*stem(good(), "keys").movement == doctest::Approx(6).epsilon(0.1));
+  }
+
+  TEST_CASE("played very quietly, a kick sinks and a voice comes out") {
+    Arrangement song;
+    song.wishes["quiet"] = "moved = 2\nlevel_db_spl = 30\nreference_db_spl = 85";
+    const auto sheet = song.check();
+    CHECK(status(sheet, "quiet-listening") == Status::warn);
+    CHECK(*stem(sheet, "kick").moved < -2);
+    CHECK(*stem(sheet, "voice").moved > *stem(sheet, "kick").moved);
+    CHECK(words(sheet, "quiet-listening").find("an estimate") != std::string::npos);
+  }
+
+  TEST_CASE("a kick 3 dB softer stands 3 dB less over the bass") {
+    const auto& low = *good().song->low_end;
+    REQUIRE(low.kick_over_bass.has_value());
+    Arrangement song;
+    song.gain("kick", -3);
+    song.wishes["low_end"] = "kick_over_bass = " + std::to_string(*low.kick_over_bass - 1) + "\nbass_steadiness = 40\nlowest = \"kick\"";
+    const auto sheet = song.check();
+    CHECK(*sheet.song->low_end->kick_over_bass == doctest::Approx(*low.kick_over_bass - 3).epsilon(0.002));
+    CHECK(status(sheet, "kick-over-bass") == Status::fail);
+    CHECK(*finding(sheet, "kick-over-bass").change_db == doctest::Approx(-2).epsilon(0.01));
+    CHECK(low.hits.size() == 48);
+  }
+
+  TEST_CASE("which of both reaches lower is as the plan says, or not") {
+    Arrangement song;
+    const bool kick_lower = status(good(), "low-end-order") == Status::pass;
+    song.wishes["low_end"] = std::string("kick_over_bass = 0\nbass_steadiness = 40\nlowest = \"") + (kick_lower ? "bass\"" : "kick\"");
+    CHECK(status(song.check(), "low-end-order") == Status::warn);
+    CHECK(kick_lower);
+  }
+
+  TEST_CASE("one bass note that booms") {
+    Arrangement song;
+    song.gain("bass", 10, 7.2, 9);
+    song.wishes["low_end"] = "kick_over_bass = -20\nbass_steadiness = 8\nlowest = \"kick\"";
+    const auto sheet = song.check();
+    CHECK(status(sheet, "bass-steadiness") == Status::warn);
+    REQUIRE_FALSE(finding(sheet, "bass-steadiness").where.empty());
+    CHECK(finding(sheet, "bass-steadiness").where.front().start_s > 6.8);
+    CHECK(finding(sheet, "bass-steadiness").where.front().start_s < 9.2);
+  }
+
+  TEST_CASE("a bass whose channels are opposite is lost in mono, and named") {
+    Arrangement song;
+    song.gain("bass", 12);
+    song.gain("kick", -12);
+    for (auto& v : song.clip("bass").channels[1]) v = -v;
+    const auto sheet = song.check();
+    CHECK(status(sheet, "mono-low-end") == Status::warn);
+    CHECK(words(sheet, "mono-low-end").find("bass loses most") != std::string::npos);
+  }
+
+  TEST_CASE("stems that are not the mix, and a stem that is late") {
+    Arrangement fader;
+    fader.mix = fader.sum();
+    fader.gain("keys", -2);
+    const auto off = fader.check();
+    CHECK(status(off, "stems-sum-to-mix") == Status::fail);
+    CHECK(words(off, "stems-sum-to-mix").find("faders: keys 2.00 dB too soft") != std::string::npos);
+    CHECK(status(off, "stems-aligned") == Status::pass);
+    Arrangement late;
+    late.mix = late.sum();
+    for (auto& channel : late.clip("bass").channels) channel.insert(channel.begin(), 441, 0.0), channel.resize(channel.size() - 441);
+    const auto delayed = late.check();
+    CHECK(status(delayed, "stems-aligned") == Status::fail);
+    CHECK(words(delayed, "stems-aligned").find("bass: 441 frames late") == 0);
+    Arrangement shorter;
+    shorter.mix = shorter.sum();
+    for (auto& channel : shorter.clip("snare").channels) channel.resize(channel.size() - 100);
+    CHECK(words(shorter.check(), "stems-aligned").find("snare: 100 frames shorter than the mix") == 0);
+  }
+
+  TEST_CASE("without stems the mix is measured, and what is not measured is said") {
+    Arrangement song;
+    song.mix = song.sum();
+    song.stems.clear();
+    const auto sheet = song.check();
+    CHECK(status(sheet, "biggest-section") == Status::pass);
+    CHECK(status(sheet, "quiet-to-loud") == Status::pass);
+    CHECK(status(sheet, "mono-low-end") == Status::pass);
+    for (const auto* id : {"vocal-placement", "vocal-condition", "priority-masking", "kick-over-bass", "movement", "quiet-listening", "stems-sum-to-mix", "stems-aligned"}) {
+      CAPTURE(id);
+      CHECK(status(sheet, id) == Status::not_measured);
+    }
+    CHECK(sheet.song->low_end->punch.has_value());
+  }
+}
