@@ -8,6 +8,7 @@
 #include <array>
 #include <atomic>
 #include <cerrno>
+#include <cstdint>
 #include <cstdio>
 #include <cstdlib>
 #include <cstring>
@@ -276,6 +277,37 @@ Result<void> write_all_then_rename(const std::vector<std::pair<std::string, std:
     if (auto placed = one->put_in_place(); !placed) return placed;
   }
   return {};
+}
+
+Result<void> append_lines(const std::string& path, std::string_view lines, std::string_view after_unfinished, std::size_t limit) {
+  if (path.empty() || path.find('\0') != std::string::npos) return cannot_write(path, "that is no file name");
+  // Reading as well, for the end of its last line. Without O_NONBLOCK opening a pipe would wait for a reader for ever.
+  Descriptor file(open_retrying(path.c_str(), O_RDWR | O_APPEND | O_CREAT | O_NOFOLLOW | O_NONBLOCK | O_NOCTTY, 0666));
+  if (file.get() < 0) {
+    if (errno == ELOOP) return cannot_write(path, "it is a link; put the file itself in its place");
+    if (errno == EISDIR) return cannot_write(path, "it is a folder; move it away");
+    return cannot_write(path, errno == ENXIO ? "it is no regular file; move it away" : reason(errno));
+  }
+  struct stat info {};
+  if (::fstat(file.get(), &info) != 0) return cannot_write(path, reason(errno));
+  if (!S_ISREG(info.st_mode)) return cannot_write(path, "it is no regular file; move it away");
+  std::string text;
+  if (info.st_size > 0) {
+    char last = '\n';
+    if (::pread(file.get(), &last, 1, info.st_size - 1) != 1) return cannot_write(path, "the end of its last line cannot be read");
+    if (last != '\n') text = after_unfinished;
+  }
+  text += lines;
+  const auto size = static_cast<std::uintmax_t>(info.st_size);
+  if (size > limit || text.size() > limit - size) return cannot_write(path, fmt::format("it would become larger than {} KiB; move it away", limit / 1024));
+  ssize_t wrote;
+  do {
+    wrote = ::write(file.get(), text.data(), text.size());
+  } while (wrote < 0 && errno == EINTR);
+  if (wrote < 0) return cannot_write(path, reason(errno));
+  // The rest in a second write could stand behind what somebody else appends meanwhile.
+  if (static_cast<std::size_t>(wrote) != text.size()) return cannot_write(path, "there was no room for the whole line; make room there");
+  return file.close() != 0 ? Result<void>(cannot_write(path, reason(errno))) : Result<void>();
 }
 
 void remove_unfinished_files() noexcept {

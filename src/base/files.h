@@ -28,6 +28,12 @@ inline constexpr std::string_view kTemporaryStart = ".sendworthy-", kTemporaryEn
 /// given. Nothing is renamed, and nothing left behind, when one cannot be written. Error: output.
 [[nodiscard]] Result<void> write_all_then_rename(const std::vector<std::pair<std::string, std::string>>& paths_and_contents);
 
+/// Appends whole lines, each with its end, to a regular file in one write, so that two programs may append at once; makes the file
+/// where it is not there. Where its last line has no end, as after a crash, `after_unfinished` is written in front: it begins with
+/// a line end and ends with one. Not synced. Links, and what is no regular file, are refused, and so is what would make the file
+/// larger than `limit`. Error: output.
+[[nodiscard]] Result<void> append_lines(const std::string& path, std::string_view lines, std::string_view after_unfinished, std::size_t limit);
+
 /// Removes every temporary file that the functions above have open right now. Async-signal-safe.
 void remove_unfinished_files() noexcept;
 
