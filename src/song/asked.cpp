@@ -1,0 +1,203 @@
+#include "song/asked.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <optional>
+#include <set>
+#include <string_view>
+#include <utility>
+
+#include "base/text.h"
+
+namespace sendworthy::song {
+namespace {
+
+constexpr std::size_t kMostPlaces = 5, kMostMoved = 6, kMostNumbers = 300;
+
+/// Standard questions, as new_plan writes them. Effects have nothing that could be measured of them alone.
+constexpr std::array<std::pair<std::string_view, std::string_view>, 17> kBelong{{{"feeling", "intent-stated"},
+                                                                                 {"biggest-section", "biggest-section"},
+                                                                                 {"percussion", "percussion-in-biggest"},
+                                                                                 {"vocal-placement", "vocal-placement"},
+                                                                                 {"vocal-quality", "vocal-condition"},
+                                                                                 {"priorities", "priority-masking"},
+                                                                                 {"backing-vocals", "backing-placement"},
+                                                                                 {"backing-vocals", "backing-masked"},
+                                                                                 {"dynamics", "quiet-to-loud"},
+                                                                                 {"dynamics", "movement"},
+                                                                                 {"very-quiet", "quiet-listening"},
+                                                                                 {"lows", "kick-over-bass"},
+                                                                                 {"lows", "low-end-order"},
+                                                                                 {"lows", "bass-steadiness"},
+                                                                                 {"lows", "mono-low-end"},
+                                                                                 {"whole", "stems-sum-to-mix"},
+                                                                                 {"whole", "stems-aligned"}}};
+
+void add_by_role(Role role, std::set<std::string_view>& wanted) {
+  switch (role) {
+    case Role::lead_vocal: wanted.insert({"vocal-placement", "vocal-condition", "priority-masking"}); break;
+    case Role::backing_vocal: wanted.insert({"backing-placement", "backing-masked"}); break;
+    case Role::kick: wanted.insert({"kick-over-bass", "low-end-order", "percussion-in-biggest"}); break;
+    case Role::bass: wanted.insert({"kick-over-bass", "low-end-order", "bass-steadiness"}); break;
+    case Role::snare:
+    case Role::drums:
+    case Role::percussion: wanted.insert({"percussion-in-biggest", "movement"}); break;
+    default: wanted.insert({"priority-masking", "movement"}); break;
+  }
+}
+
+void add_by_way(Heard heard, std::set<std::string_view>& wanted) {
+  if (heard == Heard::quiet || heard == Heard::small_speaker) wanted.insert("quiet-listening");
+  if (heard == Heard::lows) wanted.insert({"kick-over-bass", "low-end-order", "bass-steadiness"});
+  if (heard == Heard::lows || heard == Heard::mono) wanted.insert("mono-low-end");
+}
+
+ListeningPlace place_of(const Section& section) { return {section.start_s, section.end_s, section.name}; }
+
+std::string_view unit_of(std::string_view finding) {
+  if (finding == "priority-masking" || finding == "backing-masked") return "%";
+  if (finding == "low-end-order") return "Hz";
+  if (finding == "biggest-section" || finding == "quiet-to-loud") return "LUFS";
+  constexpr std::array kDecibels{"movement", "quiet-listening", "kick-over-bass", "bass-steadiness", "mono-low-end"};
+  return std::ranges::find(kDecibels, finding) != kDecibels.end() ? "dB" : "LU";
+}
+
+class Noting {
+ public:
+  explicit Noting(const Sheet& sheet) {
+    for (const auto& one : sheet.findings) {
+      if (one.ruleset != kPlanRules || one.rule == "listening-pass") continue;
+      auto& status = noted_[one.rule].status;
+      // A rule may stand on the sheet for several places; the worst of them is what it says.
+      if (status.empty() || is_worse(one.status, worst_[one.rule])) {
+        status = std::string(to_string(one.status));
+        worst_[one.rule] = one.status;
+      }
+    }
+    if (sheet.song) take(*sheet.song);
+  }
+
+  Snapshot taken() { return std::move(noted_); }
+
+ private:
+  static bool is_worse(Status a, Status b) {
+    constexpr std::array kOrder{Status::pass, Status::note, Status::waived, Status::warn, Status::not_measured, Status::fail};
+    return std::ranges::find(kOrder, a) > std::ranges::find(kOrder, b);
+  }
+
+  void note(std::string_view finding, const std::string& name, std::optional<double> value) {
+    if (!value || !std::isfinite(*value)) return;
+    const auto found = noted_.find(finding);
+    if (found == noted_.end() || found->second.numbers.size() >= kMostNumbers) return;
+    found->second.numbers.emplace(name, std::round(*value * 1000) / 1000);
+  }
+
+  void take(const SongSheet& song) {
+    for (const auto& one : song.sections) {
+      note("biggest-section", one.name, one.loudness);
+      note("quiet-to-loud", one.name, one.loudness);
+      note("percussion-in-biggest", one.name, one.drums_over_rest);
+      note("vocal-placement", one.name, one.vocal_over_bed);
+      note("backing-placement", one.name, one.lead_over_backing);
+    }
+    for (const auto& one : song.stems) {
+      note("movement", one.name, one.movement);
+      note("quiet-listening", one.name, one.moved);
+    }
+    for (const auto& one : song.pairs) note("priority-masking", one.part + " under " + one.masker, one.masked);
+    if (!song.low_end) return;
+    const auto& low = *song.low_end;
+    note("kick-over-bass", "kick over bass", low.kick_over_bass);
+    note("low-end-order", "centre of the kick", low.kick_centre_hz);
+    note("low-end-order", "centre of the bass", low.bass_centre_hz);
+    note("bass-steadiness", "bass", low.bass_steadiness);
+    note("mono-low-end", "lost in mono", low.mono_loss);
+  }
+
+  Snapshot noted_;
+  std::map<std::string, Status, std::less<>> worst_;
+};
+
+}  // namespace
+
+std::vector<std::string> findings_of(const Plan& plan, const Question& question) {
+  std::set<std::string_view> wanted;
+  for (const auto& [id, finding] : kBelong) {
+    if (id == question.id) wanted.insert(finding);
+  }
+  if (wanted.empty() && question.id != "effects") {
+    if (question.stem) add_by_role(plan.stems[*question.stem].role, wanted);
+    add_by_way(question.heard, wanted);
+    if (question.section && plan.sections[*question.section].biggest) wanted.insert("biggest-section");
+    if (question.section && plan.sections[*question.section].quietest) wanted.insert("quiet-to-loud");
+  }
+  std::vector<std::string> ids;
+  for (const auto& rule : plan_rules()) {
+    if (wanted.contains(rule.id)) ids.emplace_back(rule.id);
+  }
+  return ids;
+}
+
+std::string how_to_hear(const Plan& plan, Heard heard) {
+  switch (heard) {
+    case Heard::full: return "At your usual, moderate level, over the whole range.";
+    case Heard::quiet: return "Very quietly: turn down until you can only just follow the vocal, and leave it there.";
+    case Heard::mono: return "In mono: both channels added, best from one loudspeaker.";
+    case Heard::lows:
+      return fmt::format("Below {} Hz alone: put a low-pass there into your monitoring. It sounds softer than it is: do not turn it up.", base::shortest(plan.low_end.below_hz));
+    case Heard::small_speaker: return "From something small, such as a phone, no louder than people talk.";
+  }
+  return "";
+}
+
+std::vector<ListeningPlace> places_of(const Plan& plan, const Question& question, const Sheet* measured) {
+  std::vector<ListeningPlace> places;
+  if (question.section) places.push_back(place_of(plan.sections[*question.section]));
+  const bool biggest = question.id == "biggest-section" || question.id == "percussion" || question.id == "dynamics";
+  for (const auto& one : plan.sections) {
+    if (!question.section && ((one.biggest && biggest) || (one.quietest && question.id == "dynamics"))) places.push_back(place_of(one));
+  }
+  if (measured == nullptr) return places;
+  const auto most = places.size() + kMostPlaces;
+  const auto ids = findings_of(plan, question);
+  for (const auto& finding : measured->findings) {
+    if (finding.ruleset != kPlanRules || std::ranges::find(ids, finding.rule) == ids.end()) continue;
+    for (const auto& where : finding.where) {
+      // Times in another file than the mix, such as the bounce before, would lead astray.
+      const bool stem = std::ranges::any_of(plan.stems, [&](const Stem& one) { return one.file == where.file; });
+      if ((where.file.empty() || where.file == plan.mix || stem) && places.size() < most)
+        places.push_back({where.start_s, std::max(where.start_s, where.end_s), where.note.empty() ? finding.title : where.note});
+    }
+  }
+  return places;
+}
+
+Snapshot snapshot_of(const Sheet& measured) { return Noting(measured).taken(); }
+
+std::vector<std::string> moved_in(const std::vector<std::string>& findings, const Snapshot& before, const Snapshot& now) {
+  std::vector<std::string> moved;
+  const auto add = [&](std::string words) {
+    if (moved.size() < kMostMoved) moved.push_back(std::move(words));
+  };
+  for (const auto& id : findings) {
+    const auto was = before.find(id), is = now.find(id);
+    if (was == before.end() || is == now.end()) continue;
+    const auto& title = plan_rule(id).title;
+    if (was->second.status != is->second.status) add(fmt::format("{}: {}, was {}", title, is->second.status, was->second.status));
+    const auto unit = unit_of(id);
+    const bool coarse = unit == "%" || unit == "Hz";
+    for (const auto& [name, value] : is->second.numbers) {
+      const auto old = was->second.numbers.find(name);
+      constexpr double kRounding = 1e-9;
+      if (old == was->second.numbers.end() || std::abs(value - old->second) < (coarse ? 1.0 : 0.1) - kRounding) continue;
+      const int decimals = coarse ? 0 : 1;
+      add(fmt::format("{}, {}: {} {}, was {} {}", title, name, base::fixed(value, decimals), unit, base::fixed(old->second, decimals), unit));
+    }
+  }
+  return moved;
+}
+
+}  // namespace sendworthy::song

@@ -1,0 +1,30 @@
+// Which findings and places belong to a question, and what became of their numbers from one bounce to the next.
+#pragma once
+
+#include <sendworthy/listening.h>
+
+#include <string>
+#include <vector>
+
+#include "song/passes.h"
+#include "song/plan.h"
+
+namespace sendworthy::song {
+
+/// Ids, in the order of the checklist. A question of one's own gets those that fit its section, its stem and how it is heard.
+[[nodiscard]] std::vector<std::string> findings_of(const Plan& plan, const Question& question);
+
+/// How to listen, in one or two sentences.
+[[nodiscard]] std::string how_to_hear(const Plan& plan, Heard heard);
+
+/// The question's section, or those that it is about by its nature; then the worst passages of its findings on `measured` (may be null).
+[[nodiscard]] std::vector<ListeningPlace> places_of(const Plan& plan, const Question& question, const Sheet* measured);
+
+/// What a sheet of check_plan says, for the next bounce to be held against.
+[[nodiscard]] Snapshot snapshot_of(const Sheet& measured);
+
+/// What moved in these findings, in words: another status, or a number that differs by 0.1 LU or dB, 1 % or 1 Hz
+/// at least. What only one of the two bounces has is not held against anything. At most six.
+[[nodiscard]] std::vector<std::string> moved_in(const std::vector<std::string>& findings, const Snapshot& before, const Snapshot& now);
+
+}  // namespace sendworthy::song
