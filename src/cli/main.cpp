@@ -17,11 +17,12 @@
 namespace sendworthy::cli {
 
 std::span<const Command> commands() {
-  static constexpr std::array<Command, 10> kCommands{{
+  static constexpr std::array<Command, 11> kCommands{{
       {"check", "FILE...", "judge files by a rule set and print a sheet", run_check},
       {"measure", "FILE...", "print all measurements, judge nothing", run_measure},
       {"compare", "OLD NEW", "say what became of a bounce: what differs, where, by how much", run_compare},
       {"plan", "TASK MIX|PLAN", "write a song's plan; hold mix and stems against it", run_plan},
+      {"listen", "PLAN", "ask the questions of a song plan, and keep what was answered", run_listen},
       {"deliver", "TASK ORDER|DIR", "hold a set of files against what was ordered; hand it over", run_deliver},
       {"watch", "DIR", "check each bounce as it lands in a folder", run_watch},
       {"merge", "SHEET...", "make one sheet and one verdict of many JSONL sheets", run_merge},
@@ -35,7 +36,7 @@ std::span<const Command> commands() {
 namespace {
 
 /// Commands of the contract that this version does not have: a script that calls one shall hear it plainly.
-constexpr std::array<std::string_view, 2> kLater{"listen", "desk"};
+constexpr std::array<std::string_view, 1> kLater{"desk"};
 
 std::string program_help() {
   std::string text =

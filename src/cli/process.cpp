@@ -2,6 +2,7 @@
 
 #include <fcntl.h>
 #include <sys/ioctl.h>
+#include <termios.h>
 #include <unistd.h>
 
 #include <array>
@@ -41,6 +42,27 @@ Result<std::string> read_stdin(std::size_t limit, const std::atomic<bool>& stop)
       return fail(ErrorCode::unreadable, "standard input holds more than " + std::to_string(limit >> 20) + " MiB");
     }
     text.append(buffer.data(), static_cast<std::size_t>(got));
+  }
+}
+
+void forget_typed_ahead() noexcept { (void)::tcflush(STDIN_FILENO, TCIFLUSH); }
+
+Result<std::optional<std::string>> read_line(const std::atomic<bool>& stop) {
+  std::string line;
+  std::array<char, 4096> buffer;  // a terminal hands out one line at a time, and none that is longer
+  for (;;) {
+    if (stop.load(std::memory_order_relaxed)) return fail(ErrorCode::interrupted, "interrupted");
+    const auto got = ::read(STDIN_FILENO, buffer.data(), buffer.size());
+    if (got < 0) {
+      if (errno == EINTR) continue;
+      // The terminal has gone.
+      if (errno == EIO) return std::nullopt;
+      return fail(ErrorCode::unreadable, "cannot read standard input: " + std::generic_category().message(errno));
+    }
+    if (got == 0) return std::nullopt;
+    line.append(buffer.data(), static_cast<std::size_t>(got));
+    if (const auto end = line.find('\n'); end != line.npos) return line.substr(0, end);
+    if (line.size() > 16 * buffer.size()) return fail(ErrorCode::unreadable, "standard input holds a line that is longer than a terminal's");
   }
 }
 

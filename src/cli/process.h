@@ -5,6 +5,7 @@
 
 #include <atomic>
 #include <cstddef>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <system_error>
@@ -18,6 +19,13 @@ enum class Stream { in = 0, out = 1, err = 2 };
 
 /// Standard input to its end. Errors: unreadable (also beyond `limit` bytes); interrupted once `stop` is set.
 [[nodiscard]] Result<std::string> read_stdin(std::size_t limit, const std::atomic<bool>& stop);
+
+/// Drops what was typed and not read yet, which is no answer to what is asked next.
+void forget_typed_ahead() noexcept;
+
+/// The next line of a terminal on standard input, without its end; nothing once the input is closed (Ctrl-D). Errors: unreadable;
+/// interrupted once `stop` is set.
+[[nodiscard]] Result<std::optional<std::string>> read_line(const std::atomic<bool>& stop);
 
 [[nodiscard]] bool is_terminal(Stream stream);
 /// Columns of the terminal behind a stream; 80 when nobody knows.
