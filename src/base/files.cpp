@@ -2,12 +2,14 @@
 
 #include <fcntl.h>
 #include <fmt/format.h>
+#include <sys/file.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
 #include <array>
 #include <atomic>
 #include <cerrno>
+#include <chrono>
 #include <cstdint>
 #include <cstdio>
 #include <cstdlib>
@@ -122,6 +124,14 @@ int write_all(int fd, std::string_view content) {
 
 tl::unexpected<Error> cannot_write(const std::string& path, const std::string& why) {
   return fail(ErrorCode::output, "cannot write " + shown(path) + ": " + why);
+}
+
+/// Half a line that another program writes right now looks like one that a crash left. Who cannot lock, or is kept waiting for a
+/// second, goes on: at worst the mark of a loss then stands behind an empty line, and nothing is lost.
+void wait_for_others(int fd) {
+  constexpr int kTries = 1000;
+  for (int i = 0; i < kTries && ::flock(fd, LOCK_EX | LOCK_NB) != 0 && (errno == EWOULDBLOCK || errno == EINTR); ++i)
+    std::this_thread::sleep_for(std::chrono::milliseconds(1));
 }
 
 }  // namespace
@@ -291,6 +301,8 @@ Result<void> append_lines(const std::string& path, std::string_view lines, std::
   struct stat info {};
   if (::fstat(file.get(), &info) != 0) return cannot_write(path, reason(errno));
   if (!S_ISREG(info.st_mode)) return cannot_write(path, "it is no regular file; move it away");
+  wait_for_others(file.get());
+  if (::fstat(file.get(), &info) != 0) return cannot_write(path, reason(errno));
   std::string text;
   if (info.st_size > 0) {
     char last = '\n';

@@ -114,4 +114,42 @@ TEST_SUITE("base/files") {
     remove_unfinished_files();
     CHECK(folder.entries() == 20);
   }
+
+  TEST_CASE("lines are appended whole, also by many at once, and behind a line that has no end") {
+    const Folder folder;
+    const std::size_t limit = 1u << 20;
+    const std::string line(300, 'x');
+    std::vector<std::thread> threads;
+    for (int t = 0; t < 8; ++t) {
+      threads.emplace_back([&] {
+        for (int i = 0; i < 50; ++i) (void)append_lines(folder / "a", line + "\n", "\nmended\n", limit);
+      });
+    }
+    for (auto& thread : threads) thread.join();
+    std::string expected;
+    for (int i = 0; i < 8 * 50; ++i) expected += line + "\n";
+    const bool whole = *read_text(folder / "a") == expected;  // too long to be printed
+    CHECK(whole);
+    std::ofstream(folder / "a") << "half";
+    REQUIRE(append_lines(folder / "a", "b\n", "\nmended\n", limit));
+    REQUIRE(append_lines(folder / "a", "c\n", "\nmended\n", limit));
+    CHECK(*read_text(folder / "a") == "half\nmended\nb\nc\n");
+    CHECK(append_lines(folder / "a", "d\n", "", 18));
+    CHECK(append_lines(folder / "a", "e\n", "", 19).error().text.find("it would become larger than") != std::string::npos);
+    CHECK(*read_text(folder / "a") == "half\nmended\nb\nc\nd\n");
+  }
+
+  TEST_CASE("nothing is appended through a link, nor to what is no file") {
+    const Folder folder;
+    std::ofstream(folder / "real") << "old\n";
+    fs::create_symlink("real", folder / "link");
+    REQUIRE(::mkfifo((folder / "pipe").c_str(), 0600) == 0);
+    for (const auto& path : {folder / "link", folder / "pipe", folder.path.string(), std::string("/dev/full"), std::string(), folder / "none/a"}) {
+      const auto done = append_lines(path, "new\n", "", 100);
+      REQUIRE_FALSE_MESSAGE(done, path);
+      CHECK(done.error().code == ErrorCode::output);
+    }
+    CHECK(append_lines(folder / "link", "new\n", "", 100).error().text.find("it is a link") != std::string::npos);
+    CHECK(*read_text(folder / "real") == "old\n");
+  }
 }
