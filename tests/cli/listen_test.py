@@ -4,8 +4,14 @@ import os
 import pty
 import select
 import time
+import unittest
 
 import lab
+
+try:
+    import jsonschema
+except ImportError:
+    jsonschema = None
 
 PLAN = """\
 [song]
@@ -335,6 +341,33 @@ class Listen(lab.Case):
         self.assertEqual(code, 3)
         self.assertIn("it is a link", last)
         self.assertFalse((self.room / "elsewhere").exists())
+
+    @unittest.skipIf(jsonschema is None, "python3-jsonschema is not installed")
+    def test_the_published_schema_holds(self):
+        schema = json.loads((lab.SOURCE / "docs" / "passes.schema.json").read_text())
+        validator = jsonschema.validators.validator_for(schema)
+        validator.check_schema(schema)
+        terminal = self.start()
+        terminal.until(KEYS)
+        terminal.answer("t", "One line")
+        terminal.answer("softer")
+        terminal.answer("s")
+        terminal.end("h")
+        with self.passes.open("a") as file:
+            file.write("{")
+        terminal = self.start()
+        terminal.until(KEYS)
+        terminal.answer("h")
+        terminal.end("q")
+        lines = self.passes.read_text().splitlines()
+        self.assertEqual(lines.pop(4), "{")
+        kinds = [json.loads(line)["kind"] for line in lines]
+        self.assertEqual(kinds, ["pass", "answer", "answer", "answer", "lost", "answer"])
+        for line in lines:
+            self.assertEqual([e.message for e in validator(schema).iter_errors(json.loads(line))], [])
+        tweak = json.loads(lines[1])
+        for wrong in (dict(tweak, note=" "), dict(tweak, answer="maybe"), dict(tweak, audio=""), dict(tweak, kind="pass")):
+            self.assertNotEqual(list(validator(schema).iter_errors(wrong)), [])
 
     def test_wrong_calls(self):
         code, out, err = self.run_program("listen", "song.toml")

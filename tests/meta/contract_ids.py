@@ -37,7 +37,7 @@ def main():
         if catalog[name][0] and catalog[name][0] != contract[name][0]:
             errors.append(f"{name}: contract says {contract[name][0]!r}, catalog says {catalog[name][0]!r}")
     plans = text.split("\n## Song plans\n", 1)[1].split("\n## ", 1)[0]
-    told = re.findall(r"`([a-z-]+)`", plans.split("\nThe findings,", 1)[1].split("it is found:", 1)[1])
+    told = re.findall(r"`([a-z-]+)`", plans.split("\nThe findings,", 1)[1].split("it is found:", 1)[1].split("\n### ", 1)[0])
     known = re.findall(r'\.id = "([\w-]+)"', (args.source / "src/song/findings.cpp").read_text(encoding="utf-8"))
     errors += [f"{name}: a finding of a plan that only the contract or only src/song/findings.cpp names" for name in set(told) ^ set(known)]
     print("\n".join(sorted(errors)) or f"contract: {len(contract)} ids agree")
