@@ -89,7 +89,7 @@ class Talk {
     say(prompt + "\n> ");
     auto read = os::read_line(stop_flag());
     if (!read) {
-      say("\n");
+      (void)write_stdout("\n");  // a terminal that has gone takes nothing more
       if (read.error().code == ErrorCode::interrupted) read.error().text = "interrupted; what was answered so far is kept";
       throw Ended{report(read.error(), "")};
     }

@@ -22,7 +22,7 @@ std::span<const Command> commands() {
       {"measure", "FILE...", "print all measurements, judge nothing", run_measure},
       {"compare", "OLD NEW", "say what became of a bounce: what differs, where, by how much", run_compare},
       {"plan", "TASK MIX|PLAN", "write a song's plan; hold mix and stems against it", run_plan},
-      {"listen", "PLAN", "ask the questions of a song plan, and keep what was answered", run_listen},
+      {"listen", "PLAN", "ask what only ears can tell of a song; keep the answers", run_listen},
       {"deliver", "TASK ORDER|DIR", "hold a set of files against what was ordered; hand it over", run_deliver},
       {"watch", "DIR", "check each bounce as it lands in a folder", run_watch},
       {"merge", "SHEET...", "make one sheet and one verdict of many JSONL sheets", run_merge},
