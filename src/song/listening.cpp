@@ -15,6 +15,16 @@
 #include "song/asked.h"
 
 namespace sendworthy {
+namespace {
+
+/// "" where it is asked of the whole song.
+template <class T>
+std::string name_of(const std::optional<std::size_t>& index, const std::vector<T>& all) {
+  return index ? all[*index].name : std::string();
+}
+
+}  // namespace
+
 namespace song {
 namespace {
 
@@ -77,8 +87,8 @@ std::string digest_of(const Plan& plan, const Question& question) {
   };
   add(question.text);
   add(to_string(question.heard));
-  add(question.section ? plan.sections[*question.section].name : std::string());
-  add(question.stem ? plan.stems[*question.stem].name : std::string());
+  add(name_of(question.section, plan.sections));
+  add(name_of(question.stem, plan.stems));
   return "xxh128:" + hash.hex();
 }
 
@@ -110,8 +120,7 @@ ListeningState state_of(const Plan& plan, const Passes& passes, const std::strin
   const auto now = before != nullptr ? snapshot_of(*measured) : Snapshot{};
   for (const auto& question : plan.questions) {
     ListeningQuestion asked{.id = question.id, .text = question.text, .heard = std::string(to_string(question.heard)),
-                            .section = question.section ? plan.sections[*question.section].name : std::string(),
-                            .stem = question.stem ? plan.stems[*question.stem].name : std::string(), .how = how_to_hear(plan, question.heard),
+                            .section = name_of(question.section, plan.sections), .stem = name_of(question.stem, plan.stems), .how = how_to_hear(plan, question.heard),
                             .open = {}, .last = {}, .findings = findings_of(plan, question), .places = places_of(plan, question, measured), .moved = {}};
     settle(asked, passes, state, digest_of(plan, question));
     if (before != nullptr) asked.moved = moved_in(asked.findings, *before, now);
@@ -218,9 +227,11 @@ Result<void> record_answer(const ListeningState& state, const std::string& quest
   const auto plan = song::read_plan(state.plan);
   if (!plan) return tl::unexpected(plan.error());
   const auto asked = std::ranges::find(plan->questions, question, &song::Question::id);
-  // Whoever answered read the words that the state has.
+  // Whoever answered was shown what the state has.
   const auto shown = std::ranges::find(state.questions, question, &ListeningQuestion::id);
-  if (asked == plan->questions.end() || shown == state.questions.end() || asked->text != shown->text)
+  const bool same = asked != plan->questions.end() && shown != state.questions.end() && asked->text == shown->text && to_string(asked->heard) == shown->heard &&
+                    name_of(asked->section, plan->sections) == shown->section && name_of(asked->stem, plan->stems) == shown->stem;
+  if (!same)
     return fail(ErrorCode::usage, "the plan has changed while it was asked; nothing was written: begin again");
   song::PassLine line{answer, question, song::digest_of(*plan, *asked), {}};
   line.answer.mix = state.mix;

@@ -331,6 +331,13 @@ TEST_CASE("what a line cannot hold is not written, nor through a link, nor into 
   CHECK_FALSE(record_answer(room.state(), "kick-own", one));
   one.note = "x";
   CHECK_FALSE(record_answer(room.state(), "no-such", one));
+  // The plan was changed while it was asked.
+  const auto shown = room.state();
+  auto plan = kPlan;
+  plan.replace(plan.find("section = \"chorus\""), 18, "section = \"verse\"");
+  room.write("p.toml", plan);
+  CHECK(contains(record_answer(shown, "kick-own", one).error().text, "the plan has changed"));
+  room.write("p.toml", kPlan);
   one.by = "";
   CHECK_FALSE(record_answer(room.state(), "kick-own", one));
   CHECK_FALSE(std::filesystem::exists(room.passes()));
