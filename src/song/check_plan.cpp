@@ -7,6 +7,7 @@
 #include "base/text.h"
 #include "judge/waive.h"
 #include "measure/crew.h"
+#include "song/listening.h"
 #include "song/parts.h"
 #include "song/song_findings.h"
 #include "song/survey.h"
@@ -156,6 +157,8 @@ Result<Sheet> check_plan(const std::string& plan_path, const PlanOptions& option
   if (!survey.song) return sheet;
   sheet.song = std::move(survey.song);
   std::ranges::move(survey.findings, std::back_inserter(sheet.findings));
+  const auto* mix = sheet_of(sheet, plan->mix);
+  sheet.findings.push_back(listening_finding(*plan, mix != nullptr && !mix->error ? mix->audio_digest : std::string()));
   judge::apply_waivers(plan->waivers, kPlanRules, plan->path, options.check.today, sheet);
   sheet.verdict = verdict_of(sheet.findings);
   for (const auto& file : sheet.files) sheet.verdict = std::max(sheet.verdict, file.verdict);
