@@ -7,6 +7,7 @@
 #include <functional>
 
 #include "base/text.h"
+#include "dsp/planar.h"
 #include "measure/crew.h"
 #include "song/parts.h"
 
@@ -14,6 +15,7 @@ namespace sendworthy::song {
 namespace {
 
 constexpr double kLongestS = 3600;
+constexpr double kAbsent = 1e-3;                    // a gain of less is none
 constexpr double kMostBytes = 512.0 * 1024 * 1024;  // of all band frames
 
 /// The sum of some stems, and of the mix less them, sample by sample.
@@ -99,7 +101,9 @@ class Walk {
       });
       crew_.run(sums_.size() + 1, [&](std::size_t i) {
         if (i == sums_.size()) return take_low_end(rows, frames);
-        sums_[i].meter.push(sums_[i].sum.of(rows, frames), frames);
+        const auto sum = sums_[i].sum.of(rows, frames);
+        sums_[i].meter.push(sum, frames);
+        if (sums_[i].target == &SongReading::lead) find_lead(sum, rows.front(), frames);
       });
       if (hooks_.progress) hooks_.progress(std::min(1.0, static_cast<double>(at) / static_cast<double>(std::max<std::int64_t>(1, parts_.expected()))));
     }
@@ -136,6 +140,13 @@ class Walk {
     if (meters.mono_low) meters.mono_low->take(rows, static_cast<int>(frames));
   }
 
+  void find_lead(ChannelRows lead, ChannelRows mix, std::int64_t frames) {
+    for (std::size_t c = 0; c < lead.size(); ++c) {
+      const auto sums = dsp::pair_sums(lead[c], mix[c], static_cast<int>(frames));
+      lead_power_ += sums.left_square, lead_in_mix_ += sums.product;
+    }
+  }
+
   void take_low_end(const std::vector<ChannelRows>& rows, std::int64_t frames) {
     const auto kick = kick_->empty() ? ChannelRows() : kick_->of(rows, frames), bass = bass_->empty() ? ChannelRows() : bass_->of(rows, frames);
     low_end_->take(rows.front(), kick, bass, static_cast<int>(frames));
@@ -153,6 +164,7 @@ class Walk {
       if (meters.mono_low) stem.mono_low = meters.mono_low->finish();
     }
     for (auto& one : sums_) reading.*one.target = one.meter.take();
+    if (lead_power_ > 0) reading.lead_in_mix_db = 20 * std::log10(std::max(kAbsent, lead_in_mix_ / lead_power_));
     reading.low_end = low_end_->finish();
     return reading;
   }
@@ -164,6 +176,7 @@ class Walk {
   MixMeter mix_;
   std::vector<StemMeters> stems_;
   std::vector<Sum> sums_;
+  double lead_power_ = 0, lead_in_mix_ = 0;  ///< of all channels: of the lead vocals, and with the mix
   std::optional<SumOfParts> kick_, bass_;
   std::optional<LowEndMeter> low_end_;
 };

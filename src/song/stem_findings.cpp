@@ -53,18 +53,23 @@ std::optional<double> clipped_runs(const FileSheet* file) {
   return found != file->measurements.end() ? number(found->outcome) : std::nullopt;
 }
 
+bool explained(const Measured& song) { return song.sum->cause != pair::SumCause::unexplained; }
+
 /// What is wrong with one stem as a file beside the mix.
 std::vector<std::string> faults_of(const Measured& song, std::size_t i, const pair::SumNames& names) {
   std::vector<std::string> faults;
   const auto& part = song.sum->parts[i];
   const auto *file = song.stems[i], *mix = song.mix;
-  if (part.delay_frames != 0) faults.push_back(pair::late_or_early(part.delay_frames));
-  if (song.sum->common_delay_frames != 0) faults.push_back(pair::late_or_early(song.sum->common_delay_frames));
-  if (part.inverted || song.sum->common_inverted) faults.push_back("upside down");
+  // Where nothing explains the sum, a fit of single parts says nothing about them.
+  if (explained(song)) {
+    if (part.delay_frames != 0) faults.push_back(pair::late_or_early(part.delay_frames));
+    if (song.sum->common_delay_frames != 0) faults.push_back(pair::late_or_early(song.sum->common_delay_frames));
+    if (part.inverted || song.sum->common_inverted) faults.push_back("upside down");
+    if (part.crossed) faults.push_back("left and right changed about");
+  }
   if (part.silent) faults.push_back("silent");
   if (part.whole_mix) faults.push_back("the whole mix");
   if (part.copy_of) faults.push_back("the same sound as " + names.name(song.sum->parts[*part.copy_of]));
-  if (part.crossed) faults.push_back("left and right changed about");
   if (part.not_in_mix) faults.push_back("not in the mix");
   if (file != nullptr && mix != nullptr) {
     const auto &own = file->facts, &whole = mix->facts;
@@ -92,7 +97,7 @@ void in_line(const Measured& song, Findings& findings) {
     if (const auto faults = faults_of(song, i, names); !faults.empty()) {
       texts.push_back(fmt::format("{}: {}", base::for_terminal(plan.stems[i].name), listed(faults)));
       at_fault.push_back(i);
-    } else if (!song.stems_are_the_mix() && !song.sum->parts[i].known && !song.sum->parts[i].silent) {
+    } else if (!song.stems_are_the_mix() && (!explained(song) || !song.sum->parts[i].known) && !song.sum->parts[i].silent) {
       unknown.push_back(plan.stems[i].name);
     }
   }

@@ -17,6 +17,7 @@ constexpr double kLeastPhraseS = 0.8;
 constexpr std::size_t kPauseSteps = 3;     // shorter ones do not end a phrase
 constexpr double kPhraseOutLu = 1;         // beyond the range
 constexpr double kAsInTheMixDb = 0.5;
+constexpr double kNearlyAsInTheMixDb = 2, kGoneDb = -30;  // by least squares against a mix that holds doubles and reverb as well
 constexpr double kNoisyDb = -50;           // of pauses against what is sung; own, common practice, no source
 constexpr std::string_view kNoVocal = "no stem has the role lead vocal";
 constexpr std::string_view kAddVocal = "Print the lead vocal as a stem and add it to the plan; where the song has none, write this finding = \"note\" under [severity].";
@@ -127,7 +128,9 @@ std::vector<std::optional<Range>> wanted_over_bed(const Plan& plan) {
 
 /// Why the mix less the vocal is not the bed: the stem does not stand in the mix as it is.
 std::string not_in_the_mix(const Measured& song) {
-  if (!song.sum || song.sum->not_measured) return {};
+  if (const auto gain = song.reading->lead_in_mix_db; gain && std::abs(*gain) > kNearlyAsInTheMixDb)
+    return *gain < kGoneDb ? std::string("the lead vocal's stem is not in the mix") : fmt::format("the lead vocal stands {} {} in the mix than in its stem", db(std::abs(*gain)), *gain < 0 ? "softer" : "louder");
+  if (!song.sum || song.sum->not_measured || song.sum->cause == pair::SumCause::unexplained) return {};
   for (const auto i : song.with_role(Role::lead_vocal)) {
     const auto& part = song.sum->parts[i];
     const auto name = base::for_terminal(song.plan.stems[i].name);

@@ -66,9 +66,10 @@ Arrangement::Arrangement() {
            {"backing", "backing vocal", 3, played("ambi_choir", {6.2, 3, kSeconds, 1.0}, 0.06, 0.65, 1.5)}};
   gain_all(-6, 0, 6);
   gain_all(-6, 12, 18);
+  gain_all(1, 18, 24);
   wishes = {{"vocal", "above_band = [-20, 20]"},
             {"backing", "under_lead = [0, 30]"},
-            {"dynamics", "quiet_to_loud = 3\nbiggest_margin = 0\nmovement = 1"},
+            {"dynamics", "quiet_to_loud = 3\nbiggest_margin = 0\nmovement = 2"},
             {"low_end", "kick_over_bass = 0\nbass_steadiness = 40\nlowest = \"kick\""},
             {"masking", "most = 90"},
             {"quiet", "moved = 60"}};

@@ -12,7 +12,7 @@
 
 namespace sendworthy::test {
 
-/// 24 s: verse, chorus, verse 2, last chorus, 6 s each. In the verses everything is 6 dB softer.
+/// 24 s: verse, chorus, verse 2, last chorus, 6 s each. In the verses everything is 6 dB softer, in the last chorus 1 dB louder.
 class Arrangement {
  public:
   Arrangement();
