@@ -117,7 +117,7 @@ Survey survey_song(const Plan& plan, const PlanOptions& options, const CheckHook
   const auto stopped = [&] { return hooks.stop != nullptr && hooks.stop->load(); };
   if (stopped()) return survey;
 
-  Measured song{plan, {}, {}, {}, {}, sheet_of(survey.sheet, plan.mix), {}, options.check.today};
+  Measured song{plan, {}, {}, {}, {}, sheet_of(survey.sheet, plan.mix), {}, hooks.stop};
   song.why_not = trouble_of(song.mix);
   song.why_no_stems = song.why_not;
   for (const auto& stem : plan.stems) {

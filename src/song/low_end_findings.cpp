@@ -141,13 +141,14 @@ class LowEndJudge {
   }
   /// The stem that loses most of what it has there.
   [[nodiscard]] std::string most_lost() const {
+    if (!song_.why_no_stems.empty()) return {};
+    const auto losses = low_loss_of_stems(plan_, song_.stop);
     std::optional<std::size_t> worst;
-    for (std::size_t i = 0; i < song_.reading->stems.size(); ++i) {
-      const auto& loss = song_.reading->stems[i].mono_low;
-      if (loss && loss->whole_db > kUnlikeDb && (!worst || loss->whole_db > song_.reading->stems[*worst].mono_low->whole_db)) worst = i;
+    for (std::size_t i = 0; i < losses.size(); ++i) {
+      if (losses[i] && losses[i]->whole_db > kUnlikeDb && (!worst || losses[i]->whole_db > losses[*worst]->whole_db)) worst = i;
     }
     if (!worst) return {};
-    return fmt::format("{} loses most, {}", base::for_terminal(plan_.stems[*worst].name), db(song_.reading->stems[*worst].mono_low->whole_db));
+    return fmt::format("{} loses most, {}", base::for_terminal(plan_.stems[*worst].name), db(losses[*worst]->whole_db));
   }
 
   const Measured& song_;

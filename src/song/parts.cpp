@@ -3,6 +3,11 @@
 #include <algorithm>
 
 namespace sendworthy::song {
+namespace {
+
+constexpr double kKeptS = 3;
+
+}  // namespace
 
 Result<Parts> Parts::open(const std::string& mix, const std::vector<std::string>& stems) {
   Parts parts;
@@ -22,6 +27,8 @@ Result<Parts> Parts::open(const std::string& mix, const std::vector<std::string>
     if (!stem) return tl::unexpected(stem.error());
     parts.readers_.push_back(std::move(*stem));
   }
+  // Read in order, a second at a time, each twice: nothing else is looked back at.
+  for (auto& reader : parts.readers_) reader.keep(static_cast<std::int64_t>(kKeptS * parts.rate_) * reader.channels());
   parts.rows_.resize(parts.readers_.size());
   return parts;
 }

@@ -28,8 +28,9 @@ class SumOfParts {
     const auto channels = parts.front().size();
     sums_.resize(channels), rows_.clear();
     for (std::size_t c = 0; c < channels; ++c) {
-      sums_[c].assign(static_cast<std::size_t>(frames), 0.0f);
-      for (const auto part : added_) add(parts[part][c], 1.0f, sums_[c]);
+      const float* first = parts[added_.front()][c];
+      sums_[c].assign(first, first + frames);
+      for (std::size_t i = 1; i < added_.size(); ++i) add(parts[added_[i]][c], 1.0f, sums_[c]);
       for (const auto part : taken_out_) add(parts[part][c], -1.0f, sums_[c]);
       rows_.push_back(sums_[c].data());
     }
@@ -59,7 +60,7 @@ class Walk {
     const double rate = parts_.rate();
     const int channels = parts_.channels();
     for (const auto& stem : plan_.stems) {
-      auto& meters = stems_.emplace_back(StemMeters{LoudnessMeter(rate, channels), BandAnalyser(rate, channels), {}, {}});
+      auto& meters = stems_.emplace_back(StemMeters{LoudnessMeter(rate, channels), BandAnalyser(rate, channels), {}});
       if (stands_in_front(stem.role)) meters.spectrum.emplace(static_cast<int>(rate), channels);
     }
     const auto lead = parts_with(plan_, [](Role role) { return role == Role::lead_vocal; });
@@ -72,13 +73,9 @@ class Walk {
       add_sum(parts_with(plan_, [](Role role) { return role != Role::lead_vocal; }), {}, &SongReading::bed_of_stems);
       add_sum({0}, lead, &SongReading::bed_of_mix);
     }
-    const bool stereo = channels > 1;
     const auto kick = parts_with(plan_, [](Role role) { return role == Role::kick; }), bass = parts_with(plan_, [](Role role) { return role == Role::bass; });
     kick_.emplace(kick, std::vector<std::size_t>{}), bass_.emplace(bass, std::vector<std::size_t>{});
     low_end_.emplace(rate, plan_.low_end.below_hz, LowEndMeter::Channels{channels, kick.empty() ? 0 : channels, bass.empty() ? 0 : channels});
-    if (stereo) {
-      for (auto& stem : stems_) stem.mono_low.emplace(rate, plan_.low_end.below_hz);
-    }
   }
 
   Result<SongReading> run() {
@@ -116,7 +113,6 @@ class Walk {
     LoudnessMeter loudness;
     BandAnalyser bands;
     std::optional<PartSpectrum> spectrum;
-    std::optional<MonoLowMeter> mono_low;
   };
   struct Sum {
     SumOfParts sum;
@@ -137,7 +133,6 @@ class Walk {
     meters.loudness.push(rows, frames);
     meters.bands.take(rows, static_cast<int>(frames));
     if (meters.spectrum) meters.spectrum->take(rows, static_cast<int>(frames));
-    if (meters.mono_low) meters.mono_low->take(rows, static_cast<int>(frames));
   }
 
   void find_lead(ChannelRows lead, ChannelRows mix, std::int64_t frames) {
@@ -161,7 +156,6 @@ class Walk {
       stem.loudness = meters.loudness.take();
       stem.bands = meters.bands.finish();
       if (meters.spectrum) stem.spectrum = meters.spectrum->finish();
-      if (meters.mono_low) stem.mono_low = meters.mono_low->finish();
     }
     for (auto& one : sums_) reading.*one.target = one.meter.take();
     if (lead_power_ > 0) reading.lead_in_mix_db = 20 * std::log10(std::max(kAbsent, lead_in_mix_ / lead_power_));
@@ -185,6 +179,24 @@ class Walk {
 
 bool is_drum(Role role) { return role == Role::kick || role == Role::snare || role == Role::drums || role == Role::percussion; }
 bool stands_in_front(Role role) { return role == Role::lead_vocal || role == Role::lead || role == Role::kick || role == Role::snare; }
+
+std::vector<std::optional<MonoLoss>> low_loss_of_stems(const Plan& plan, const std::atomic<bool>* stop) {
+  std::vector<std::optional<MonoLoss>> losses;
+  for (const auto& stem : plan.stems) {
+    auto& loss = losses.emplace_back();
+    auto alone = Parts::open(stem.file, {});
+    if (!alone || alone->channels() < 2) continue;
+    MonoLowMeter meter(alone->rate(), plan.low_end.below_hz);
+    const auto block = static_cast<std::int64_t>(std::ceil(alone->rate()));
+    std::int64_t at = 0;
+    for (std::int64_t frames; at < kLongestS * alone->rate() && (frames = alone->reach(at, block)) > 0; at += frames) {
+      if (stop != nullptr && stop->load()) return losses;
+      meter.take(alone->see(0, at, frames), static_cast<int>(frames));
+    }
+    if (alone->error() == nullptr) loss = meter.finish();
+  }
+  return losses;
+}
 
 Result<SongReading> read_song(const Plan& plan, int jobs, const pair::Hooks& hooks) {
   std::vector<std::string> stems;

@@ -3,6 +3,7 @@
 
 #include <sendworthy/result.h>
 
+#include <atomic>
 #include <cstddef>
 #include <optional>
 #include <string>
@@ -27,7 +28,6 @@ struct SongReading {
     Loudness loudness;
     BandFrames bands;
     std::optional<PartBands> spectrum;  ///< of leads, kicks and snares
-    std::optional<MonoLoss> mono_low;   ///< below the plan's below_hz, in stereo
   };
   std::vector<Stem> stems;
   Loudness lead, backing, drums;   ///< sums of stems by role
@@ -43,6 +43,9 @@ struct SongReading {
 [[nodiscard]] bool is_drum(Role role);
 /// The stems whose level at a whisper is compared: lead vocals, leads, kicks and snares.
 [[nodiscard]] bool stands_in_front(Role role);
+
+/// What each stem of two channels loses in mono below the plan's below_hz: read again, since it is asked where the mix loses much only.
+[[nodiscard]] std::vector<std::optional<MonoLoss>> low_loss_of_stems(const Plan& plan, const std::atomic<bool>* stop);
 
 /// Each file is decoded once. Songs of up to an hour, less with very many stems. The result does not depend on `jobs`. Errors: as audio::open_file; interrupted.
 [[nodiscard]] Result<SongReading> read_song(const Plan& plan, int jobs, const pair::Hooks& hooks);

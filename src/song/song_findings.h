@@ -4,6 +4,7 @@
 #include <sendworthy/sheet.h>
 #include <sendworthy/song.h>
 
+#include <atomic>
 #include <cstddef>
 #include <optional>
 #include <string>
@@ -25,7 +26,7 @@ struct Measured {
   std::optional<pair::Sum> sum;        ///< of the stems; absent without stems or where they could not be read
   const FileSheet* mix = nullptr;      ///< none: it is not on the sheet
   std::vector<const FileSheet*> stems; ///< in the plan's order; none where a stem is not on the sheet
-  std::string today;
+  const std::atomic<bool>* stop = nullptr;
 
   /// The stems add up to the mix as they are, so that they are all of it.
   [[nodiscard]] bool stems_are_the_mix() const { return sum && !sum->not_measured && sum->cause == pair::SumCause::sums && sum->also.empty(); }
