@@ -27,7 +27,8 @@ Finding sum_finding(std::string_view rule, const Sum& sum, const Member& mix, st
   // Of versions only what a mix bus cannot explain is worth a word.
   if (!to_the_bit && sum.residual_db <= kVersionsSumDb && (sum.cause == SumCause::sums || sum.cause == SumCause::bus_processing || sum.cause == SumCause::each_processing || sum.cause == SumCause::one_gain || sum.cause == SumCause::faders))
     return passed(rule, fmt::format("{} are left with the gains that fit best", db(sum.residual_db)), std::move(files));
-  auto names = pair::names_of_stems();
+  pair::SumNames names;
+  names.name = [](const pair::SumPart& part) { return base::for_terminal(measure::stem_of(measure::file_name_of(part.path))); };
   if (!to_the_bit) names.all = "both", names.one = "a version", names.missing = "what is left of the main mix is in neither of them", names.levels = "levels: ";
   auto finding = faulted(rule, pair::words_of(sum, names), std::move(files));
   if (sum.rest) {

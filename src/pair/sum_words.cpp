@@ -6,7 +6,6 @@
 #include <cmath>
 
 #include "base/text.h"
-#include "measure/name_checks.h"
 
 namespace sendworthy::pair {
 namespace {
@@ -119,12 +118,6 @@ Where place_of(const Sum& sum, const SumGap& gap, const SumNames& names, const s
 }
 
 }  // namespace
-
-SumNames names_of_stems() {
-  SumNames names;
-  names.name = [](const SumPart& part) { return base::for_terminal(measure::stem_of(measure::file_name_of(part.path))); };
-  return names;
-}
 
 std::string words_of(const Sum& sum, const SumNames& names) {
   auto text = words_of(sum, sum.cause, names);

@@ -19,9 +19,6 @@ struct SumNames {
   std::string_view levels = "faders: ";
   std::function<std::string(const SumPart&)> name;  ///< of one part
 };
-/// "all stems", …, each named after its file.
-[[nodiscard]] SumNames names_of_stems();
-
 /// The cause and what else is off, with the parts at fault and what each step of the ladder leaves.
 [[nodiscard]] std::string words_of(const Sum& sum, const SumNames& names);
 /// Where most is left, and the gaps, in the mix of this path and rate. Of a sum that has a rest.
