@@ -10,9 +10,11 @@
 
 #include "base/text.h"
 #include "sheet/file_plots.h"
+#include "sheet/html_findings.h"
 #include "sheet/html_frame.h"
 #include "sheet/html_pair.h"
 #include "sheet/html_set.h"
+#include "sheet/html_song.h"
 #include "sheet/order.h"
 #include "sheet/phrases.h"
 
@@ -20,7 +22,6 @@ namespace sendworthy {
 namespace sheet {
 namespace {
 
-constexpr std::size_t kPlacesShown = 4;
 // Characters of findings beyond which paper gets smaller type, so that two pages still do for 25 of them.
 constexpr std::size_t kMuchText = 3500, kVeryMuchText = 8500;
 
@@ -98,7 +99,7 @@ class HtmlPage {
     for (const auto& one : sheet_.findings) {
       ++number;
       // Of an ordered set the table says what passed; here stands what is to be looked at.
-      if (!sheet_.order || one.status != Status::pass) item({number, &one}, 0, false, "set-");
+      if (!sheet_.order || one.status != Status::pass) out_ += finding_entry({{number, &one}, 0, false, "set-", sheet_.rules.size() > 1, {}}, catalog_);
     }
     out_ += "</ol></section>\n";
   }
@@ -108,7 +109,7 @@ class HtmlPage {
     for (const auto& one : file.findings) {
       if (one.status == Status::pass) continue;
       constexpr std::size_t kHead = 90, kPlace = 40;  // about
-      text += kHead + kPlace * std::min(kPlacesShown, one.where.size()) + one.note.size() + one.why.size() +
+      text += kHead + kPlace * std::min(kPlacesOnPage, one.where.size()) + one.note.size() + one.why.size() +
               one.remedy.size() + one.source.size();
     }
     return text > kVeryMuchText ? " dense densest" : text > kMuchText ? " dense" : "";
@@ -142,7 +143,7 @@ class HtmlPage {
       if (numbered.size() == from) return;
       out_ += "<h3 class=\"" + std::string(css) + "\">" + std::string(title) + " (" +
               std::to_string(numbered.size() - from) + ")</h3>\n<ol class=\"findings\">\n";
-      for (auto i = from; i < numbered.size(); ++i) item(numbered[i], file.facts.channels, !file.timelines.empty());
+      for (auto i = from; i < numbered.size(); ++i) out_ += finding_entry({numbered[i], file.facts.channels, !file.timelines.empty(), {}, sheet_.rules.size() > 1, {}}, catalog_);
       out_ += "</ol>\n";
     };
     group("Fail", "fail", [](const Finding& f) { return f.status == Status::fail; });
@@ -159,48 +160,6 @@ class HtmlPage {
     facts(file);
     cautions(file);
     out_ += "</section>\n";
-  }
-
-  void row(std::string_view label, const std::string& text) {
-    if (!text.empty()) out_ += "<div><dt>" + std::string(label) + "</dt><dd>" + text + "</dd></div>\n";
-  }
-
-  // One of several: a line of its own on a screen, one after the other on paper.
-  static std::string part(std::string_view text) { return "<span class=\"part\">" + safe(text) + "</span>"; }
-
-  void item(const Numbered& one, int channels, bool pictures, std::string_view anchor = {}) {
-    const auto& finding = *one.finding;
-    const bool bad = finding.status == Status::fail || (finding.status == Status::not_measured && !finding.optional);
-    const std::string css = bad ? "fail" : finding.status == Status::warn ? "warn" : "note";
-    out_ += "<li" + (anchor.empty() ? std::string() : " id=\"" + std::string(anchor) + std::to_string(one.number) + "\"") + " class=\"" + css + "-row\"><span class=\"number " + css + "\">" + std::to_string(one.number) +
-            "</span><p class=\"head\">" + safe(headline(finding, catalog_)) + " <span class=\"soft tag\">" +
-            safe(finding.rule) + (sheet_.rules.size() > 1 ? " in " + safe(finding.ruleset) : "") +
-            "</span></p>\n<dl class=\"about\">\n";
-    std::string places;
-    for (std::size_t i = 0; i < std::min(kPlacesShown, finding.where.size()); ++i) {
-      // The script shows the button, since without it there is nothing to look closer with.
-      const bool button = pictures && i == 0;
-      places +=
-          "<span class=\"part\">" + safe(place(finding.where[i], channels)) +
-          (button ? " <button type=\"button\" hidden data-place=\"" + base::shortest(finding.where[i].start_s) +
-                        "\" aria-label=\"Look there, finding " + std::to_string(one.number) + "\">Look there</button>"
-                  : "") +
-          "</span>";
-    }
-    const auto total = std::max(finding.where_total, static_cast<std::int64_t>(finding.where.size()));
-    const auto more = finding.where.empty() ? "" : and_more(std::min(kPlacesShown, finding.where.size()), total);
-    row("where", places + (more.empty() ? "" : part(more)));
-    row("note", safe(finding.note));
-    row("why", safe(finding.why));
-    row("move", safe(move_by(finding)));
-    row("do", safe(finding.remedy));
-    if (finding.waiver)
-      row("waived", safe(std::string(to_string(finding.before_waiver)) + "; " + waiver_text(*finding.waiver)));
-    std::string files;
-    for (const auto& name : finding.files) files += part(name);
-    row("files", files);
-    row("source", safe(finding.source));
-    out_ += "</dl></li>\n";
   }
 
   void pictures(const FileSheet& file, const std::vector<Numbered>& numbered, const std::string& prefix) {
@@ -274,21 +233,21 @@ class HtmlPage {
 
   void facts(const FileSheet& file) {
     out_ += "<h3>For whoever receives it</h3>\n<dl class=\"facts\">\n";
-    row("file", safe(path_of(file)));
-    row("format", safe(facts_line(file.facts)) + " (" + std::to_string(file.facts.frames) + " frames)");
+    out_ += about_row("file", safe(path_of(file)));
+    out_ += about_row("format", safe(facts_line(file.facts)) + " (" + std::to_string(file.facts.frames) + " frames)");
     for (const auto& [label, key] : {std::pair{"loudness", "integrated_loudness"},
                                      {"range", "loudness_range"},
                                      {"true peak", "true_peak"},
                                      {"sample peak", "sample_peak"},
                                      {"silence before", "leading_silence"},
                                      {"silence after", "trailing_silence"}})
-      row(label, safe(reading(file, key)));
+      out_ += about_row(label, safe(reading(file, key)));
     for (const auto& tag : file.facts.tags)
-      row(safe(tag.name), safe(shortened(tag.value)) + " (" + safe(tag.origin) + ")");
-    row("digest of the audio", safe(file.audio_digest));
-    row("digest of the file", safe(file.file_digest));
+      out_ += about_row(safe(tag.name), safe(shortened(tag.value)) + " (" + safe(tag.origin) + ")");
+    out_ += about_row("digest of the audio", safe(file.audio_digest));
+    out_ += about_row("digest of the file", safe(file.file_digest));
     for (const char* what : {"version, and which others follow", "on the mix bus", "anything to listen for"})
-      row(what, "<span class=\"blank\">&#160;</span>");
+      out_ += about_row(what, "<span class=\"blank\">&#160;</span>");
     out_ += "</dl>\n";
   }
 
@@ -310,6 +269,7 @@ class HtmlPage {
 }  // namespace sheet
 
 std::string render_html(const Sheet& sheet, const Catalog& catalog) {
+  if (sheet.song) return sheet::song_page(sheet, catalog);
   return sheet.pairs.empty() || sheet.order ? sheet::HtmlPage(sheet, catalog).write() : sheet::pair_page(sheet, catalog);
 }
 

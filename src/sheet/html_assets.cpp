@@ -58,6 +58,21 @@ svg path.limit.warn{stroke:var(--warn);stroke-dasharray:9 4}svg path.limit.fail{
 svg path.mark{stroke-width:2;stroke:currentColor;fill:currentColor;fill-opacity:.14}
 svg path.mark.warn{stroke-dasharray:6 3}svg path.mark.note{stroke-dasharray:2 3;color:var(--ink)}svg path.mark.waived{stroke-dasharray:1 6;color:var(--soft);fill-opacity:.06}
 svg path.cell{fill:var(--cell)}
+svg.wide{min-width:46rem}svg.levels{min-width:36rem;max-width:52rem}
+svg.wide text,svg.levels text{font-size:13.5px}svg .part{fill:var(--ink)}svg text.inverse{fill:var(--paper)}
+svg .over{paint-order:stroke;stroke:var(--paper);stroke-width:4px}
+.border{stroke-dasharray:1 3}.zero{stroke:var(--soft);stroke-width:1.4}
+svg path.bar{fill:var(--one);fill-opacity:.22;stroke:var(--one);stroke-width:1}svg path.bar.most{fill-opacity:1}svg path.bar.least{fill-opacity:.06;stroke-dasharray:4 2}
+.peak{stroke-width:2}
+.level{stroke:var(--two);stroke-width:3}svg path.level.halo{stroke-width:7}.tenth{stroke:var(--two);stroke-width:1.6;stroke-dasharray:6 3}
+.dots{stroke:var(--one);stroke-width:6;stroke-linecap:round}.crosses{stroke:var(--fail);stroke-width:2}
+svg path.room{fill:var(--rule);fill-opacity:.45}svg path.share{fill:var(--cell);fill-opacity:.6}svg path.share.most{fill-opacity:1}
+.slope{stroke:var(--one);stroke-width:1.6}.slope.most{stroke-width:3.2}.slope.gone{stroke:var(--fail);stroke-dasharray:5 3;stroke-width:2}
+.wide-pictures figure,.wide-pictures .scroll{margin-bottom:1.4rem}.wide-pictures figure .scroll{margin:.2rem 0 0}
+.meant{--label:6rem;margin:.4rem 0}.held{--label:16rem;font-size:.92rem}.held>div{border-bottom:1px dotted var(--rule);padding:.05rem 0}
+.feeling{font-size:1.15rem;font-style:italic}
+.numbers td,.numbers th{padding:.25rem .9rem .25rem 0}.numbers thead th{vertical-align:bottom;font-size:.82rem;min-width:4.2rem;max-width:9rem;overflow-wrap:anywhere}
+.numbers tbody th{min-width:8rem;max-width:16rem;overflow-wrap:anywhere}.numbers td{font-variant-numeric:tabular-nums}.numbers td.said{min-width:16rem}.unit{display:block;font-weight:400;color:var(--soft)}.whole{white-space:nowrap}
 .tools{display:none;gap:.5rem;flex-wrap:wrap;margin:.3rem 0}
 .tools.on{display:flex}
 button:disabled{opacity:.45;cursor:default}
@@ -85,6 +100,7 @@ ol.findings>li{padding:.3mm 0 .3mm 7mm;border-top-width:.5px}
 .pictures{grid-template-columns:1fr 1fr;gap:1mm 5mm}
 svg.plot{min-width:0}svg.square{max-width:40mm}
 figure:has(.square){display:grid;grid-template-columns:1fr 40mm;gap:3mm}
+svg.wide,svg.levels{min-width:0}svg.levels{max-width:120mm}.wide-pictures figure{margin-bottom:2mm}.scroll{overflow:visible}.numbers td,.numbers th{padding:.2mm 2mm .2mm 0}.numbers thead th,.numbers tbody th,.numbers td.said{min-width:0}.feeling{font-size:8.4pt}.held{--label:34mm;columns:2;font-size:6.6pt}.numbers{font-size:6pt}
 .passes{columns:4;column-gap:4mm}.passes li{padding:0;gap:1mm}
 .facts{columns:2;column-gap:5mm;--label:26mm}.facts>div{break-inside:avoid}
 .blank{min-width:30mm}
@@ -225,7 +241,7 @@ for (const file of document.querySelectorAll("section.file")) {
 }
 )js";
 
-const std::string_view kPageStyleDigest = "sha256-Ql3F2Fop70iwBJCCYKzjNqIziBEDgmFB7GehJSGz1kY=";
+const std::string_view kPageStyleDigest = "sha256-4vaJV9Txnd5AWZUCSpsbs3ZkoXsRJYs7KHr/lOdUSkc=";
 const std::string_view kPageScriptDigest = "sha256-V2Pa1IdzTqOsF/8PVSUCtn/YXfxfgZCipED96OOvDjQ=";
 
 }  // namespace sendworthy::sheet

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "base/text.h"
+#include "sheet/svg.h"
 
 namespace sendworthy::sheet {
 namespace {
@@ -13,40 +14,6 @@ constexpr double kLeft = 60, kRight = 20, kNames = 180, kTop = 20, kBottom = 44;
 constexpr double kLine = 14;            // between lines of text
 constexpr double kLetter = 8;           // about as wide as letters get
 constexpr std::size_t kColumns = 1200;  // more points than two a column are not even seen closer up
-
-std::string px(double value) {
-  if (!std::isfinite(value)) return "0";
-  auto text = base::fixed(value, 1);
-  if (text.ends_with(".0")) text.resize(text.size() - 2);
-  return text;
-}
-
-// Across, where a reader may look closer.
-std::string fine(double value) {
-  if (!std::isfinite(value)) return "0";
-  auto text = base::fixed(value, 2);
-  while (text.ends_with('0')) text.pop_back();
-  if (text.ends_with('.')) text.pop_back();
-  return text;
-}
-
-std::string attribute(std::string_view text) { return base::for_xml(base::for_terminal(text)); }
-
-struct Scale {
-  double first, last, low, high;
-  bool logarithmic;
-  [[nodiscard]] double at(double value) const {
-    const double share = logarithmic ? std::log(value / low) / std::log(high / low) : (value - low) / (high - low);
-    return first + share * (last - first);
-  }
-  [[nodiscard]] double inside(double value) const {
-    return std::clamp(at(std::clamp(value, low, high)), std::min(first, last), std::max(first, last));
-  }
-  [[nodiscard]] std::string data() const {
-    return px(first) + " " + px(last) + " " + base::shortest(low) + " " + base::shortest(high) +
-           (logarithmic ? " log" : " lin");
-  }
-};
 
 class Drawing {
  public:
@@ -58,13 +25,13 @@ class Drawing {
         y_{height_ - kBottom, kTop + (has_legend(plot) ? kLine : 0), plot.y.low, plot.y.high, plot.y.logarithmic} {}
 
   std::string draw() {
-    const auto id = attribute(plot_.id);
+    const auto id = svg_text(plot_.id);
     out_ += "<svg id=\"" + id + "-svg\" class=\"plot" + (plot_.over_time ? " time" : "") +
             (plot_.square ? " square" : "") + "\" role=\"img\" aria-labelledby=\"" + id + "-t " + id +
             "-d\" viewBox=\"0 0 " + px(width_) + " " + px(height_) + "\" data-x=\"" + x_.data() + "\" data-y=\"" +
-            y_.data() + "\">\n<title id=\"" + id + "-t\">" + attribute(plot_.title) + "</title>\n<desc id=\"" + id +
+            y_.data() + "\">\n<title id=\"" + id + "-t\">" + svg_text(plot_.title) + "</title>\n<desc id=\"" + id +
             "-d\">" +
-            attribute(plot_.caption + " Across: " + plot_.x.label + ". Upwards: " + plot_.y.label + "." +
+            svg_text(plot_.caption + " Across: " + plot_.x.label + ". Upwards: " + plot_.y.label + "." +
                       words_of_lines() + words_of_marks()) +
             "</desc>\n";
     axes();
@@ -98,7 +65,7 @@ class Drawing {
  private:
   void text(double x, double y, std::string_view css, std::string_view words, std::string_view more = "") {
     out_ += "<text class=\"" + std::string(css) + "\" x=\"" + px(x) + "\" y=\"" + px(y) + "\"" + std::string(more) +
-            ">" + attribute(words) + "</text>\n";
+            ">" + svg_text(words) + "</text>\n";
   }
 
   std::string words_of_lines() const {
@@ -197,7 +164,7 @@ class Drawing {
     const bool many = plot_.marks.size() > kMany;
     const auto line = px(from) + " " + px(y_.last) + "V" + px(many ? y_.last + 0.12 * (y_.first - y_.last) : y_.first);
     if (thin && !many) out_ += "<path class=\"halo\" d=\"M" + line + "\"/>\n";
-    out_ += "<path class=\"mark " + std::string(css_of(mark.status)) + "\" data-n=\"" + attribute(mark.text) +
+    out_ += "<path class=\"mark " + std::string(css_of(mark.status)) + "\" data-n=\"" + svg_text(mark.text) +
             "\" data-from=\"" + base::shortest(mark.from) + "\" data-to=\"" + base::shortest(mark.to) + "\" d=\"M" +
             line + (thin ? "" : "H" + px(to) + "V" + px(y_.last) + "z") + "\"/>\n";
   }
@@ -316,7 +283,7 @@ class Drawing {
 
   void draw(const Series& series) {
     const auto css = "s" + std::to_string(series.style);
-    const auto name = attribute(series.name);
+    const auto name = svg_text(series.name);
     std::string d;
     if (series.kind == Series::Kind::line) {
       // What lies outside the axes is not drawn as if it lay on their edge; a line only runs out to it.
@@ -422,10 +389,10 @@ std::vector<Tick> time_ticks(double low, double high, int count) {
 }
 
 std::string figure_of(const Plot& plot) {
-  const auto id = attribute(plot.id);
-  return "<figure id=\"" + id + "\" class=\"picture\" data-kind=\"" + attribute(plot.kind) + "\">\n<figcaption><h4>" +
-         attribute(plot.title) + "</h4><p>" + attribute(plot.caption) +
-         "</p></figcaption>\n<div class=\"scroll\" role=\"group\" aria-label=\"" + attribute(plot.title) +
+  const auto id = svg_text(plot.id);
+  return "<figure id=\"" + id + "\" class=\"picture\" data-kind=\"" + svg_text(plot.kind) + "\">\n<figcaption><h4>" +
+         svg_text(plot.title) + "</h4><p>" + svg_text(plot.caption) +
+         "</p></figcaption>\n<div class=\"scroll\" role=\"group\" aria-label=\"" + svg_text(plot.title) +
          ", picture\">\n" + Drawing(plot).draw() + "</div>\n</figure>\n";
 }
 
