@@ -68,11 +68,11 @@ svg path.bar{fill:var(--one);fill-opacity:.22;stroke:var(--one);stroke-width:1}s
 .dots{stroke:var(--one);stroke-width:6;stroke-linecap:round}.crosses{stroke:var(--fail);stroke-width:2}
 svg path.room{fill:var(--rule);fill-opacity:.45}svg path.share{fill:var(--cell);fill-opacity:.6}svg path.share.most{fill-opacity:1}
 .slope{stroke:var(--one);stroke-width:1.6}.slope.most{stroke-width:3.2}.slope.gone{stroke:var(--fail);stroke-dasharray:5 3;stroke-width:2}
-.wide-pictures figure,.wide-pictures .scroll{margin-bottom:1.4rem}.wide-pictures figure .scroll{margin:.2rem 0 0}
+.wide-pictures figure{margin:1.4rem 0}.wide-pictures figure .scroll{margin:.2rem 0 0}
 .meant{--label:6rem;margin:.4rem 0}.held{--label:16rem;font-size:.92rem}.held>div{border-bottom:1px dotted var(--rule);padding:.05rem 0}
 .feeling{font-size:1.15rem;font-style:italic}
-.numbers td,.numbers th{padding:.25rem .9rem .25rem 0}.numbers thead th{vertical-align:bottom;font-size:.82rem;min-width:4.2rem;max-width:9rem;overflow-wrap:anywhere}
-.numbers tbody th{min-width:8rem;max-width:16rem;overflow-wrap:anywhere}.numbers td{font-variant-numeric:tabular-nums}.numbers td.said{min-width:16rem}.unit{display:block;font-weight:400;color:var(--soft)}.whole{white-space:nowrap}
+.numbers td,.numbers th{padding:.25rem .9rem .25rem 0}.numbers thead th{vertical-align:bottom;font-size:.82rem;min-width:3.6rem}
+.numbers tbody th{min-width:8rem;max-width:16rem;overflow-wrap:anywhere}.numbers td{font-variant-numeric:tabular-nums}.numbers td.said{min-width:24rem}.unit{display:block;font-weight:400;color:var(--soft)}.whole{white-space:nowrap}
 .tools{display:none;gap:.5rem;flex-wrap:wrap;margin:.3rem 0}
 .tools.on{display:flex}
 button:disabled{opacity:.45;cursor:default}
@@ -241,7 +241,7 @@ for (const file of document.querySelectorAll("section.file")) {
 }
 )js";
 
-const std::string_view kPageStyleDigest = "sha256-4vaJV9Txnd5AWZUCSpsbs3ZkoXsRJYs7KHr/lOdUSkc=";
+const std::string_view kPageStyleDigest = "sha256-XpJ+akFhRBw2gx0XvJrc5jBydnwqq77s+um1l5RNprg=";
 const std::string_view kPageScriptDigest = "sha256-V2Pa1IdzTqOsF/8PVSUCtn/YXfxfgZCipED96OOvDjQ=";
 
 }  // namespace sendworthy::sheet

@@ -53,7 +53,14 @@ std::string finding_entry(const FindingEntry& entry, const Catalog& catalog) {
   out += about_row("do", safe(finding.remedy));
   if (finding.waiver) out += about_row("waived", safe(std::string(to_string(finding.before_waiver)) + "; " + waiver_text(*finding.waiver)));
   std::string files;
-  for (const auto& path : finding.files) files += part(entry.name ? entry.name(path) : path);
+  for (const auto& path : finding.files) {
+    // Names in a plan are short: they stand in one line.
+    if (entry.name) {
+      files += (files.empty() ? "" : ", ") + safe(entry.name(path));
+    } else {
+      files += part(path);
+    }
+  }
   out += about_row("files", files);
   out += about_row("source", safe(finding.source));
   return out + "</dl></li>\n";

@@ -4,13 +4,14 @@
 #include <cmath>
 
 #include "base/text.h"
+#include "sheet/html_findings.h"
 
 namespace sendworthy::sheet {
 namespace {
 
-constexpr double kLeft = 62, kRight = 128;     // of pictures over time
+constexpr double kLeft = 66, kRight = 132;     // of pictures over time
 constexpr double kStripTop = 2, kStrip = 22;   // the sections' names
-constexpr double kBelow = 66;                  // times, their name, places of findings
+constexpr double kTimes = 42, kPlaces = 26;     // below the frame: times and their name, places of findings
 constexpr double kLine = 15;                   // between lines of text
 constexpr std::size_t kMostPlaces = 60;
 constexpr std::size_t kMostBorders = 400;
@@ -83,8 +84,14 @@ std::string Canvas::figure(const Words& words, std::string_view css, const std::
   return out;
 }
 
-TimeFrame::TimeFrame(const SongSheet& song, double length_s, double height)
-    : song_(song), x_{kLeft, kSongWidth - kRight, 0, std::max(0.001, length_s), false}, top_(song.sections.empty() ? 10 : kStripTop + kStrip + 6), bottom_(height - kBelow), length_s_(x_.high) {}
+TimeFrame::TimeFrame(const SongSheet& song, double length_s, double height, const std::vector<Numbered>& findings, const std::vector<std::string_view>& rules)
+    : song_(song), x_{kLeft, kSongWidth - kRight, 0, std::max(0.001, length_s), false}, top_(song.sections.empty() ? 10 : kStripTop + kStrip + 6), bottom_(top_ + height), length_s_(x_.high) {
+  for (const auto& one : findings) {
+    if (one.finding->status != Status::pass && !one.finding->where.empty() && std::ranges::find(rules, one.finding->rule) != rules.end()) findings_.push_back(one);
+  }
+}
+
+double TimeFrame::height() const { return bottom_ + (findings_.empty() ? kTimes : kTimes + kPlaces); }
 
 void TimeFrame::draw(Canvas& canvas) const {
   for (const auto& tick : time_ticks(0, length_s_, 8)) {
@@ -108,8 +115,8 @@ void TimeFrame::draw(Canvas& canvas) const {
   canvas.path("rule border", borders);
 }
 
-void TimeFrame::places(Canvas& canvas, const std::vector<Numbered>& findings, const std::vector<std::string_view>& rules) const {
-  const double y = bottom_ + 44;
+void TimeFrame::places(Canvas& canvas) const {
+  const double y = bottom_ + kTimes + 2;
   std::size_t drawn = 0;
   double free_from = -1e9;
   struct Named {
@@ -117,14 +124,13 @@ void TimeFrame::places(Canvas& canvas, const std::vector<Numbered>& findings, co
     std::string text;
   };
   std::vector<Named> names;
-  for (const auto& one : findings) {
-    if (one.finding->status == Status::pass || std::ranges::find(rules, one.finding->rule) == rules.end()) continue;
-    const auto css = one.finding->status == Status::fail ? "fail" : one.finding->status == Status::warn ? "warn" : "note";
+  for (const auto& one : findings_) {
+    const std::string css(gravity_of(*one.finding));
     for (const auto& where : one.finding->where) {
       if (!sound(where.start_s) || !sound(where.end_s) || drawn == kMostPlaces) continue;
       ++drawn;
       const double from = x_.inside(where.start_s), to = std::max(x_.inside(where.end_s), from + 2);
-      canvas.path(std::string("mark ") + css, "M" + px(from) + " " + px(y) + "H" + px(to) + "v5H" + px(from) + "z",
+      canvas.path("mark " + css, "M" + px(from) + " " + px(y) + "H" + px(to) + "v5H" + px(from) + "z",
                   " data-n=\"" + std::to_string(one.number) + "\" data-from=\"" + base::shortest(where.start_s) + "\" data-to=\"" + base::shortest(where.end_s) + "\"");
       names.push_back({(from + to) / 2, std::to_string(one.number)});
     }
@@ -135,7 +141,7 @@ void TimeFrame::places(Canvas& canvas, const std::vector<Numbered>& findings, co
     canvas.text(at, y + 18, "name mid", text);
     free_from = at + kSongLetter * static_cast<double>(text.size()) + 6;
   }
-  if (drawn > 0) canvas.text(x_.last + 11, y + 8, "limitname", "finding");
+  if (drawn > 0) canvas.text(x_.first - 6, y + 8, "tick end", "finding");
 }
 
 }  // namespace sendworthy::sheet

@@ -61,20 +61,23 @@ class Canvas {
 /// The frame of a picture over time.
 class TimeFrame {
  public:
-  TimeFrame(const SongSheet& song, double length_s, double height);
+  /// `height`: between the sections' names and the times. Of the findings, those by `rules` that have a place are shown below.
+  TimeFrame(const SongSheet& song, double length_s, double height, const std::vector<Numbered>& findings, const std::vector<std::string_view>& rules);
 
   [[nodiscard]] const Scale& x() const { return x_; }
   [[nodiscard]] double top() const { return top_; }
   [[nodiscard]] double bottom() const { return bottom_; }
+  [[nodiscard]] double height() const;  ///< of the whole picture
   /// Sections above, their borders, and the times below.
   void draw(Canvas& canvas) const;
-  /// Places of findings below the times, by number. Only of the rules that are named.
-  void places(Canvas& canvas, const std::vector<Numbered>& findings, const std::vector<std::string_view>& rules) const;
+  /// Places of the findings, by number.
+  void places(Canvas& canvas) const;
 
  private:
   const SongSheet& song_;
   Scale x_;
   double top_, bottom_, length_s_;
+  std::vector<Numbered> findings_;
 };
 
 }  // namespace sendworthy::sheet

@@ -12,7 +12,7 @@ namespace sendworthy::sheet {
 namespace {
 
 constexpr std::size_t kColumns = 900;  // two points in each at most
-constexpr double kSizesHeight = 300, kVocalHeight = 300, kKickHeight = 270;
+constexpr double kSizesHeight = 212, kVocalHeight = 220, kKickHeight = 180;  // between top and times
 constexpr double kWidestLu = 36;       // a picture up and down shows no more than this either way
 constexpr double kNumberWidth = 44, kNumberAcross = 15;
 
@@ -32,7 +32,7 @@ std::pair<double, double> rounded(double low, double high, double step) {
 
 class Sizes {
  public:
-  Sizes(const SongSheet& song, const std::vector<Numbered>& findings, double length_s) : song_(song), findings_(findings), frame_(song, length_s, kSizesHeight) {
+  Sizes(const SongSheet& song, const std::vector<Numbered>& findings, double length_s) : song_(song), frame_(song, length_s, kSizesHeight, findings, {"biggest-section", "quiet-to-loud", "percussion-in-biggest"}), canvas_(kSongWidth, frame_.height()) {
     for (const auto& one : song.sections) {
       if (!sound(one.loudness) || !(one.end_s > one.start_s)) continue;
       shown_.push_back(&one);
@@ -58,7 +58,7 @@ class Sizes {
     for (const auto* one : shown_) bar(*one, x, y, short_term);
     canvas_.path("axis peak", short_term);
     range(x, y);
-    frame_.places(canvas_, findings_, {"biggest-section", "quiet-to-loud", "percussion-in-biggest"});
+    frame_.places(canvas_);
     return canvas_.figure({"song-sizes", "song-sizes", "How big the sections are", caption(), "Across: time in the mix. Upwards: integrated loudness in LUFS; the short line over a bar is its loudest three seconds. " + values()}, "wide",
                           data_of(x, y));
   }
@@ -118,9 +118,8 @@ class Sizes {
   }
 
   const SongSheet& song_;
-  const std::vector<Numbered>& findings_;
   TimeFrame frame_;
-  Canvas canvas_{kSongWidth, kSizesHeight};
+  Canvas canvas_;
   std::vector<const SongSheet::Section*> shown_;
   const SongSheet::Section *biggest_ = nullptr, *quietest_ = nullptr;
 };
@@ -177,7 +176,7 @@ std::string vocal_figure(const SongSheet& song, const std::vector<Numbered>& fin
   }
   if (heard.empty()) return {};
   // Single words over nearly nothing would flatten the rest: they run out of the picture.
-  double low = std::min(0.0, percentile(heard, 0.02)), high = std::max(0.0, percentile(heard, 0.98));
+  double low = std::min(0.0, percentile(heard, 0.05)), high = std::max(0.0, percentile(heard, 0.95));
   const SongSheet::Section *most = nullptr, *least = nullptr;
   for (const auto& one : song.sections) {
     if (!sound(one.vocal_over_bed)) continue;
@@ -186,10 +185,10 @@ std::string vocal_figure(const SongSheet& song, const std::vector<Numbered>& fin
     if (least == nullptr || *one.vocal_over_bed < *least->vocal_over_bed) least = &one;
   }
   const auto [foot, head] = rounded(std::max(low - 1, -kWidestLu), std::min(high + 1, kWidestLu), 3);
-  const TimeFrame frame(song, length_s, kVocalHeight);
+  const TimeFrame frame(song, length_s, kVocalHeight, findings, {"vocal-placement", "backing-placement", "vocal-condition"});
   const Scale& x = frame.x();
   const Scale y{frame.bottom(), frame.top(), foot, head, false};
-  Canvas canvas(kSongWidth, kVocalHeight);
+  Canvas canvas(kSongWidth, frame.height());
   canvas.up(x, y, round_ticks(foot, head, 6), "vocal over the bed (LU)");
   frame.draw(canvas);
   canvas.path("zero", "M" + px(x.first) + " " + px(y.at(0)) + "H" + px(x.last));
@@ -209,8 +208,8 @@ std::string vocal_figure(const SongSheet& song, const std::vector<Numbered>& fin
     const double from = x.inside(one.start_s), to = x.inside(one.end_s);
     if (to - from > kNumberWidth) canvas.text(to - 6, std::max(y.inside(*one.vocal_over_bed) - 6, frame.top() + 12), "over name end", with_sign(*one.vocal_over_bed, ""));
   }
-  canvas.names(x.last, {{y.at(0), "as loud as the bed"}});
-  frame.places(canvas, findings, {"vocal-placement", "backing-placement", "vocal-condition"});
+  canvas.names(x.last, {{y.at(0), "level of the bed"}});
+  frame.places(canvas);
   std::string caption;
   if (most == nullptr) {
     caption = "While it sings, the lead vocal lies " + with_sign(percentile(heard, 0.5), "LU") + " over the bed at the median";
@@ -244,10 +243,10 @@ std::string kick_figure(const SongSheet& song, const std::vector<Numbered>& find
   double low = 0, high = 0;
   if (!over.empty()) low = std::min(0.0, std::ranges::min(over)), high = std::max(0.0, std::ranges::max(over));
   const auto [foot, head] = rounded(std::max(low - 1, -2 * kWidestLu), std::min(high + 1, 2 * kWidestLu), 3);
-  const TimeFrame frame(song, length_s, kKickHeight);
+  const TimeFrame frame(song, length_s, kKickHeight, findings, {"kick-over-bass", "low-end-order", "bass-steadiness", "mono-low-end"});
   const Scale& x = frame.x();
   const Scale y{frame.bottom(), frame.top(), foot, head, false};
-  Canvas canvas(kSongWidth, kKickHeight);
+  Canvas canvas(kSongWidth, frame.height());
   canvas.up(x, y, round_ticks(foot, head, 5), "kick over bass (dB)");
   frame.draw(canvas);
   canvas.path("zero", "M" + px(x.first) + " " + px(y.at(0)) + "H" + px(x.last));
@@ -268,7 +267,7 @@ std::string kick_figure(const SongSheet& song, const std::vector<Numbered>& find
     }
   }
   for (std::size_t i = 0; i < alone.size(); i += std::max<std::size_t>(1, alone.size() / kColumns)) ticks += "M" + fine(x.inside(alone[i])) + " " + px(y.first - 7) + "v7";
-  std::vector<Canvas::LineName> names{{y.at(0), "as loud as the bass"}};
+  std::vector<Canvas::LineName> names{{y.at(0), "level of bass"}};
   const auto across = [&](const std::optional<double>& value, std::string_view css, const std::string& name) {
     if (!sound(value) || *value < foot || *value > head) return;
     canvas.path(css, "M" + px(x.first) + " " + px(y.at(*value)) + "H" + px(x.last), " data-at=\"" + base::shortest(*value) + "\"");
@@ -280,7 +279,7 @@ std::string kick_figure(const SongSheet& song, const std::vector<Numbered>& find
   canvas.path("crosses", below);
   canvas.path("axis", ticks, " data-name=\"without bass\"");
   canvas.names(x.last, names);
-  frame.places(canvas, findings, {"kick-over-bass", "low-end-order", "bass-steadiness", "mono-low-end"});
+  frame.places(canvas);
   const auto many = [](std::size_t count) { return std::to_string(count) + (count == 1 ? " hit" : " hits"); };
   std::string caption;
   if (dots.empty()) {

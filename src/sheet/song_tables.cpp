@@ -14,7 +14,8 @@ namespace sendworthy::sheet {
 namespace {
 
 constexpr std::size_t kSectionsAcross = 24;  // of the table of stems; more would hide the rest
-constexpr std::size_t kPairsListed = 24, kPassages = 3;
+constexpr double kHeading = 14 * kSongLetter;  // of a column
+constexpr std::size_t kPairsListed = 8, kPassages = 3;
 
 std::string number(const std::optional<double>& value, int decimals = 1) { return value && std::isfinite(*value) ? base::fixed(*value, decimals) : "–"; }
 
@@ -70,7 +71,7 @@ std::string stems_table(const SongSheet& song) {
   const bool quietly = std::ranges::any_of(song.stems, [](const auto& one) { return one.reference_level.has_value(); });
   if (quietly) columns.push_back({"Very quietly", "dB moved"}), columns.push_back({"Small speaker", "dB moved"});
   const auto sections = std::min(kSectionsAcross, song.sections.size());
-  for (std::size_t i = 0; i < sections; ++i) columns.push_back({song.sections[i].name, "LUFS"});
+  for (std::size_t i = 0; i < sections; ++i) columns.push_back({fitting(song.sections[i].name, kHeading), "LUFS"});
   auto out = heading("Stems") + open("Stems", columns);
   for (const auto& one : song.stems) {
     out += "<tr><th scope=\"row\">" + safe(one.name) + "</th>" + cell(safe(one.role)) + cell(one.priority ? std::to_string(*one.priority) : "–") + cell(number(one.loudness)) + cell(number(one.active_s)) + cell(number(one.movement));
@@ -121,7 +122,7 @@ std::string low_end_facts(const SongSheet& song) {
   row("bass moved would add", low.best_shift_gain, 1, "dB", low.best_shift_ms ? ", " + base::fixed(std::abs(*low.best_shift_ms), 1) + " ms " + (*low.best_shift_ms < 0 ? "earlier" : "later") : "");
   row("lost in mono", low.mono_loss, 1, "dB", low.mono_loss_worst ? "; at most " + base::fixed(*low.mono_loss_worst, 1) + " dB" + (low.mono_loss_worst_at_s ? " at " + base::clock_time(*low.mono_loss_worst_at_s, 1) : "") : "");
   row("rise at the mix's onsets", low.punch, 1, "dB");
-  return rows.empty() ? rows : "<h4>The low end, below " + base::fixed(low.below_hz, 0) + " Hz</h4>\n<dl class=\"facts\">\n" + rows + "</dl>\n";
+  return rows.empty() ? rows : "<h4>The low end below " + base::fixed(low.below_hz, 0) + " Hz</h4>\n<dl class=\"held\">\n" + rows + "</dl>\n";
 }
 
 std::string references_table(const Sheet& sheet) {
