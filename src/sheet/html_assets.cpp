@@ -39,7 +39,7 @@ dt{color:var(--soft)}dd{margin:0;overflow-wrap:anywhere}
 figure{margin:0;break-inside:avoid;min-width:0}
 figure:has(.square){display:grid;grid-template-columns:minmax(10rem,1fr) minmax(0,22rem);gap:0 1rem;align-items:start}
 @media (max-width:40rem){figure:has(.square){display:block}}
-figcaption p{font-size:.9rem;color:var(--soft)}
+figcaption p{font-size:.9rem;color:var(--soft);overflow-wrap:anywhere}
 .scroll{overflow-x:auto}
 svg.plot{display:block;width:100%;min-width:30rem;height:auto;background:var(--paper)}
 svg.square{min-width:18rem;max-width:22rem}
@@ -62,17 +62,17 @@ svg.wide{min-width:46rem}svg.levels{min-width:36rem;max-width:52rem}
 svg.wide text,svg.levels text{font-size:13.5px}svg .part{fill:var(--ink)}svg text.inverse{fill:var(--paper)}
 svg .over{paint-order:stroke;stroke:var(--paper);stroke-width:4px}
 .border{stroke-dasharray:1 3}.zero{stroke:var(--soft);stroke-width:1.4}
-svg path.bar{fill:var(--one);fill-opacity:.22;stroke:var(--one);stroke-width:1}svg path.bar.most{fill-opacity:1}svg path.bar.least{fill-opacity:.06;stroke-dasharray:4 2}
+svg path.bar{fill:var(--one);fill-opacity:.22;stroke:var(--one);stroke-width:1}svg path.bar.most{fill-opacity:1}svg path.bar.least{fill-opacity:.06;stroke-dasharray:4 2}svg path.bar.thin{stroke-width:0}svg path.bar.thin.least{fill-opacity:.6}
 .peak{stroke-width:2}
 .level{stroke:var(--two);stroke-width:3}svg path.level.halo{stroke-width:7}.tenth{stroke:var(--two);stroke-width:1.6;stroke-dasharray:6 3}
 .dots{stroke:var(--one);stroke-width:6;stroke-linecap:round}.crosses{stroke:var(--fail);stroke-width:2}
 svg path.room{fill:var(--rule);fill-opacity:.45}svg path.share{fill:var(--cell);fill-opacity:.6}svg path.share.most{fill-opacity:1}
 .slope{stroke:var(--one);stroke-width:1.6}.slope.most{stroke-width:3.2}.slope.gone{stroke:var(--fail);stroke-dasharray:5 3;stroke-width:2}
 .wide-pictures figure{margin:1.4rem 0}.wide-pictures figure .scroll{margin:.2rem 0 0}
-.meant{--label:6rem;margin:.4rem 0}.held{--label:16rem;font-size:.92rem}.held>div{border-bottom:1px dotted var(--rule);padding:.05rem 0}
+.meant{--label:6rem;margin:.4rem 0}.held{--label:16rem;font-size:.92rem}.held dt{overflow-wrap:anywhere}.held>div{border-bottom:1px dotted var(--rule);padding:.05rem 0}
 .feeling{font-size:1.15rem;font-style:italic}
 .numbers td,.numbers th{padding:.25rem .9rem .25rem 0}.numbers thead th{vertical-align:bottom;font-size:.82rem;min-width:3.6rem}
-.numbers tbody th{min-width:8rem;max-width:16rem;overflow-wrap:anywhere}.numbers td{font-variant-numeric:tabular-nums}.numbers td.said{min-width:24rem}.unit{display:block;font-weight:400;color:var(--soft)}.whole{white-space:nowrap}
+.numbers tbody th{min-width:8rem;max-width:16rem;overflow-wrap:anywhere}.numbers td{font-variant-numeric:tabular-nums}.numbers td.said{min-width:24rem}.numbers td.called{min-width:8rem;overflow-wrap:anywhere}.unit{display:block;font-weight:400;color:var(--soft)}.whole{white-space:nowrap}
 .tools{display:none;gap:.5rem;flex-wrap:wrap;margin:.3rem 0}
 .tools.on{display:flex}
 button:disabled{opacity:.45;cursor:default}
@@ -241,7 +241,7 @@ for (const file of document.querySelectorAll("section.file")) {
 }
 )js";
 
-const std::string_view kPageStyleDigest = "sha256-XpJ+akFhRBw2gx0XvJrc5jBydnwqq77s+um1l5RNprg=";
+const std::string_view kPageStyleDigest = "sha256-fNdukUkmXjoCPOJb4Mbswv9nsAqNuHYQQzIWspUF6Wk=";
 const std::string_view kPageScriptDigest = "sha256-V2Pa1IdzTqOsF/8PVSUCtn/YXfxfgZCipED96OOvDjQ=";
 
 }  // namespace sendworthy::sheet

@@ -127,7 +127,7 @@ class SongPage {
   }
 
   void rest() {
-    out_ += "<section class=\"file\" id=\"rest\" aria-labelledby=\"rest-name\">\n<h2 id=\"rest-name\">What is in order, and notes</h2>\n";
+    const auto before = std::exchange(out_, {});
     passes();
     const auto lesser = [this](const std::vector<Finding>& findings, int channels) {
       group("Notes", "", findings, channels, notes);
@@ -142,7 +142,8 @@ class SongPage {
     }
     skipped();
     cautions();
-    out_ += "</section>\n";
+    const auto said = std::exchange(out_, before);
+    if (!said.empty()) out_ += "<section class=\"file\" id=\"rest\" aria-labelledby=\"rest-name\">\n<h2 id=\"rest-name\">What is in order, and notes</h2>\n" + said + "</section>\n";
   }
 
   void passes() {

@@ -14,6 +14,7 @@
 #include "base/text.h"
 #include "sheet/json_parts.h"
 #include "sheet/json_text.h"
+#include "sheet/judged_alone.h"
 #include "sheet/order.h"
 #include "sheet/pair_words.h"
 #include "sheet/phrases.h"
@@ -462,6 +463,8 @@ class OfTheSet {
   std::vector<Kept> kept_;
 };
 
+bool carries_verdict(const Sheet& sheet, const FileSheet& file) { return sheet.judged && (!sheet.song || judged_alone(file)); }
+
 }  // namespace
 
 void facts_as_json(JsonText& json, const FileSheet& file) { write_facts(json, file); }
@@ -475,7 +478,7 @@ std::string render_json(const Sheet& sheet, const Catalog& catalog) {
   json.begin_object();
   json.key("files");
   json.begin_array();
-  for (const auto* file : sheet::in_order(sheet.files)) sheet::write_file(json, *file, sheet.judged, catalog);
+  for (const auto* file : sheet::in_order(sheet.files)) sheet::write_file(json, *file, sheet::carries_verdict(sheet, *file), catalog);
   json.end_array();
   sheet::write_findings(json, sheet.findings, catalog);
   if (sheet.order) sheet::write_order(json, *sheet.order);
@@ -502,9 +505,9 @@ std::string render_jsonl(const Sheet& sheet, const Catalog& catalog) {
     sheet::JsonText json(sheet::JsonText::Style::compact);
     json.begin_object();
     json.key("file");
-    sheet::write_file(json, *file, sheet.judged, catalog);
+    sheet::write_file(json, *file, sheet::carries_verdict(sheet, *file), catalog);
     if (const auto said = of_the_set.on_line_of(file->path); !said.empty()) sheet::write_findings(json, said, catalog);
-    sheet::write_rules(json, sheet::rules_of(*file, sheet.rules));
+    sheet::write_rules(json, sheet::carries_verdict(sheet, *file) || !sheet.judged ? sheet::rules_of(*file, sheet.rules) : std::vector<RulesUsed>{});
     json.integer("schema", sheet.schema);
     sheet::write_tool(json, sheet);
     json.end_object();

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "base/text.h"
+#include "sheet/judged_alone.h"
 #include "sheet/order.h"
 #include "sheet/phrases.h"
 
@@ -92,9 +93,9 @@ class Report {
     end();
   }
 
-  void whole_set(const std::vector<Finding>& findings) {
+  void together(const std::string& name, const std::vector<Finding>& findings) {
     if (findings.empty()) return;
-    begin("the whole set");
+    begin(name);
     for (const auto& finding : findings) add(finding, 0);
     end();
   }
@@ -206,8 +207,11 @@ class Report {
 
 std::string render_junit(const Sheet& sheet, const Catalog& catalog, WarnInJUnit warn) {
   sheet::Report report(catalog, warn);
-  for (const auto* file : sheet::in_order(sheet.files)) report.file(*file, sheet.judged);
-  report.whole_set(sheet.findings);
+  for (const auto* file : sheet::in_order(sheet.files)) {
+    // Of a song the stems are no cases by themselves.
+    if (!sheet.song || sheet::judged_alone(*file)) report.file(*file, sheet.judged);
+  }
+  report.together(sheet.song ? "the song" : "the whole set", sheet.findings);
   return report.take();
 }
 

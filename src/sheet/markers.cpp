@@ -2,6 +2,7 @@
 // MIDI: Standard MIDI Files 1.0 (RP-001); from memory. Format 0, 960 ticks per quarter note, 120 beats per minute, so
 // one second is 1920 ticks and a marker lands within 0.27 ms of its place.
 #include <sendworthy/render.h>
+#include <sendworthy/song.h>
 
 #include <algorithm>
 #include <cmath>
@@ -45,6 +46,12 @@ std::string label_of(const std::string& title, const std::string& value, const W
   return text + ": " + (where.note.empty() ? value : base::for_terminal(where.note));
 }
 
+/// Of a file that is named; 0 where there is none of that name.
+int rate_of(const std::vector<const FileSheet*>& files, const std::string& path) {
+  const auto found = std::ranges::find(files, path, &FileSheet::path);
+  return found == files.end() ? 0 : (*found)->facts.sample_rate;
+}
+
 std::vector<Marker> markers_of(const Sheet& sheet, const Catalog& catalog) {
   std::vector<Marker> markers;
   const auto files = in_order(sheet.files);
@@ -56,7 +63,7 @@ std::vector<Marker> markers_of(const Sheet& sheet, const Catalog& catalog) {
     marker.file = in_a_file ? files[index]->path : where.file;
     marker.seconds = within_reach(where.start_s);
     marker.frame = where.start_frame;
-    marker.sample_rate = in_a_file ? files[index]->facts.sample_rate : 0;
+    marker.sample_rate = in_a_file ? files[index]->facts.sample_rate : rate_of(files, where.file);
     marker.label = label_of(title, value, where, in_a_file ? files[index]->facts.channels : 0);
     marker.status = status;
     markers.push_back(std::move(marker));
@@ -170,7 +177,7 @@ std::string render_markers_midi(const Sheet& sheet, const Catalog& catalog) {
     const auto tick = static_cast<std::int64_t>(std::floor(marker.seconds * kTicksPerSecond + 0.5));
     for (; tick - now > kLongestDelta; now += kLongestDelta) append_meta(track, kLongestDelta, kText, "");
     std::string label = marker.status + ": " + marker.label;
-    if (sheet.files.size() > 1) label.insert(0, base::for_terminal(marker.file) + ": ");
+    if (sheet.files.size() > 1 && !(sheet.song && marker.file == sheet.song->mix)) label.insert(0, base::for_terminal(marker.file) + ": ");
     append_meta(track, static_cast<std::uint32_t>(tick - now), kMarker, ascii(label));
     now = tick;
   }

@@ -370,6 +370,7 @@ class OnceOnly {
 /// A rule set leaves a finding on every file that it judged, if only that none of its rules applies. Without one nothing was judged, and
 /// nothing may pass.
 void was_judged(const Line& line) {
+  if (!line.judged && !line.of_the_set.empty()) throw Misshapen{"it is of a song against its plan, which is judged as a whole and not merged; run plan check over it"};
   if (!line.judged || line.file.verdict == Verdict::fail) return;
   if (line.rules.empty()) throw Misshapen{"its verdict is \"" + std::string(to_string(line.file.verdict)) + "\" and no rule set judged it; check the file again"};
   for (const auto& set : line.rules) {

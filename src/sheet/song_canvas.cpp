@@ -13,6 +13,8 @@ constexpr double kLeft = 66, kRight = 132;     // of pictures over time
 constexpr double kStripTop = 2, kStrip = 22;   // the sections' names
 constexpr double kTimes = 42, kPlaces = 26;     // below the frame: times and their name, places of findings
 constexpr double kLine = 15;                   // between lines of text
+constexpr double kThinnest = 7;                // of a section that gets borders
+constexpr double kBold = 1.2;                  // wider than other letters
 constexpr std::size_t kMostPlaces = 60;
 constexpr std::size_t kMostBorders = 400;
 
@@ -104,12 +106,14 @@ void TimeFrame::draw(Canvas& canvas) const {
     const auto& section = song_.sections[i];
     if (!sound(section.start_s) || !sound(section.end_s) || section.end_s <= section.start_s) continue;
     const double from = x_.inside(section.start_s), to = x_.inside(section.end_s), width = to - from;
+    const bool marked = section.biggest || section.quietest;
+    if (width < kThinnest) continue;  // borders side by side would be all that is seen
     for (const double x : {from, to}) borders += "M" + px(x) + " " + px(top_) + "V" + px(bottom_);
     boxes += "M" + px(from) + " " + px(kStripTop) + "H" + px(to) + "v" + px(kStrip) + "H" + px(from) + "z";
-    auto name = fitting(section.name, width - 8);
+    auto name = fitting(section.name, (width - 8) / (marked ? kBold : 1));
     // A name that does not fit gives way to the section's number, which the table has too.
     if (const auto number = std::to_string(i + 1); name.empty() && kSongLetter * static_cast<double>(number.size()) < width - 2) name = number;
-    canvas.text((from + to) / 2, kStripTop + 15, section.biggest || section.quietest ? "part name mid" : "part mid", name);
+    canvas.text((from + to) / 2, kStripTop + 15, marked ? "part name mid" : "part mid", name);
   }
   canvas.path("rule strip", boxes);
   canvas.path("rule border", borders);

@@ -14,6 +14,8 @@ namespace {
 constexpr std::size_t kColumns = 900;  // two points in each at most
 constexpr double kSizesHeight = 212, kVocalHeight = 220, kKickHeight = 180;  // between top and times
 constexpr double kWidestLu = 36;       // a picture up and down shows no more than this either way
+constexpr double kHighestBar = 36;     // LU; softer sections, as in a fade, would flatten all others
+constexpr double kThinBar = 7;
 constexpr double kNumberWidth = 44, kNumberAcross = 15;
 
 bool sound(const std::optional<double>& value) { return value && std::isfinite(*value); }
@@ -49,7 +51,7 @@ class Sizes {
       high = std::max({high, *one->loudness, sound(one->max_short_term_loudness) ? *one->max_short_term_loudness : -1e9});
     }
     // The foot of the bars is a loudness too, below all: heights compare, their ratios say nothing.
-    const auto [foot, head] = rounded(std::max(low - 4, high - 60), high + 1.5, 6);
+    const auto [foot, head] = rounded(std::max(low - 4, high - kHighestBar), high + 1.5, 6);
     const Scale& x = frame_.x();
     const Scale y{frame_.bottom(), frame_.top(), foot, head, false};
     canvas_.up(x, y, round_ticks(foot, head, 5), "loudness (LUFS)");
@@ -66,16 +68,22 @@ class Sizes {
  private:
   void bar(const SongSheet::Section& one, const Scale& x, const Scale& y, std::string& short_term) {
     const double from = x.inside(one.start_s) + 1, to = std::max(x.inside(one.end_s) - 1, x.inside(one.start_s) + 1.5), top = y.inside(*one.loudness), width = to - from, middle = (from + to) / 2;
-    canvas_.path(one.biggest ? "bar most" : one.quietest ? "bar least" : "bar", "M" + px(from) + " " + px(y.first) + "V" + px(top) + "H" + px(to) + "V" + px(y.first) + "z");
+    const auto word = one.biggest ? "biggest" : one.quietest ? "quietest" : "";
+    if (*one.loudness <= y.low) {
+      ++below_;
+      return;
+    }
+    canvas_.path(std::string(width < kThinBar ? "bar thin" : "bar") + (one.biggest ? " most" : one.quietest ? " least" : ""), "M" + px(from) + " " + px(y.first) + "V" + px(top) + "H" + px(to) + "V" + px(y.first) + "z");
     if (sound(one.max_short_term_loudness)) short_term += "M" + px(from) + " " + px(y.inside(*one.max_short_term_loudness)) + "H" + px(to);
     const std::string css = one.biggest ? "inverse" : "plain";
     if (width >= kNumberWidth) {
       canvas_.text(middle, std::min(top + 16, y.first - 4), css + " name mid", base::fixed(*one.loudness, 1));
-      const auto word = one.biggest ? "biggest" : one.quietest ? "quietest" : "";
       if (y.first - top > 36) canvas_.text(middle, top + 31, css + " mid", fitting(word, width));
-    } else if (width >= kNumberAcross && y.first - top > 46) {
-      canvas_.text(middle + 4, top + 6, css + " end", base::fixed(*one.loudness, 1), " transform=\"rotate(-90 " + px(middle + 4) + " " + px(top + 6) + ")\"");
+      return;
     }
+    canvas_.text(middle, std::max(top - 9, frame_.top() + 11), "over name mid", word);
+    if (width >= kNumberAcross && y.first - top > 46)
+      canvas_.text(middle + 4, top + 6, css + " end", base::fixed(*one.loudness, 1), " transform=\"rotate(-90 " + px(middle + 4) + " " + px(top + 6) + ")\"");
   }
 
   /// From the quietest to the biggest, right of the bars.
@@ -107,6 +115,7 @@ class Sizes {
       const auto* softest = *std::ranges::min_element(shown_, louder);
       text += softest == quietest_ ? "; " + quoted(quietest_->name) + " is the quietest, as meant" : "; " + quoted(softest->name) + " is softer than " + quoted(quietest_->name) + ", which is meant to be the quietest";
     }
+    if (below_ > 0) text += "; " + std::to_string(below_) + " much softer than the rest " + (below_ == 1 ? "has" : "have") + " no bar";
     return text + ".";
   }
 
@@ -121,6 +130,7 @@ class Sizes {
   TimeFrame frame_;
   Canvas canvas_;
   std::vector<const SongSheet::Section*> shown_;
+  int below_ = 0;  ///< under the foot of the bars
   const SongSheet::Section *biggest_ = nullptr, *quietest_ = nullptr;
 };
 

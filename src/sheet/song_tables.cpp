@@ -37,7 +37,9 @@ std::string heading(std::string_view title) { return "<h3>" + safe(title) + "</h
 
 std::string cell(const std::string& html) { return "<td>" + html + "</td>"; }
 
-std::string span_of(double start_s, double end_s) { return "<span class=\"whole\">" + base::clock_time(start_s, 1) + " to " + base::clock_time(end_s, 1) + "</span>"; }
+std::string span_of(double start_s, double end_s) {
+  return "<span class=\"whole\">" + base::clock_time(start_s, 1) + (end_s > start_s ? " to " + base::clock_time(end_s, 1) : "") + "</span>";
+}
 
 std::string hertz(double value) { return value >= 1000 ? base::fixed(value / 1000, 1) + " kHz" : base::fixed(value, 0) + " Hz"; }
 
@@ -93,7 +95,7 @@ std::string pairs_table(const SongSheet& song) {
   const auto listed = std::min(kPairsListed, song.pairs.size());
   for (std::size_t i = 0; i < listed; ++i) {
     const auto& one = song.pairs[i];
-    out += "<tr><th scope=\"row\">" + safe(one.part) + "</th>" + cell(safe(one.masker)) + cell(base::fixed(one.masked, 0)) + cell(base::fixed(one.freed, 0)) + "<td class=\"said\">";
+    out += "<tr><th scope=\"row\">" + safe(one.part) + "</th>" + "<td class=\"called\">" + safe(one.masker) + "</td>" + cell(base::fixed(one.masked, 0)) + cell(base::fixed(one.freed, 0)) + "<td class=\"said\">";
     for (std::size_t k = 0; k < std::min(kPassages, one.passages.size()); ++k) {
       const auto& passage = one.passages[k];
       out += "<span class=\"part\">" + span_of(passage.start_s, passage.end_s) + ", " + hertz(passage.low_hz) + " to " + hertz(passage.high_hz) + ": " + base::fixed(passage.masked, 0) + " %</span>";
