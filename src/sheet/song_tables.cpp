@@ -57,7 +57,7 @@ std::string sections_table(const SongSheet& song) {
                                                      {"Side to mid", "dB"}, {"Onsets", "a second"}, {"Vocal over bed", "LU"}, {"Lead over backing", "LU"}, {"Drums over the rest", "LU"}});
   for (std::size_t i = 0; i < song.sections.size(); ++i) {
     const auto& one = song.sections[i];
-    const std::string mark = one.biggest && one.quietest ? "biggest, quietest" : one.biggest ? "biggest" : one.quietest ? "quietest" : "";
+    const std::string mark = one.biggest ? "biggest" : one.quietest ? "quietest" : "";
     out += "<tr><th scope=\"row\">" + std::to_string(i + 1) + ". " + safe(one.name) + (mark.empty() ? "" : " <span class=\"soft\">" + mark + "</span>") + "</th>" + cell(span_of(one.start_s, one.end_s)) +
            cell(one.rank > 0 ? std::to_string(one.rank) : "–");
     for (const auto* value : {&one.loudness, &one.max_short_term_loudness, &one.peak_to_loudness_ratio, &one.low_share, &one.side_to_mid, &one.density, &one.vocal_over_bed, &one.lead_over_backing, &one.drums_over_rest})

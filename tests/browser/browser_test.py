@@ -72,6 +72,7 @@ class Pages:
         self.merged()
         self.pair()
         self.ordered()
+        self.planned()
 
     def program(self, *arguments):
         environment = {"PATH": "/usr/bin:/bin", "HOME": str(self.folder)}
@@ -136,6 +137,25 @@ class Pages:
         self.pages["set"] = self.folder / "set.html"
         self.pages["set"].write_bytes(self.program("deliver", "check", "set/order.toml", "--format", "html"))
 
+    def planned(self):
+        """A song of four loops against its plan, with a hostile name and a vocal that is nowhere near what is wanted."""
+        folder = self.room / "plan"
+        (folder / "stems").mkdir(parents=True)
+        # Four stand-ins: what matters here is that every picture has something to show.
+        for name, loop, gain in (("voice", "ambi_choir", 0.4), ("kick", "bd_haus", 0.5), ("snare", "sn_dolf", 0.3), ("bass", "bass_dnb_f", 0.3)):
+            subprocess.run(["sox", "-v", str(gain), str(LOOPS / f"{loop}.flac"), "-r", "48000", "-c", "2", "-b", "24", str(folder / "stems" / f"{name}.wav"),
+                            "repeat", "80", "trim", "0", "30"], check=True, capture_output=True)
+        subprocess.run(["sox", "-m", *(arg for name in ("voice", "kick", "snare", "bass") for arg in ("-v", "1", str(folder / "stems" / f"{name}.wav"))),
+                        "-b", "24", str(folder / "mix.wav")], check=True, capture_output=True)
+        stems = "".join(f'[[stem]]\nname = "{shown}"\nfile = "stems/{name}.wav"\nrole = "{role}"\npriority = {priority}\n' for shown, name, role, priority in (
+            ("voice", "voice", "lead vocal", 1), ("kick <script>alert(6)<'script>", "kick", "kick", 2), ("snare", "snare", "snare", 3), ("bass " + 150 * "x", "bass", "bass", 4)))
+        sections = "".join(f'[[section]]\nname = "{name}"\nstart = {start}\nend = {start + 10}\n{mark}' for name, start, mark in (
+            ("first", 0, "quietest = true\n"), ("middle " + 150 * "x", 10, ""), ("last", 20, "biggest = true\n")))
+        (folder / "song.toml").write_text('[song]\ntitle = "High Water"\nfeeling = "wide awake"\napproach = "close and dry"\nmix = "mix.wav"\n' + sections + stems +
+                                          "[vocal]\nabove_band = [20.0, 21.0]\n[low_end]\nkick_over_bass = 40\n")
+        self.pages["plan"] = self.folder / "plan.html"
+        self.pages["plan"].write_bytes(self.program("plan", "check", "plan/song.toml", "--format", "html"))
+
     def merged(self):
         parts = [self.room / "one.jsonl", self.room / "two.jsonl"]
         for part, name in zip(parts, ("song.wav", "loud.wav")):
@@ -178,7 +198,7 @@ class PageInABrowser(unittest.TestCase):
                     self.assertEqual(size["cut"], [], width)
 
     def test_every_picture_is_there(self):
-        expected = {"song": 8, "long": 8, "loud": 8, "many": 8, "hostile": 8, "merged": 0, "pair": 2}
+        expected = {"song": 8, "long": 8, "loud": 8, "many": 8, "hostile": 8, "merged": 0, "pair": 2, "plan": 5}
         for name, count in expected.items():
             self.assertEqual(self.seen[name]["sizes"]["1280"]["plots"], count, name)
         self.assertGreater(self.seen["several"]["sizes"]["1280"]["plots"], 30)
@@ -285,6 +305,7 @@ class PageInABrowser(unittest.TestCase):
         self.assertIn("<script>alert(3)</script>", text)
         self.assertIn("<script>alert(4)<'script>", self.seen["pair"]["text"])
         self.assertIn("<script>alert(5)<'script>", self.seen["set"]["text"])
+        self.assertIn("<script>alert(6)<'script>", self.seen["plan"]["text"])
 
     def test_a_set_is_a_table_of_items_against_findings(self):
         text = self.seen["set"]["text"]
