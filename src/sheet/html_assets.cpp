@@ -39,7 +39,7 @@ dt{color:var(--soft)}dd{margin:0;overflow-wrap:anywhere}
 figure{margin:0;break-inside:avoid;min-width:0}
 figure:has(.square){display:grid;grid-template-columns:minmax(10rem,1fr) minmax(0,22rem);gap:0 1rem;align-items:start}
 @media (max-width:40rem){figure:has(.square){display:block}}
-figcaption p{font-size:.9rem;color:var(--soft);overflow-wrap:anywhere}
+figcaption h3{font-size:.92rem;margin:0}figcaption p{font-size:.9rem;color:var(--soft);overflow-wrap:anywhere}
 .scroll{overflow-x:auto}
 svg.plot{display:block;width:100%;min-width:30rem;height:auto;background:var(--paper)}
 svg.square{min-width:18rem;max-width:22rem}
@@ -241,7 +241,7 @@ for (const file of document.querySelectorAll("section.file")) {
 }
 )js";
 
-const std::string_view kPageStyleDigest = "sha256-fNdukUkmXjoCPOJb4Mbswv9nsAqNuHYQQzIWspUF6Wk=";
+const std::string_view kPageStyleDigest = "sha256-SDxOBZJ71Zmgz+EMjSy0n3fYhnh1aTSRd90F0g80SuY=";
 const std::string_view kPageScriptDigest = "sha256-V2Pa1IdzTqOsF/8PVSUCtn/YXfxfgZCipED96OOvDjQ=";
 
 }  // namespace sendworthy::sheet

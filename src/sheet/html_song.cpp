@@ -5,6 +5,7 @@
 #include <sendworthy/song.h>
 
 #include <algorithm>
+#include <cmath>
 #include <map>
 #include <set>
 #include <string>
@@ -110,7 +111,9 @@ class SongPage {
 
   [[nodiscard]] double length() const {
     double length = mix_ != nullptr && !mix_->error ? mix_->facts.duration_s : 0;
-    for (const auto& one : song_.sections) length = std::max(length, one.end_s);
+    for (const auto& one : song_.sections) {
+      if (std::isfinite(one.end_s)) length = std::max(length, one.end_s);
+    }
     return length;
   }
 

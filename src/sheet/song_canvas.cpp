@@ -78,7 +78,7 @@ void Canvas::names(double x, std::vector<LineName> names) {
 std::string Canvas::figure(const Words& words, std::string_view css, const std::string& data) {
   const auto id = svg_text(words.id), title = svg_text(words.title);
   // Without a script nothing tells whether the box scrolls: it can always be reached with the keyboard.
-  auto out = "<figure id=\"" + id + "\" class=\"picture\" data-kind=\"" + svg_text(words.kind) + "\">\n<figcaption><h4>" + title + "</h4><p>" + svg_text(words.caption) +
+  auto out = "<figure id=\"" + id + "\" class=\"picture\" data-kind=\"" + svg_text(words.kind) + "\">\n<figcaption><h3>" + title + "</h3><p>" + svg_text(words.caption) +
              "</p></figcaption>\n<div class=\"scroll\" role=\"group\" tabindex=\"0\" aria-label=\"" + title + ", picture\">\n<svg class=\"plot " + std::string(css) +
              "\" role=\"img\" aria-labelledby=\"" + id + "-t " + id + "-d\" viewBox=\"0 0 " + px(width_) + " " + px(height_) + "\"" + data + ">\n<title id=\"" + id + "-t\">" + title +
              "</title>\n<desc id=\"" + id + "-d\">" + svg_text(words.caption + (words.more.empty() ? "" : " " + words.more)) + "</desc>\n" + out_ + "</svg>\n</div>\n</figure>\n";

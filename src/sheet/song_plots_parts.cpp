@@ -14,9 +14,11 @@ constexpr std::size_t kMostBands = 64;
 constexpr std::size_t kMostParts = 16;
 constexpr double kLevelWidth = 700, kLevelRow = 20;
 
-std::string name_of(double hz) { return hz >= 1000 ? base::shortest(hz / 1000) + " kHz" : base::shortest(hz) + " Hz"; }
+std::string name_of(double hz) { return !std::isfinite(hz) ? "?" : hz >= 1000 ? base::shortest(hz / 1000) + " kHz" : base::shortest(hz) + " Hz"; }
 
 std::string named(const std::string& name) { return "“" + base::for_terminal(name) + "”"; }
+
+std::optional<double> finite(const std::optional<double>& value) { return value && std::isfinite(*value) ? value : std::nullopt; }
 
 /// Where a frequency lies among the bands, in bands from the first one's middle.
 double position(const std::vector<std::pair<double, double>>& bands, double hz) {
@@ -119,7 +121,7 @@ class Masking {
 struct Level {
   const SongSheet::Stem* stem = nullptr;
   double reference = 0;
-  std::optional<double> quiet;
+  std::optional<double> quiet, moved;
   double left_y = 0, right_y = 0;  ///< of the names
 };
 
@@ -139,7 +141,7 @@ std::string masking_figure(const SongSheet& song) { return song.pairs.empty() ? 
 std::string quiet_figure(const SongSheet& song) {
   std::vector<Level> levels;
   for (const auto& one : song.stems) {
-    if (one.reference_level && std::isfinite(*one.reference_level) && levels.size() < kMostParts) levels.push_back({&one, *one.reference_level, one.disappears ? std::nullopt : one.quiet_level, 0, 0});
+    if (one.reference_level && std::isfinite(*one.reference_level) && levels.size() < kMostParts) levels.push_back({&one, *one.reference_level, one.disappears ? std::nullopt : finite(one.quiet_level), finite(one.moved), 0, 0});
   }
   if (levels.size() < 2) return {};
   double reference = 0, quiet = 0, count = 0;
@@ -163,7 +165,7 @@ std::string quiet_figure(const SongSheet& song) {
   canvas.text(left, 16, "label end", "at " + base::shortest(song.reference_db_spl) + " dB SPL");
   canvas.text(right, 16, "label", "at " + base::shortest(song.quiet_db_spl) + " dB SPL");
   for (const double x : {left, right}) canvas.path("axis", "M" + px(x) + " " + px(top - 12) + "V" + px(bottom + 16));
-  const auto moved_most = std::ranges::max_element(levels, {}, [](const Level& one) { return one.stem->moved ? std::abs(*one.stem->moved) : -1.0; });
+  const auto moved_most = std::ranges::max_element(levels, {}, [](const Level& one) { return one.moved ? std::abs(*one.moved) : -1.0; });
   for (const auto& one : levels) {
     const auto& stem = *one.stem;
     const double from = y.at(one.reference), to = one.quiet ? y.at(*one.quiet) : bottom + 12;
@@ -174,7 +176,7 @@ std::string quiet_figure(const SongSheet& song) {
     canvas.path("lead", "M" + px(left - 4) + " " + px(from) + "L" + px(left - 14) + " " + px(one.left_y) + "M" + px(right + 4) + " " + px(to) + "L" + px(right + 14) + " " + px(one.right_y));
     canvas.text(left - 17, one.left_y + 4, stands_out ? "name end" : "keyname end", fitting(stem.name, left - 100) + "  " + base::fixed(*stem.reference_level, 0) + " phon");
     std::string words = one.quiet ? base::fixed(*stem.quiet_level, 0) + " phon" : "not heard";
-    if (one.quiet && stem.moved) words += ", moved " + with_sign(*stem.moved, "dB");
+    if (one.quiet && one.moved) words += ", moved " + with_sign(*one.moved, "dB");
     canvas.text(right + 17, one.right_y + 4, stands_out ? "name" : "keyname", words);
   }
   canvas.text((left + right) / 2, height - 4, "tick mid", "a level line keeps its place among the others");
@@ -183,8 +185,8 @@ std::string quiet_figure(const SongSheet& song) {
     if (!one.quiet) gone += (gone.empty() ? "" : ", ") + named(one.stem->name);
   }
   if (!gone.empty()) caption = "Very quietly, " + gone + (gone.find(", ") == gone.npos ? " disappears" : " disappear");
-  if (moved_most->stem->moved) {
-    const double moved = *moved_most->stem->moved;
+  if (moved_most->moved) {
+    const double moved = *moved_most->moved;
     caption += (caption.empty() ? "" : "; ") + named(moved_most->stem->name) + (std::abs(moved) < 0.05 ? " moves most and stays where it was" : " moves most: " + base::fixed(std::abs(moved), 1) + " dB " + (moved < 0 ? "back behind" : "out in front of") + " the others");
   }
   if (caption.empty()) caption = "How far the parts move against one another was not measured";

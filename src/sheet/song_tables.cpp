@@ -38,7 +38,7 @@ std::string heading(std::string_view title) { return "<h3>" + safe(title) + "</h
 std::string cell(const std::string& html) { return "<td>" + html + "</td>"; }
 
 std::string span_of(double start_s, double end_s) {
-  return "<span class=\"whole\">" + base::clock_time(start_s, 1) + (end_s > start_s ? " to " + base::clock_time(end_s, 1) : "") + "</span>";
+  return "<span class=\"whole\">" + base::clock_time(start_s, 1) + (end_s > start_s && std::isfinite(end_s) ? " to " + base::clock_time(end_s, 1) : "") + "</span>";
 }
 
 std::string hertz(double value) { return value >= 1000 ? base::fixed(value / 1000, 1) + " kHz" : base::fixed(value, 0) + " Hz"; }
