@@ -35,39 +35,53 @@ Words words_of(std::string_view file_name) {
   return words;
 }
 
+/// Words that mean one thing by habit, where nothing says what plays: "Dbl L" is a voice, "Gtr Dbl" is none; "Acoustic" is a guitar,
+/// "Acoustic Piano" is none.
+std::optional<Role> role_by_habit(const Words& words) {
+  const bool playback = has_any(words, {"track", "tracks"});  // a backing track is a whole band
+  if (!playback && (has_any(words, {"backing", "backings", "background", "bg", "harmony", "harmonies", "harms", "double", "doubles", "dbl", "dbls", "adlib", "adlibs", "gang"}) ||
+                    has_pair(words, "ad", "lib") || has_pair(words, "ad", "libs")))
+    return Role::backing_vocal;
+  if (has_any(words, {"room", "rooms"})) return Role::drums;
+  if (has_any(words, {"upright"})) return Role::bass;
+  if (has_any(words, {"acoustic", "electric", "elec", "nylon", "strum", "strums"})) return Role::guitar;
+  return std::nullopt;
+}
+
 /// The first that fits, from words that mean one thing to words that mean many: "Bass Drum" is no bass, "Lead Vox" no lead.
 std::optional<Role> role_by(const Words& words) {
   const bool vocal = has_any(words, {"vox", "vocal", "vocals", "voc", "vocs", "voice", "voices", "vx", "singer", "rap"});
   if (has_any(words, {"fx", "sfx", "efx", "effect", "effects", "reverb", "verb", "rvb", "delay", "dly", "echo", "riser", "risers", "impact", "impacts",
-                      "sweep", "sweeps", "whoosh", "returns"}))
+                      "sweep", "sweeps", "whoosh", "swell", "swells", "downlifter", "uplifter", "transition", "transitions", "foley", "glitch", "noise", "returns"}))
     return Role::effects;
-  if (has_any(words, {"bv", "bvs", "bgv", "bgvs", "bgvox", "bvox", "backingvox", "backingvocal", "backingvocals", "choir", "oohs", "aahs"})) return Role::backing_vocal;
+  if (has_any(words, {"bv", "bvs", "bgv", "bgvs", "bgvox", "bvox", "backingvox", "backingvocal", "backingvocals", "choir", "choirs", "bgs", "oohs", "aahs", "ooh", "aah"})) return Role::backing_vocal;
   if (vocal && has_any(words, {"back", "backing", "background", "backup", "bg", "bk", "harmony", "harmonies", "harm", "harms", "harmo", "gang", "group", "double",
                                "doubles", "doubled", "dbl", "dbls", "dub", "dubs", "stack", "stacks", "adlib", "adlibs", "crowd"}))
     return Role::backing_vocal;
+  if (vocal && has_pair(words, "ad", "lib")) return Role::backing_vocal;
   if (vocal || has_any(words, {"ldvox", "leadvox", "ldvx", "leadvocal", "leadvocals", "ldvoc", "ldv", "lv", "acapella", "acappella"})) return Role::lead_vocal;
   if (has_any(words, {"kick", "kicks", "kik", "kck", "kd", "bd", "bassdrum"}) || has_pair(words, "bass", "drum")) return Role::kick;
   if (has_any(words, {"snare", "snares", "snr", "sn", "sd", "rim", "rimshot", "sidestick"})) return Role::snare;
   if (has_any(words, {"perc", "percs", "percussion", "shaker", "shakers", "shk", "tamb", "tambourine", "conga", "congas", "bongo", "bongos", "clap", "claps", "snap",
-                      "snaps", "cowbell", "guiro", "cajon", "triangle", "timbale", "timbales", "djembe", "tabla", "maracas", "woodblock"}))
+                      "snaps", "cowbell", "guiro", "cajon", "triangle", "timbale", "timbales", "djembe", "tabla", "maracas", "woodblock", "timpani", "timps"}))
     return Role::percussion;
   if (has_any(words, {"drum", "drums", "drm", "drms", "oh", "ohs", "overhead", "overheads", "tom", "toms", "hat", "hats", "hh", "hihat", "hihats", "ride", "crash", "cym",
-                      "cyms", "cymbal", "cymbals", "kit", "beat", "beats", "breakbeat"}))
+                      "cyms", "cymbal", "cymbals", "kit", "beat", "beats", "breakbeat", "china", "splash"}))
     return Role::drums;
-  if (has_any(words, {"bass", "bs", "bassgtr", "sub", "subs", "subbass", "808", "808s", "upright"})) return Role::bass;
+  if (has_any(words, {"bass", "bs", "bassgtr", "sub", "subs", "subbass", "808", "808s", "contrabass"})) return Role::bass;
   if (has_any(words, {"lead", "leads", "ld", "solo", "melody", "hook"})) return Role::lead;
-  if (has_any(words, {"guitar", "guitars", "gtr", "gtrs", "gt", "gts", "git", "gits", "egtr", "agtr", "elgtr", "acgtr", "acoustic", "banjo", "mandolin", "ukulele", "uke",
-                      "dobro"}))
+  if (has_any(words, {"guitar", "guitars", "gtr", "gtrs", "gt", "gts", "git", "gits", "egtr", "agtr", "elgtr", "acgtr", "banjo", "mandolin", "ukulele", "uke", "dobro",
+                      "steel"}))
     return Role::guitar;
-  if (has_any(words, {"string", "strings", "strs", "violin", "violins", "vln", "viola", "violas", "vla", "cello", "cellos", "celli", "orchestra", "orch", "pizz"}))
+  if (has_any(words, {"string", "strings", "strs", "violin", "violins", "vln", "viola", "violas", "vla", "cello", "cellos", "celli", "orchestra", "orch", "pizz", "fiddle", "harp"}))
     return Role::strings;
   if (has_any(words, {"brass", "horn", "horns", "trumpet", "trumpets", "tpt", "trombone", "trombones", "tbn", "sax", "saxes", "saxophone", "tuba", "flugelhorn"}))
     return Role::brass;
   if (has_any(words, {"pad", "pads", "drone", "drones", "texture", "textures", "ambience"})) return Role::pad;
   if (has_any(words, {"keys", "keyboard", "keyboards", "kbd", "piano", "pianos", "pno", "rhodes", "wurli", "wurly", "wurlitzer", "organ", "org", "hammond", "b3", "clav",
-                      "clavinet", "synth", "synths", "syn", "arp", "arps", "pluck", "plucks", "epiano", "harpsichord", "celeste", "accordion"}))
+                      "clavinet", "synth", "synths", "syn", "arp", "arps", "pluck", "plucks", "epiano", "harpsichord", "celeste", "celesta", "accordion", "mellotron", "vibraphone", "marimba", "glockenspiel"}))
     return Role::keys;
-  return std::nullopt;
+  return role_by_habit(words);
 }
 
 }  // namespace

@@ -133,7 +133,18 @@ TEST_CASE("roles are guessed from names as people write them") {
     REQUIRE_MESSAGE(guess, name);
     CHECK_MESSAGE(*guess == role, name << " read as " << to_string(*guess));
   }
-  for (const auto* name : {"", "stem.wav", "Lamps.wav", "track 4.wav", "\xff\xfe.wav", "kickstart.wav", "embassy.wav"}) CHECK_MESSAGE(!guess_role(name), name);
+  for (const auto& [name, role] : std::vector<std::pair<std::string, R>>{
+           {"08-backing-high.wav", R::backing_vocal}, {"09-backing-low.wav", R::backing_vocal}, {"Harmony.wav", R::backing_vocal}, {"Harmonies_R.wav", R::backing_vocal},
+           {"Doubles.wav", R::backing_vocal}, {"Dbl L.wav", R::backing_vocal}, {"Adlibs.wav", R::backing_vocal}, {"Ad-Lib 2.wav", R::backing_vocal}, {"Vox Ad-Lib.wav", R::backing_vocal},
+           {"Gtr Dbl.wav", R::guitar}, {"Harmony Gtr.wav", R::guitar}, {"Double Bass.wav", R::bass}, {"Upright.wav", R::bass}, {"Upright Piano.wav", R::keys},
+           {"Room.wav", R::drums}, {"Gtr Room.wav", R::guitar}, {"Room Verb.wav", R::effects}, {"Acoustic Piano.wav", R::keys}, {"Electric Piano.wav", R::keys},
+           {"Electric L.wav", R::guitar}, {"E-Gtr.wav", R::guitar}, {"Ac Gtr.wav", R::guitar}, {"Ride.wav", R::drums}, {"Floor Tom.wav", R::drums}, {"Kick Sub.wav", R::kick},
+           {"Tamb.wav", R::percussion}, {"Wurli.wav", R::keys}, {"Organ.wav", R::keys}, {"Violin.wav", R::strings}, {"Impact.wav", R::effects}, {"Synth Bass.wav", R::bass}}) {
+    const auto guess = guess_role(name);
+    REQUIRE_MESSAGE(guess, name);
+    CHECK_MESSAGE(*guess == role, name << " read as " << to_string(*guess));
+  }
+  for (const auto* name : {"", "Backing Track.wav", "stem.wav", "Lamps.wav", "track 4.wav", "\xff\xfe.wav", "kickstart.wav", "embassy.wav"}) CHECK_MESSAGE(!guess_role(name), name);
 }
 
 TEST_CASE("what the names of all stems begin with tells of no part") {
