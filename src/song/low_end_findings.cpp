@@ -139,16 +139,23 @@ class LowEndJudge {
       text += fmt::format(", the bass {} ms {} {}", base::fixed(std::abs(both.best_shift_ms), 1), both.best_shift_ms > 0 ? "later" : "earlier", db(gain));
     return text;
   }
-  /// The stem that loses most of what it has there.
+  /// The stem that loses most of what it has there: over the song, or else in the mix's worst second.
   [[nodiscard]] std::string most_lost() const {
     if (!song_.why_no_stems.empty()) return {};
     const auto losses = low_loss_of_stems(plan_, song_.stop);
-    std::optional<std::size_t> worst;
-    for (std::size_t i = 0; i < losses.size(); ++i) {
-      if (losses[i] && losses[i]->whole_db > kUnlikeDb && (!worst || losses[i]->whole_db > losses[*worst]->whole_db)) worst = i;
+    const auto second = static_cast<std::size_t>(std::max(std::ptrdiff_t{0}, std::ranges::max_element(low_.mix_mono->seconds_db) - low_.mix_mono->seconds_db.begin()));
+    for (const bool whole : {true, false}) {
+      std::optional<std::size_t> worst;
+      double most = kUnlikeDb;
+      for (std::size_t i = 0; i < losses.size(); ++i) {
+        const auto& loss = losses[i];
+        if (!loss || (!whole && second >= loss->seconds_db.size())) continue;
+        const double lost = whole ? loss->whole_db : static_cast<double>(loss->seconds_db[second]);
+        if (lost > most) worst = i, most = lost;
+      }
+      if (worst) return fmt::format("{} loses most, {}{}", base::for_terminal(plan_.stems[*worst].name), db(most), whole ? "" : " there");
     }
-    if (!worst) return {};
-    return fmt::format("{} loses most, {}", base::for_terminal(plan_.stems[*worst].name), db(losses[*worst]->whole_db));
+    return {};
   }
 
   const Measured& song_;

@@ -47,10 +47,12 @@ std::optional<MonoLoss> MonoSums::finish() const {
     powers.push_back(second.power);
   }
   const double least = kWithin * loudest(powers);
+  result.seconds_db.assign(seconds.size(), 0);
   result.worst_db = seconds.empty() ? result.whole_db : 0;
   for (std::size_t i = 0; i < seconds.size(); ++i) {
     if (seconds[i].power < least || seconds[i].power <= 0) continue;
     const double db = loss_db(seconds[i].power, seconds[i].product);
+    result.seconds_db[i] = static_cast<float>(db);
     if (db <= result.worst_db) continue;
     result.worst_db = db;
     result.worst_at_s = std::max(0.0, start_s_ + static_cast<double>(i * tenth_) / rate_hz_);

@@ -16,6 +16,7 @@ struct MonoLoss {
   double whole_db = 0;    ///< over all of it
   double worst_db = 0;    ///< of the worst second, by steps of 0.1 s, of those within 20 dB of its loudest 5 %
   double worst_at_s = 0;  ///< where that begins
+  std::vector<float> seconds_db;  ///< of each second, by steps of 0.1 s from the start on; 0 where it is silent
 };
 inline constexpr double kMostLost = 60;
 

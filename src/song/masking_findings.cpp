@@ -3,6 +3,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
+#include <set>
 
 #include "base/text.h"
 #include "song/masking.h"
@@ -79,16 +81,20 @@ void priorities(const Measured& song, const std::vector<Pairing>& pairings, cons
     return;
   }
   std::vector<std::string> covered;
+  std::set<std::string_view> named;
   std::vector<Where> places;
   for (const auto& pair : sheet.pairs) {
     if (pair.masked <= *plan.most_masked_percent) continue;
     std::string bands;
     if (!pair.passages.empty()) bands = fmt::format(", most from {} to {}", hz(pair.passages.front().low_hz), hz(pair.passages.front().high_hz));
-    covered.push_back(fmt::format("{} covers {} of {}{}", pair.masker, percent(pair.masked / 100), pair.part, bands));
+    covered.push_back(fmt::format("{} of {} covered by {}{}", percent(pair.masked / 100), pair.part, pair.masker, bands));
+    named.insert({pair.part, pair.masker});
     add_places(pair, song.reading->rate, plan.mix, places);
   }
   if (!covered.empty()) {
-    auto finding = faulted(kId, plan.severities, fmt::format("{}; at most {} are wanted", listed(covered, kMostPairsNamed), percent(*plan.most_masked_percent / 100)), song.mix_and(all));
+    std::vector<std::size_t> at_fault;
+    std::ranges::copy_if(all, std::back_inserter(at_fault), [&](std::size_t i) { return named.contains(plan.stems[i].name); });
+    auto finding = faulted(kId, plan.severities, fmt::format("{}; at most {} are wanted", listed(covered, kMostPairsNamed), percent(*plan.most_masked_percent / 100)), song.mix_and(at_fault));
     put_places(finding, std::move(places));
     findings.push_back(std::move(finding));
     return;

@@ -86,7 +86,7 @@ void quiet_to_loud(const Measured& song, const SongSheet& sheet, Findings& findi
   const std::vector<std::string> files{plan.mix};
   const auto *top = marked(sheet, &Part::biggest), *low = marked(sheet, &Part::quietest);
   if (top == nullptr || low == nullptr) {
-    findings.push_back(not_stated(kId, plan.severities, std::string(top == nullptr ? "biggest" : "quietest") + " = true in one [[section]]", files));
+    findings.push_back(not_stated(kId, plan.severities, top != nullptr ? "quietest = true in one [[section]]" : low != nullptr ? "biggest = true in one [[section]]" : "biggest = true in one [[section]], and quietest = true in another", files));
     return;
   }
   if (!plan.dynamics.quiet_to_loud_lu) {

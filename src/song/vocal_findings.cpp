@@ -36,9 +36,9 @@ struct Phrase {
   std::size_t from = 0, to = 0;  ///< windows
 };
 
-std::vector<Phrase> phrases_of(const std::vector<bool>& windows) {
+std::vector<Phrase> phrases_of(const std::vector<bool>& windows, const Steps& within) {
   std::vector<Phrase> phrases;
-  for (std::size_t i = 0; i < windows.size(); ++i) {
+  for (std::size_t i = within.from; i < within.to; ++i) {
     if (!windows[i]) continue;
     if (phrases.empty() || i > phrases.back().to + kPauseSteps) phrases.push_back({i, i});
     phrases.back().to = i + 1;
@@ -50,22 +50,15 @@ double outside(double value, const Range& range) { return value < range.low ? va
 
 std::string in_words(const Range& range) { return fmt::format("{} to {}", base::fixed(range.low, 1), lu(range.high)); }
 
-/// Phrases that lie beyond their section's range by more than a unit.
-std::vector<Where> phrases_outside(const Measured& song, const Placement& what, const std::vector<std::optional<Range>>& wanted, const SongSheet& sheet) {
-  std::vector<Where> places;
-  for (const auto& phrase : phrases_of(what.windows)) {
-    const double start_s = static_cast<double>(phrase.from) * kStepS, end_s = static_cast<double>(phrase.to - 1 + kWindowSteps) * kStepS;
-    if (end_s - start_s < kLeastPhraseS) continue;
-    const double middle_s = 0.5 * (start_s + end_s);
-    std::optional<Range> range = sheet.sections.empty() ? wanted.front() : std::nullopt;
-    for (std::size_t i = 0; i < sheet.sections.size(); ++i) {
-      if (middle_s >= sheet.sections[i].start_s && middle_s < sheet.sections[i].end_s) range = wanted[i];
-    }
+/// Phrases that lie beyond the range by more than a unit; one that goes on into the next section ends with its own.
+void add_phrases_outside(const Measured& song, const Placement& what, double from_s, double to_s, const Range& range, std::vector<Where>& places) {
+  for (const auto& phrase : phrases_of(what.windows, windows_between(from_s, to_s, what.windows.size()))) {
+    const double start_s = std::max(from_s, static_cast<double>(phrase.from) * kStepS);
+    const double end_s = std::min(to_s, static_cast<double>(phrase.to - 1 + kWindowSteps) * kStepS);
     const auto here = against(what.part, what.other, what.windows, {phrase.from, phrase.to});
-    if (!range || !here || std::abs(outside(here->difference_lu, *range)) <= kPhraseOutLu) continue;
+    if (end_s - start_s < kLeastPhraseS || !here || std::abs(outside(here->difference_lu, range)) <= kPhraseOutLu) continue;
     places.push_back(place(start_s, end_s, song.reading->rate, song.plan.mix, fmt::format("{} {}", lu(here->difference_lu), what.over)));
   }
-  return places;
 }
 
 void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::optional<double> SongSheet::Section::* target, const std::vector<std::optional<Range>>& wanted, std::string_view key,
@@ -100,7 +93,7 @@ void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::o
     } else if (const double beyond = outside(row.value, *row.range); beyond == 0) {
       in.push_back(text);
     } else {
-      out.push_back(fmt::format("{}, {} wanted", text, in_words(*row.range)));
+      out.push_back(fmt::format("{} ({} wanted)", text, in_words(*row.range)));
       if (std::abs(beyond) > std::abs(worst)) worst = beyond;
     }
   }
@@ -108,7 +101,12 @@ void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::o
     findings.push_back(not_stated(what.id, severities, key, what.files));
     return;
   }
-  auto places = phrases_outside(song, what, wanted, sheet);
+  std::vector<Where> places;
+  for (std::size_t i = 0; i < sheet.sections.size(); ++i) {
+    const auto& section = sheet.sections[i];
+    if (wanted[i]) add_phrases_outside(song, what, section.start_s, section.end_s, *wanted[i], places);
+  }
+  if (sheet.sections.empty() && wanted.front()) add_phrases_outside(song, what, 0, song.reading->duration_s, *wanted.front(), places);
   std::string text = listed(out.empty() ? in : out);
   if (out.empty() && !open.empty()) text += "; no range is stated for " + listed(open);
   if (!bed.empty()) text += fmt::format("; the bed is the {}", bed);
