@@ -1,9 +1,10 @@
-// Synthesises the demo: stems, mix, instrumental and a folder of broken exports. The same bytes on every run.
+// Synthesises the demo: stems, mix, instrumental, the song's plan, an earlier bounce, and a folder of broken exports. The same bytes on every run.
 #include <array>
 #include <cstdio>
 #include <exception>
 #include <filesystem>
 #include <functional>
+#include <optional>
 #include <stdexcept>
 #include <string>
 #include <string_view>
@@ -12,6 +13,7 @@
 #include "delivery.h"
 #include "effects.h"
 #include "exports.h"
+#include "plan.h"
 #include "players.h"
 #include "wav.h"
 
@@ -138,6 +140,8 @@ void make_demo(const std::string& folder, bool broken) {
   Audio mix, instrumental, tuned;
   Parts parts;
   for (Audio* sum : {&mix, &instrumental, &tuned, &parts.drums, &parts.bass, &parts.instruments, &parts.lead, &parts.backing}) sum->codes.assign(2 * kFrames, 0);
+  std::optional<Draft> draft;
+  if (broken) draft.emplace(folder + "/draft");
   std::uint64_t seed = 1000;
   for (const Strip& strip : strips()) {
     Stereo part = strip.play();
@@ -154,11 +158,14 @@ void make_demo(const std::string& folder, bool broken) {
         : strip.name.ends_with("lead-voice") ? parts.lead
                                              : parts.backing,
         stem);
+    if (draft) draft->add(strip.name, stem);
   }
   expect_room(mix);
   write_wav(folder + "/mix.wav", mix, {.description = words + "mix 4, ISRC AA6Q72000047"});
   write_wav(folder + "/instrumental.wav", instrumental, {.description = words + "instrumental of mix 4"});
+  write_plan(folder);
   if (broken) {
+    draft->finish();
     std::filesystem::create_directories(folder + "/broken");
     write_broken_exports(folder + "/broken", mix, tuned);
     write_delivery(folder + "/delivery", mix, parts, words);
@@ -173,7 +180,7 @@ int main(int argc, char** argv) {
   if (argc < 2 || argv[1][0] == '-' || (broken && argc != 2)) {
     std::fputs(
         "usage: sendworthy_demo_song FOLDER [--without-broken]\n"
-        "Writes mix.wav, instrumental.wav, stems/, broken/ and delivery/ into FOLDER.\n",
+        "Writes mix.wav, instrumental.wav, stems/, song.toml, draft/, broken/ and delivery/ into FOLDER.\n",
         stderr);
     return 2;
   }
