@@ -34,7 +34,7 @@ std::pair<double, double> rounded(double low, double high, double step) {
 
 class Sizes {
  public:
-  Sizes(const SongSheet& song, const std::vector<Numbered>& findings, double length_s) : song_(song), frame_(song, length_s, kSizesHeight, findings, {"biggest-section", "quiet-to-loud", "percussion-in-biggest"}), canvas_(kSongWidth, frame_.height()) {
+  Sizes(const SongSheet& song, const std::vector<Numbered>& findings, double length_s) : frame_(song, length_s, kSizesHeight, findings, {"biggest-section", "quiet-to-loud", "percussion-in-biggest"}), canvas_(kSongWidth, frame_.height()) {
     for (const auto& one : song.sections) {
       if (!sound(one.loudness) || !(one.end_s > one.start_s)) continue;
       shown_.push_back(&one);
@@ -126,7 +126,6 @@ class Sizes {
     return text + (shown_.size() > kMost ? "; and " + std::to_string(shown_.size() - kMost) + " more." : ".");
   }
 
-  const SongSheet& song_;
   TimeFrame frame_;
   Canvas canvas_;
   std::vector<const SongSheet::Section*> shown_;
@@ -279,7 +278,7 @@ std::string kick_figure(const SongSheet& song, const std::vector<Numbered>& find
   for (std::size_t i = 0; i < alone.size(); i += std::max<std::size_t>(1, alone.size() / kColumns)) ticks += "M" + fine(x.inside(alone[i])) + " " + px(y.first - 7) + "v7";
   std::vector<Canvas::LineName> names{{y.at(0), "level of bass"}};
   const auto across = [&](const std::optional<double>& value, std::string_view css, const std::string& name) {
-    if (!sound(value) || *value < foot || *value > head) return;
+    if (!sound(value) || *value < y.low || *value > y.high) return;
     canvas.path(css, "M" + px(x.first) + " " + px(y.at(*value)) + "H" + px(x.last), " data-at=\"" + base::shortest(*value) + "\"");
     names.push_back({y.at(*value), name + " " + base::fixed(*value, 1)});
   };
