@@ -10,6 +10,11 @@ import unittest
 
 import lab
 
+try:
+    import jsonschema
+except ImportError:
+    jsonschema = None
+
 RATE = 24000
 SECONDS = 12
 CHANGE = 6  # where the chorus begins, seconds
@@ -210,6 +215,16 @@ class Check(PlanCase):
         self.assertEqual(shares, sorted(shares, reverse=True))
         self.assertEqual(len(sheet["song"]["low_end"]["hits"]), 2 * SECONDS - 1)
         self.assertEqual(sheet["song"]["vocal"]["bed"], "sum of the other stems")
+
+    @unittest.skipIf(jsonschema is None, "python3-jsonschema is not installed")
+    def test_the_published_schema_holds(self):
+        schema = json.loads((lab.SOURCE / "docs/sheet.schema.json").read_text())
+        validator = jsonschema.validators.validator_for(schema)(schema)
+        validator.validate(self.check(self.write())[0])
+        wrong = self.check(self.write(feeling="", listed=[], wishes={table: None for table in WISHES}))[0]
+        validator.validate(wrong)
+        del wrong["sections"][0]["vocal_over_bed"]
+        self.assertFalse(validator.is_valid(wrong))
 
     def test_the_same_bytes_whatever_the_threads(self):
         plan = self.write()

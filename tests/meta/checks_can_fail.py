@@ -155,7 +155,7 @@ class FaultMap(Tree):
 
     def test_a_complete_map_is_fine(self):
         self.assertEqual(self.check()[0], 0)
-        self.assertEqual(len(self.rows), 143)
+        self.assertEqual(len(self.rows), 156)
 
     def test_what_does_not_exist_is_found(self):
         for row in ("`tru_peak` | not yet | not yet | not yet",
