@@ -18,7 +18,8 @@ constexpr double kGainsDb = 1;          // what turning or moving the bass must 
 std::string hz(double value) { return fmt::format("{} Hz", std::round(value)); }
 
 void fill(const LowEndReading& low, double below_hz, SongSheet& sheet) {
-  auto& out = sheet.low_end.emplace();
+  sheet.low_end = SongSheet::LowEnd{};
+  auto& out = *sheet.low_end;
   out.below_hz = below_hz;
   for (const auto& hit : low.hits) out.hits.push_back({hit.at_s, hit.kick_db, hit.free ? std::nullopt : std::optional(hit.bass_db)});
   if (low.kick_over_bass) {
