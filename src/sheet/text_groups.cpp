@@ -48,7 +48,11 @@ class Groups {
       for (const auto& file : one->files) names.push_back(name_(file));
       if (!names.empty()) detail(names.size() == 1 ? "file" : "files", list_names(names, kNamesShown));
       const auto shown = std::min(kPlacesShown, one->where.size());
-      for (std::size_t i = 0; i < shown; ++i) detail(i == 0 ? "where" : "", place(one->where[i], 0));
+      for (std::size_t i = 0; i < shown; ++i) {
+        auto where = one->where[i];
+        if (!where.file.empty()) where.file = name_(where.file);
+        detail(i == 0 ? "where" : "", place(where, 0));
+      }
       if (shown > 0) detail("", and_more(shown, std::max(one->where_total, static_cast<std::int64_t>(one->where.size()))));
       if (one->waiver) detail("waived", std::string(to_string(one->before_waiver)) + "; " + waiver_text(*one->waiver));
       // A rule gives its reasons once.

@@ -82,7 +82,7 @@ class SongText {
     row("feeling", song_.feeling.empty() ? "not stated" : base::for_terminal(song_.feeling));
     row("approach", song_.approach.empty() ? "not stated" : base::for_terminal(song_.approach));
     for (const auto& file : sheet_.files) {
-      if (file.path == song_.mix) row("mix", unbroken(name(file.path)) + ": " + (file.error ? base::for_terminal(file.error->text) : facts_line(file.facts)));
+      if (file.path == song_.mix) row("mix", unbroken(base::for_terminal(file.path)) + ": " + (file.error ? base::for_terminal(file.error->text) : facts_line(file.facts)));
     }
   }
 
@@ -177,6 +177,7 @@ class SongText {
 
   [[nodiscard]] std::string name(const std::string& path) const {
     if (path == song_.path) return "the plan";
+    if (path == song_.mix) return "the mix";
     for (const auto& stem : song_.stems) {
       if (stem.path == path) return base::for_terminal(stem.name);
     }

@@ -75,7 +75,7 @@ void biggest(const Measured& song, const SongSheet& sheet, Findings& findings) {
     return;
   }
   auto finding = faulted(kId, plan.severities, fmt::format("{} at {} LUFS: {}{}", quoted(*top), base::fixed(*top->loudness, 1), listed(near), wanted > 0 ? "; at least " + lu(wanted) + " are wanted" : ""), files);
-  finding.change_db = std::max(0.0, wanted) - margin;
+  finding.change_db = margin - std::max(0.0, wanted);  // of what comes too near
   put_places(finding, std::move(places));
   findings.push_back(std::move(finding));
 }

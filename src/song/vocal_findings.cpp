@@ -112,7 +112,8 @@ void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::o
   if (!bed.empty()) text += fmt::format("; the bed is the {}", bed);
   if (!places.empty()) text += fmt::format("; {} beyond by more than {}", places.size() == 1 ? "1 phrase lies" : fmt::format("{} phrases lie", places.size()), lu(kPhraseOutLu));
   auto finding = out.empty() ? passed(what.id, text, what.files) : faulted(what.id, severities, text, what.files);
-  if (!out.empty()) finding.change_db = -worst;
+  // The fader to move: the lead's own, or that of the voices under it.
+  if (!out.empty()) finding.change_db = target == &SongSheet::Section::lead_over_backing ? worst : -worst;
   put_places(finding, std::move(places));
   findings.push_back(std::move(finding));
 }

@@ -55,7 +55,7 @@ SongSheet small_song() {
   song.pairs = {{"voice", "snare", 40, 25, {{100, 10}, {1000, 75}, {5000, 35}}, {{14, 16.5, 900, 1400, 80}}}};
   song.vocal = SongSheet::Vocal{0.1, {}, "sum of the other stems"};
   for (int i = 0; i < 600; ++i) song.vocal->over_bed.push_back(i % 100 < 60 ? static_cast<float>(2 * std::sin(0.1 * i)) : std::numeric_limits<float>::quiet_NaN());
-  song.low_end.emplace();
+  song.low_end = SongSheet::LowEnd{};
   for (int i = 0; i < 40; ++i) song.low_end->hits.push_back({1.5 * i, -12, i % 10 == 9 ? std::nullopt : std::optional<double>(-16 + (i % 8))});
   song.low_end->kick_over_bass = 1, song.low_end->kick_over_bass_p10 = -2;
   song.references = {{"other.wav", -12.5, 9.0, -4.0, -11.0, ""}, {"gone.wav", {}, {}, {}, {}, "there is no such file"}};

@@ -164,6 +164,7 @@ TEST_SUITE("song/findings") {
     const auto sheet = song.check();
     CHECK(status(sheet, "backing-placement") == Status::fail);
     CHECK(*section(sheet, "chorus").lead_over_backing == doctest::Approx(there - 5).epsilon(0.002));
+    CHECK(*finding(sheet, "backing-placement").change_db < 0);  // of the backing vocals
     CHECK_FALSE(section(sheet, "verse").lead_over_backing.has_value());
     Arrangement none;
     none.drop("backing");
