@@ -121,7 +121,7 @@ TEST_CASE("a starting plan of hostile names and impossible sections is read all 
 
 TEST_CASE("roles are guessed from names as people write them") {
   using R = Role;
-  for (const auto& [name, role] : std::vector<std::pair<std::string, R>>{
+  for (const auto& one : std::vector<std::pair<std::string, R>>{
            {"LdVox.wav", R::lead_vocal}, {"Lead Vocal.wav", R::lead_vocal}, {"01 VOX.aif", R::lead_vocal}, {"lv.wav", R::lead_vocal}, {"BV.wav", R::backing_vocal},
            {"bgv_L.wav", R::backing_vocal}, {"BGVs 2.wav", R::backing_vocal}, {"Vox Dbl.wav", R::backing_vocal}, {"Backing Vocals.wav", R::backing_vocal}, {"Choir.wav", R::backing_vocal},
            {"kick in.wav", R::kick}, {"Kick2.wav", R::kick}, {"BD.wav", R::kick}, {"Bass Drum.wav", R::kick}, {"808 Kick.wav", R::kick}, {"SNR top.wav", R::snare}, {"Snare1.wav", R::snare},
@@ -129,17 +129,21 @@ TEST_CASE("roles are guessed from names as people write them") {
            {"808.wav", R::bass}, {"Bass Gtr.wav", R::bass}, {"Sub.wav", R::bass}, {"SynthBass.wav", R::bass}, {"Lead Synth.wav", R::lead}, {"Solo.wav", R::lead}, {"Gtr_L.wav", R::guitar},
            {"EGtr 3.wav", R::guitar}, {"Acoustic.wav", R::guitar}, {"Rhodes.wav", R::keys}, {"Synth.wav", R::keys}, {"B3.wav", R::keys}, {"Pads.wav", R::pad}, {"SynthPad.wav", R::pad}, {"Strings.wav", R::strings},
            {"Vln 1.wav", R::strings}, {"Horns.wav", R::brass}, {"Sax.wav", R::brass}, {"FX.wav", R::effects}, {"Vox Verb.wav", R::effects}, {"Riser.wav", R::effects}}) {
+    const auto& name = one.first;
+    const auto role = one.second;
     const auto guess = guess_role("stems/" + name);
     REQUIRE_MESSAGE(guess, name);
     CHECK_MESSAGE(*guess == role, name << " read as " << to_string(*guess));
   }
-  for (const auto& [name, role] : std::vector<std::pair<std::string, R>>{
+  for (const auto& one : std::vector<std::pair<std::string, R>>{
            {"08-backing-high.wav", R::backing_vocal}, {"09-backing-low.wav", R::backing_vocal}, {"Harmony.wav", R::backing_vocal}, {"Harmonies_R.wav", R::backing_vocal},
            {"Doubles.wav", R::backing_vocal}, {"Dbl L.wav", R::backing_vocal}, {"Adlibs.wav", R::backing_vocal}, {"Ad-Lib 2.wav", R::backing_vocal}, {"Vox Ad-Lib.wav", R::backing_vocal},
            {"Gtr Dbl.wav", R::guitar}, {"Harmony Gtr.wav", R::guitar}, {"Double Bass.wav", R::bass}, {"Upright.wav", R::bass}, {"Upright Piano.wav", R::keys},
            {"Room.wav", R::drums}, {"Gtr Room.wav", R::guitar}, {"Room Verb.wav", R::effects}, {"Acoustic Piano.wav", R::keys}, {"Electric Piano.wav", R::keys},
            {"Electric L.wav", R::guitar}, {"E-Gtr.wav", R::guitar}, {"Ac Gtr.wav", R::guitar}, {"Ride.wav", R::drums}, {"Floor Tom.wav", R::drums}, {"Kick Sub.wav", R::kick},
            {"Tamb.wav", R::percussion}, {"Wurli.wav", R::keys}, {"Organ.wav", R::keys}, {"Violin.wav", R::strings}, {"Impact.wav", R::effects}, {"Synth Bass.wav", R::bass}}) {
+    const auto& name = one.first;
+    const auto role = one.second;
     const auto guess = guess_role(name);
     REQUIRE_MESSAGE(guess, name);
     CHECK_MESSAGE(*guess == role, name << " read as " << to_string(*guess));

@@ -200,7 +200,9 @@ TEST_CASE("a section without an end lasts to the next one, wherever it stands in
 }
 
 TEST_CASE("times are read as people write them") {
-  for (const auto& [text, seconds] : {std::pair{"0", 0.0}, {"43.5", 43.5}, {"1:23.5", 83.5}, {"0:01:23", 83.0}, {"1:02:03.25", 3723.25}, {"123:00", 7380.0}, {"100", 100.0}, {"23:59:59.999999", 86399.999999}}) {
+  for (const auto& one : {std::pair{"0", 0.0}, {"43.5", 43.5}, {"1:23.5", 83.5}, {"0:01:23", 83.0}, {"1:02:03.25", 3723.25}, {"123:00", 7380.0}, {"100", 100.0}, {"23:59:59.999999", 86399.999999}}) {
+    const std::string text = one.first;
+    const double seconds = one.second;
     REQUIRE_MESSAGE(seconds_in(text), text);
     CHECK(*seconds_in(text) == doctest::Approx(seconds).epsilon(1e-12));
   }
