@@ -142,8 +142,10 @@ TEST_SUITE("song/structure") {
     const test::Folder folder;
     auto steady = kChorus;
     steady.seconds = 60;
-    for (const auto& [name, sound] : {std::pair{"music", played({steady}, 48000)}, std::pair{"noise", test::noise(3, 0.2, 48000 * 60)},
+    for (const auto& one : {std::pair{"music", played({steady}, 48000)}, std::pair{"noise", test::noise(3, 0.2, 48000 * 60)},
                                       std::pair{"tone", test::sine(48000, 997, 0.3, 48000 * 60)}}) {
+      const std::string name = one.first;
+      const auto& sound = one.second;
       CAPTURE(name);
       const auto found = structure(written(folder, name, 48000, {sound}));
       REQUIRE(found.sections.size() == 1);
