@@ -274,6 +274,9 @@ TEST_SUITE("pair/compare") {
     };
     for (const auto& cut : {Cut{loop, 9, 0.7}, Cut{loop, 5.3, 2.3}, Cut{loop, 12.1, 1.2}, Cut{whole, 7, 1.4}, Cut{whole, 11.5, 2}, Cut{whole, 16, 0.8}}) {
       CAPTURE(cut.from_s);
+#if defined(SENDWORTHY_SANITIZED)
+      if (cut.from_s != 5.3 && cut.from_s != 11.5) continue;  // memory is looked at by two as well as by six, and takes ten times as long then
+#endif
       const auto from = std::llround(cut.from_s * 48000), length = std::llround(cut.length_s * 48000);
       for (const bool equal_length : {false, true}) {
         CAPTURE(equal_length);
