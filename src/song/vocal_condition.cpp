@@ -1,11 +1,9 @@
 #include "song/vocal_condition.h"
 
 #include <algorithm>
-#include <bit>
 #include <cmath>
 #include <functional>
 
-#include "dsp/planar.h"
 #include "song/activity.h"
 
 namespace sendworthy::song {
@@ -197,76 +195,6 @@ VocalCondition vocal_condition(const BandFrames& vocal, const VocalLimits& limit
   keep(out.esses, voice.esses());
   keep(out.plosives, voice.plosives());
   voice.noise(out);
-  return out;
-}
-
-namespace {
-
-constexpr float kStep = 1.0f / 32768, kFullScale = 1 - kStep;
-constexpr double kTogether_s = 0.05;
-constexpr std::size_t kMostKept = 100000;
-
-}  // namespace
-
-ClippedRuns::ClippedRuns(double sample_rate_hz, int channels) : rate_(sample_rate_hz), channels_(static_cast<std::size_t>(channels)) {}
-
-void ClippedRuns::take(std::span<const float* const> rows, int frames) {
-  for (std::size_t c = 0; c < channels_.size(); ++c) {
-    auto& channel = channels_[c];
-    const float* row = rows[c];
-    for (int from = 0; from < frames; from += dsp::kSubBlock) {
-      const int to = std::min(from + dsp::kSubBlock, frames);
-      // All but a few samples lie below full scale.
-      auto there = dsp::where_at_least(row + from, to - from, 1, kFullScale) | dsp::where_at_least(row + from, to - from, -1, kFullScale);
-      for (int n = from; n < to; ++n) {
-        if (channel.start < 0) {
-          const auto ahead = there >> (n - from);
-          if (ahead == 0) break;
-          n += std::countr_zero(ahead);
-        }
-        channel.last = n > 0 ? row[n - 1] : channel.last;
-        look(channel, row[n], at_ + n);
-      }
-    }
-    if (frames > 0) channel.last = row[frames - 1];
-  }
-  at_ += std::max(0, frames);
-}
-
-void ClippedRuns::look(Channel& channel, float sample, std::int64_t frame) {
-  if (channel.start >= 0 && sample == channel.value) return;
-  if (channel.start >= 0) close(channel, sample, frame);
-  if (std::abs(sample) >= kFullScale) channel.before = channel.last, channel.value = sample, channel.start = frame;
-}
-
-void ClippedRuns::close(Channel& channel, float after, std::int64_t frame) {
-  const auto length = frame - channel.start;
-  const float step = std::max(std::abs(channel.value - channel.before), std::abs(channel.value - after));
-  if (length >= 3 && step > 4 * kStep) {
-    ++runs_, samples_ += length;
-    if (places_.size() < kMostKept) places_.push_back({channel.start, frame, length});
-  }
-  channel.start = -1;
-}
-
-VocalPlaces ClippedRuns::finish() {
-  for (auto& channel : channels_) {
-    if (channel.start >= 0) close(channel, 0, at_);
-  }
-  std::sort(places_.begin(), places_.end(), [](const Place& a, const Place& b) { return a.start < b.start; });
-  std::vector<Place> joined;
-  for (const auto& place : places_) {
-    if (!joined.empty() && static_cast<double>(place.start - joined.back().end) < kTogether_s * rate_) {
-      joined.back().end = std::max(joined.back().end, place.end), joined.back().samples += place.samples;
-    } else {
-      joined.push_back(place);
-    }
-  }
-  std::vector<VocalPlace> places;
-  for (const auto& place : joined)
-    places.push_back({static_cast<double>(place.start) / rate_, static_cast<double>(place.end) / rate_, static_cast<double>(place.samples)});
-  VocalPlaces out;
-  keep(out, std::move(places));
   return out;
 }
 

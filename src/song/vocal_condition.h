@@ -1,9 +1,9 @@
-// What is wrong with a vocal's recording: harsh esses, popped plosives, noise between phrases, clipping. Numbers and places, no verdict.
+// What is wrong with a vocal's recording: harsh esses, popped plosives, noise between phrases. Numbers and places, no verdict.
+// Clipping is measured on the file, as clipped_runs.
 #pragma once
 
 #include <cstdint>
 #include <optional>
-#include <span>
 #include <vector>
 
 #include "song/band_frames.h"
@@ -48,35 +48,5 @@ struct VocalCondition {
 
 /// `vocal`: the lead vocal's frames; it sings from a frame 20 dB under the mean of its louder frames until one 26 dB under it.
 [[nodiscard]] VocalCondition vocal_condition(const BandFrames& vocal, const VocalLimits& limits = {});
-
-/// Runs of three and more identical samples at full scale, to within a step of 16 bits, or at one value beyond it, with a step of more
-/// than four such steps into or out of the run. The measurement clipped_runs knows a file's own word length and is sharper by that.
-class ClippedRuns {
- public:
-  ClippedRuns(double sample_rate_hz, int channels);
-  /// A pointer to `frames` finite samples for each channel.
-  void take(std::span<const float* const> rows, int frames);
-  /// Places of runs, those less than 50 ms apart as one; their value is how many samples are flat. To be called once, at the end.
-  [[nodiscard]] VocalPlaces finish();
-  [[nodiscard]] std::int64_t runs() const { return runs_; }
-  [[nodiscard]] std::int64_t samples() const { return samples_; }
-
- private:
-  struct Channel {
-    float before = 0, value = 0;  ///< the sample before the run, and that of the run
-    std::int64_t start = -1;      ///< of the run; −1: none
-    float last = 0;
-  };
-  void look(Channel& channel, float sample, std::int64_t frame);
-  void close(Channel& channel, float after, std::int64_t frame);
-
-  double rate_;
-  std::vector<Channel> channels_;
-  std::int64_t at_ = 0, runs_ = 0, samples_ = 0;
-  struct Place {
-    std::int64_t start = 0, end = 0, samples = 0;
-  };
-  std::vector<Place> places_;
-};
 
 }  // namespace sendworthy::song
