@@ -8,6 +8,7 @@
 #include "base/files.h"
 #include "base/text.h"
 #include "cli/command.h"
+#include "cli/hooks.h"
 #include "cli/sheet_output.h"
 #include "cli/signals.h"
 
@@ -49,6 +50,7 @@ struct DeliverCommand {
   CacheOptions cache;
   std::string date, fail_on = "fail", by, anyway;
 
+  [[nodiscard]] bool shows_progress() const { return !run.no_progress && !sheet.output.quiet; }
   void declare(Arguments& arguments) {
     arguments.operands(operands);
     arguments.section("Judging");
@@ -95,23 +97,12 @@ OrderOptions order_options(const DeliverCommand& command, const Config& config) 
   return options;
 }
 
-/// Calls `work` with hooks that show progress and listen to Ctrl-C.
-template <class Work>
-auto with_hooks(const DeliverCommand& command, ReadingStore* store, const Work& work) {
-  ProgressLine line(!command.run.no_progress && !command.sheet.output.quiet);
-  CheckHooks hooks;
-  hooks.progress = [&line](const Progress& progress) { line.show(progress); };
-  hooks.stop = &stop_flag();
-  hooks.store = store;
-  return work(hooks);
-}
-
 int deliver_check(DeliverCommand& command, const std::string& order, const Config& config) {
   auto options = order_options(command, config);
   options.check.pictures = command.sheet.output.format == "html";
   if (const auto spared = spare_the_inputs(command.sheet, {order}); !spared) return report(spared.error(), "deliver");
   const StopsGently gently;
-  const auto sheet = with_hooks(command, command.cache.open(config).get(), [&](const CheckHooks& hooks) { return check_order(order, options, hooks); });
+  const auto sheet = with_hooks(command.shows_progress(), command.cache.open(config).get(), [&](const CheckHooks& hooks) { return check_order(order, options, hooks); });
   if (!sheet) return report(sheet.error(), "deliver");
   if (stopped()) return report({ErrorCode::interrupted, "interrupted; nothing was written", {}}, "");
   if (const auto spared = spare_the_inputs(command.sheet, paths_of(*sheet)); !spared) return report(spared.error(), "deliver");
@@ -126,7 +117,7 @@ std::string verdict_line(const Sheet& sheet) {
 int deliver_manifest(const DeliverCommand& command, const std::string& order, const Config& config) {
   const HandOffOptions options{order_options(command, config), command.by, command.anyway};
   const StopsGently gently;
-  const auto done = with_hooks(command, command.cache.open(config).get(), [&](const CheckHooks& hooks) { return hand_off(order, options, hooks); });
+  const auto done = with_hooks(command.shows_progress(), command.cache.open(config).get(), [&](const CheckHooks& hooks) { return hand_off(order, options, hooks); });
   if (!done) return report(done.error(), "deliver");
   if (done->written.empty()) {
     const auto code = write_sheet(done->sheet, command.sheet);
@@ -178,7 +169,7 @@ int deliver_receive(const DeliverCommand& command, const std::string& folder) {
     return complain_about_call("--output \"" + output.path + "\" lies in the folder that is received, where the manifest does not list it; write it elsewhere");
   if (const auto spared = spare_the_inputs(command.sheet, {}); !spared) return report(spared.error(), "deliver");
   const StopsGently gently;
-  const auto sheet = with_hooks(command, nullptr, [&](const CheckHooks& hooks) { return receive(folder, command.run.jobs, hooks); });
+  const auto sheet = with_hooks(command.shows_progress(), nullptr, [&](const CheckHooks& hooks) { return receive(folder, command.run.jobs, hooks); });
   if (!sheet) return report(sheet.error(), "deliver");
   if (output.format == "json") return write_sheet(*sheet, command.sheet);
   const auto written = deliver(output.path, received_text(*sheet, folder, output.quiet, output.to_stdout() ? sheet_columns() : 80));

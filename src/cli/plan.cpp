@@ -7,6 +7,7 @@
 #include "base/files.h"
 #include "base/text.h"
 #include "cli/command.h"
+#include "cli/hooks.h"
 #include "cli/sheet_output.h"
 #include "cli/signals.h"
 
@@ -44,6 +45,7 @@ struct PlanCommand {
   CacheOptions cache;
   std::string date, fail_on = "fail", stems;
 
+  [[nodiscard]] bool shows_progress() const { return !run.no_progress && !sheet.output.quiet; }
   void declare(Arguments& arguments) {
     arguments.operands(operands);
     arguments.section("Starting");
@@ -61,17 +63,6 @@ struct PlanCommand {
 
 int complain_about_call(std::string text) { return report({ErrorCode::usage, std::move(text), {}}, "plan"); }
 
-/// Calls `work` with hooks that show progress and listen to Ctrl-C.
-template <class Work>
-auto with_hooks(const PlanCommand& command, ReadingStore* store, const Work& work) {
-  ProgressLine line(!command.run.no_progress && !command.sheet.output.quiet);
-  CheckHooks hooks;
-  hooks.progress = [&line](const Progress& progress) { line.show(progress); };
-  hooks.stop = &stop_flag();
-  hooks.store = store;
-  return work(hooks);
-}
-
 int plan_new(const PlanCommand& command, const std::string& mix) {
   const auto& output = command.sheet.output;
   std::error_code ignored;
@@ -80,7 +71,7 @@ int plan_new(const PlanCommand& command, const std::string& mix) {
     return complain_about_call("\"" + output.path + "\" is there already: a plan holds what somebody wrote into it, so it is not replaced; name another file");
   const StopsGently gently;
   const NewPlanOptions options{command.stems, output.to_stdout() ? std::string() : output.path, command.run.jobs};
-  const auto text = with_hooks(command, nullptr, [&](const CheckHooks& hooks) { return new_plan(mix, options, hooks); });
+  const auto text = with_hooks(command.shows_progress(), nullptr, [&](const CheckHooks& hooks) { return new_plan(mix, options, hooks); });
   if (!text) return report(text.error(), "");
   const auto written = output.to_stdout() ? write_stdout(*text) : base::write_then_rename(output.path, *text);
   return written ? kExitPass : report(written.error(), "");
@@ -98,7 +89,7 @@ int plan_check(PlanCommand& command, const std::string& plan, const Config& conf
   }
   if (const auto spared = spare_the_inputs(command.sheet, {plan}); !spared) return report(spared.error(), "plan");
   const StopsGently gently;
-  const auto sheet = with_hooks(command, command.cache.open(config).get(), [&](const CheckHooks& hooks) { return check_plan(plan, options, hooks); });
+  const auto sheet = with_hooks(command.shows_progress(), command.cache.open(config).get(), [&](const CheckHooks& hooks) { return check_plan(plan, options, hooks); });
   if (!sheet) return report(sheet.error(), "plan");
   if (stopped()) return report({ErrorCode::interrupted, "interrupted; nothing was written", {}}, "");
   std::vector<std::string> paths;
