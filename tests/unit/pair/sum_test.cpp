@@ -1,18 +1,16 @@
 // Sets of parts whose sum is known by arithmetic, each with one thing put wrong, made of packaged sounds.
 #include <doctest/doctest.h>
 
-#include <sndfile.h>
-
 #include <algorithm>
 #include <atomic>
 #include <cmath>
 #include <cstdlib>
 #include <functional>
-#include <map>
 #include <string>
 #include <vector>
 
 #include "dsp/products.h"
+#include "faults/packaged.h"
 #include "faults/sample.h"
 #include "pair/sum.h"
 #include "signals.h"
@@ -33,28 +31,13 @@ constexpr unsigned kSeeds = 1;
 constexpr unsigned kSeeds = 2;
 #endif
 
-/// One sound of the package, mono.
-const Samples& sound(const std::string& name) {
-  static std::map<std::string, Samples> all;
-  auto& out = all[name];
-  if (!out.empty()) return out;
-  SF_INFO info{};
-  SNDFILE* file = sf_open(("/usr/share/sonic-pi/samples/" + name + ".flac").c_str(), SFM_READ, &info);
-  REQUIRE_MESSAGE(file != nullptr, name);
-  std::vector<double> data(static_cast<std::size_t>(info.frames * info.channels));
-  sf_readf_double(file, data.data(), info.frames);
-  sf_close(file);
-  for (std::size_t n = 0; n < data.size(); n += static_cast<std::size_t>(info.channels)) out.push_back(data[n]);
-  return out;
-}
-
 const std::vector<std::string> kSounds = {"loop_amen", "bass_thick_c", "ambi_piano", "loop_compus", "guit_e_slide", "loop_tabla", "perc_bell", "loop_industrial",
                                           "ambi_choir", "drum_cymbal_open", "bass_trance_c", "elec_chime"};
 
 /// A part: one sound again and again with rests between, each time at another pitch-like speed of whole steps, panned by amplitude.
 Clip part(std::size_t which, double seconds, double pan, std::uint64_t seed = 0) {
   test::Random random(seed * 100 + which + 1);
-  const auto& one = sound(kSounds[which % kSounds.size()]);
+  const auto& one = test::packaged_sound(kSounds[which % kSounds.size()]);
   double peak = 0;
   for (const double v : one) peak = std::max(peak, std::abs(v));
   Samples out(static_cast<std::size_t>(seconds * kRate), 0.0);

@@ -1,7 +1,6 @@
 #include "unit/song/arrangement.h"
 
 #include <doctest/doctest.h>
-#include <sndfile.h>
 
 #include <algorithm>
 #include <cmath>
@@ -9,6 +8,7 @@
 #include <variant>
 
 #include "base/text.h"
+#include "faults/packaged.h"
 
 namespace sendworthy::test {
 namespace {
@@ -16,28 +16,13 @@ namespace {
 constexpr int kRate = 44100;
 constexpr double kSeconds = 24;
 
-/// The first channel of a sound of the package sonic-pi-samples.
-const std::vector<double>& packaged(const std::string& name) {
-  static std::map<std::string, std::vector<double>> all;
-  auto& out = all[name];
-  if (!out.empty()) return out;
-  SF_INFO info{};
-  SNDFILE* file = sf_open(("/usr/share/sonic-pi/samples/" + name + ".flac").c_str(), SFM_READ, &info);
-  REQUIRE_MESSAGE(file != nullptr, name);
-  std::vector<double> data(static_cast<std::size_t>(info.frames * info.channels));
-  sf_readf_double(file, data.data(), info.frames);
-  sf_close(file);
-  for (std::size_t n = 0; n < data.size(); n += static_cast<std::size_t>(info.channels)) out.push_back(data[n]);
-  return out;
-}
-
 struct Times {
   double first = 0, step = 1, to = kSeconds, longest = 99;
 };
 
 /// A sound again and again, faded out over 20 ms at its end, by a speed of its own; left and right by amplitude.
 Clip played(const std::string& name, const Times& times, double gain, double pan = 0.5, double speed = 1) {
-  const auto& sound = packaged(name);
+  const auto& sound = packaged_sound(name);
   double peak = 0;
   for (const double v : sound) peak = std::max(peak, std::abs(v));
   std::vector<double> out(static_cast<std::size_t>(kSeconds * kRate), 0.0);
