@@ -29,6 +29,10 @@ constexpr double kDither = 0.25;       // of a step squared: a dithered word's e
 constexpr double kSilent = 1e-9;       // mean square of the loudest block: −90 dBFS
 constexpr double kAsGood = 2;          // energy left, over the least that any step leaves: as good
 constexpr double kWorth = 0.5;         // energy left, over that of the steps before: delays are worth it
+constexpr double kFilterDb = -14;      // left over the mix: more is no filter
+constexpr double kFilterBetter = 0.25; // left by a filter, over what delays leave: then they are none, where they leave as much as this
+constexpr double kDelayedDb = -20;
+constexpr double kUnsureFrames = 2, kUnsureDb = -30;  // of delays, beside more that is left
 constexpr double kExplained = 0.25;    // likewise: a gain that moves or a filter explains it, 6 dB
 constexpr double kOverChance = 0.4;    // likewise, over what gains leave that move over what sounded before: 0.2 and less under limiters (own)
 constexpr double kMaybe = 0.5;         // likewise in blocks: worth a look
@@ -389,9 +393,10 @@ class Summer {
       auto excerpts = places_of(input_, grams_, *onsets, lags_, wanted());
       if (auto done = rest(steps_[chosen_].gains, excerpts, !moved, 0.35); !done) return done;
       auto shifts = lags_in(excerpts, input_.count(), input_.rate());
+      const double by_filter = rest_->filter_left;
       const auto any = [](const std::vector<double>& lags) { return std::ranges::any_of(lags, [](double lag) { return lag != 0; }); };
       if (any(shifts)) {
-        if (auto done = shift(shifts); !done) return done;
+        if (auto done = shift(shifts, by_filter); !done) return done;
       }
       // Sounds without an edge, late by a few frames, have no onset that tells.
       if (!nulls()) {
@@ -399,7 +404,7 @@ class Summer {
         if (!few) return tl::unexpected(few.error());
         shifts = *few;
         if (any(shifts)) {
-          if (auto done = shift(shifts); !done) return done;
+          if (auto done = shift(shifts, by_filter); !done) return done;
         }
       }
       if (shifted_) {
@@ -476,8 +481,8 @@ class Summer {
     return shifts;
   }
 
-  // Reads again at these offsets, mends them along the slopes, and keeps them where they are worth it.
-  Result<void> shift(const std::vector<double>& shifts) {
+  // Reads again at these offsets, mends them along the slopes, and keeps them where they are worth it, and no filter is by far better.
+  Result<void> shift(const std::vector<double>& shifts, double by_filter) {
     const auto before = lags_;
     const auto old_grams = grams_;
     const auto old_chosen = chosen_, old_first = first_choice_;
@@ -497,7 +502,8 @@ class Summer {
     }
     const auto first = steps_.size();
     try_gains(crossed_ ? "channels exchanged and delays" : "delays");
-    if (left() <= kWorth * old_left || nulls()) {
+    const bool filtered = by_filter <= kFilterBetter * left() && db(left() / mix_) > kDelayedDb;
+    if ((left() <= kWorth * old_left && !filtered) || nulls()) {
       shifted_ = true;
       if (std::ranges::any_of(lags_, [](double lag) { return std::abs(lag - std::round(lag)) >= kWholeLag / 2; })) {
         sum_.limit_db = std::max(sum_.limit_db, kBetweenDb);
@@ -561,7 +567,7 @@ class Summer {
       }
       sum_.slow.reset();
     }
-    if (rest_->filter_left <= kExplained * base && grams_.blocks() >= kLeastBlocks) {
+    if (rest_->filter_left <= kExplained * base && db(rest_->filter_left / mix_) <= kFilterDb && grams_.blocks() >= kLeastBlocks) {
       cause_ = SumCause::bus_filter;
       add_step(shifted_ ? "delays and a filter" : "a filter", steps_[chosen_].gains);
       steps_.back().left = rest_->filter_left;
@@ -658,15 +664,21 @@ class Summer {
   }
 
   void read_lags() {
-    std::optional<double> common;
-    bool one = true;
+    std::vector<double> told;
     for (std::size_t i = 0; i < lags_.size(); ++i) {
       sum_.parts[i].delay_frames = lags_[i];
-      if (left_out(i)) continue;
-      if (!common) common = lags_[i];
-      one = one && std::abs(*common - lags_[i]) < kLeastLag;
+      if (!left_out(i)) told.push_back(lags_[i]);
     }
-    if (one && common) sum_.common_delay_frames = *common;
+    if (told.empty()) return;
+    // Beside what is left, fractions of a frame are not sure.
+    std::ranges::sort(told);
+    const double middle = told[told.size() / 2];
+    const bool sure = sum_.nulls || sum_.residual_db <= kUnsureDb;
+    const double common = sure ? middle : std::round(middle), unsure = sure ? kLeastLag : kUnsureFrames;
+    for (std::size_t i = 0; i < lags_.size(); ++i) {
+      if (!left_out(i) && std::abs(lags_[i] - common) <= unsure) sum_.parts[i].delay_frames = common;
+    }
+    if (std::max(told.back() - common, common - told.front()) <= unsure) sum_.common_delay_frames = common;
   }
 
   SumInput input_;

@@ -18,10 +18,12 @@ constexpr double kFurthestS = 30;
 constexpr std::size_t kWindows = 2, kEach = 3;
 constexpr std::size_t kMostPlaces = 180;  // of all parts together: 100 MB of stereo
 constexpr double kClear = 7;             // a peak over the usual height of its neighbours
+constexpr double kFairly = 4, kFarHigher = 8;  // a peak near by, of a tone held long: likewise, and over the height where the part stands now
 constexpr double kHigher = 1.05;         // over the height where the part stands now
 constexpr double kAsMuch = 0.98;         // of the energy explained: then the nearer place
 constexpr double kBetter = 1.02;         // energy explained at another part's lag, over that where the part stands
 constexpr double kLeastShift = 0.02;     // frames
+constexpr double kTogether = 0.9;        // energy explained at the lag that most parts share, over that at a part's own
 
 std::int64_t reach_of(double rate) { return std::llround(kReachS * rate); }
 
@@ -102,7 +104,8 @@ class Finder {
     double now = 0, most = 0;
     for (const auto& [later, first] : windows_[part].front().targets) {
       const auto place = place_at(part, later, &now);
-      if (place.clear >= kClear) places.push_back(place), most = std::max(most, place.explained);
+      const bool near_by = later == 0 && place.clear >= kFairly && place.height >= kFarHigher * now;
+      if (place.clear >= kClear || near_by) places.push_back(place), most = std::max(most, place.explained);
     }
     const Place* chosen = nullptr;
     for (const auto& place : places) {
@@ -215,10 +218,31 @@ std::vector<Excerpt> places_of(const SumInput& input, const Grams& grams, const 
   return excerpts;
 }
 
+namespace {
+
+// The lag at which most of the parts stand that clearly stand somewhere, to a frame.
+std::optional<double> shared_lag(const std::vector<std::optional<double>>& clear) {
+  const auto all = std::ranges::count_if(clear, [](const auto& lag) { return lag.has_value(); });
+  for (const auto& lag : clear) {
+    if (!lag) continue;
+    const auto here = std::ranges::count_if(clear, [&](const auto& other) { return other && std::abs(*other - *lag) < 1; });
+    if (here >= 2 && 2 * here > all) return lag;
+  }
+  return std::nullopt;
+}
+
+}  // namespace
+
 std::vector<double> lags_in(const std::vector<Excerpt>& excerpts, std::size_t parts, double rate) {
   Finder finder(excerpts, parts, rate);
   std::vector<std::optional<double>> clear(parts);
   for (std::size_t i = 0; i < parts; ++i) clear[i] = finder.clear_lag(i);
+  // What repeats stands in many places nearly as well: one of them may be where the others stand.
+  if (const auto shared = shared_lag(clear); shared && *shared != 0) {
+    for (std::size_t i = 0; i < parts; ++i) {
+      if (clear[i] && std::abs(*clear[i] - *shared) >= 1 && finder.explained(i, *shared) >= kTogether * finder.explained(i, *clear[i])) clear[i] = shared;
+    }
+  }
   std::vector<double> lags(parts, 0.0);
   for (std::size_t i = 0; i < parts; ++i) {
     double lag = clear[i].value_or(0);
