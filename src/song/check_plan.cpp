@@ -1,6 +1,8 @@
 // The whole flow of `plan check`: plan → files → one walk through mix and stems → findings about the song.
 #include <sendworthy/song.h>
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <mutex>
 
@@ -10,6 +12,7 @@
 #include "song/listening.h"
 #include "song/parts.h"
 #include "song/song_findings.h"
+#include "song/standing.h"
 #include "song/survey.h"
 
 namespace sendworthy {
@@ -17,7 +20,7 @@ namespace song {
 namespace {
 
 /// Of a stem as a file only this is asked for: the rest is told of mix and stems together.
-const std::vector<std::string> kOfStems{"clipped_runs"};
+const std::vector<std::string> kOfStems{"clipped_runs", "non_finite_samples"};
 
 /// The readings of mix and stems, and their sum; both cores have something to do.
 class Readers {
@@ -102,7 +105,11 @@ const FileSheet* sheet_of(const Sheet& sheet, const std::string& path) {
 
 std::string trouble_of(const FileSheet* file) {
   if (file == nullptr) return "a file has no sheet";
-  return file->error ? base::for_terminal(file->error->text) : std::string();
+  if (file->error) return base::for_terminal(file->error->text);
+  // They are read as silence, so that all would be measured of another sound.
+  const auto found = std::ranges::find(file->measurements, "non_finite_samples", &Measurement::id);
+  const auto count = found != file->measurements.end() ? number(found->outcome) : std::nullopt;
+  return count && *count > 0 ? fmt::format("{}: {} samples are no numbers", base::for_terminal(file->path), base::shortest(*count)) : std::string();
 }
 
 }  // namespace
@@ -141,6 +148,7 @@ Survey survey_song(const Plan& plan, const PlanOptions& options, const CheckHook
   quiet_finding(song, told, findings);
   low_end_findings(song, told, findings);
   stem_findings(song, findings);
+  hold_to_the_mix(song, findings);
   for (const auto& one : plan.references) told.references.push_back(reference_of(one.file, hooks));
   std::ranges::stable_sort(findings, {}, [](const Finding& one) { return std::ranges::find(plan_rules(), one.rule, &judge::SetRule::id) - plan_rules().begin(); });
   return survey;

@@ -50,6 +50,8 @@ class LowEndJudge {
     const auto wanted = plan_.low_end.kick_over_bass_db;
     if (!wanted) return findings_.push_back(not_stated(kId, plan_.severities, "[low_end] kick_over_bass, in dB", files));
     if (!low_.kick_over_bass) {
+      if (!low_.hits.empty() && !low_.bass_centre_hz)
+        return findings_.push_back(unmeasured(kId, plan_.severities, fmt::format("the bass has nothing below {} in the channels that are measured; an LFE channel is not", hz(plan_.low_end.below_hz)), files, "Look at the stem's file, or raise [low_end] below_hz."));
       const auto why = low_.hits.empty() ? std::string("no hits were found in the kick") : std::string("the bass never plays when the kick hits");
       return findings_.push_back(low_.hits.empty() ? unmeasured(kId, plan_.severities, why, files, "Look at the kick's file.") : noted(kId, why + ": nothing is in its way", files));
     }

@@ -7,6 +7,7 @@
 #include "base/text.h"
 #include "song/quiet.h"
 #include "song/song_findings.h"
+#include "song/standing.h"
 
 namespace sendworthy::song {
 namespace {
@@ -26,6 +27,8 @@ void quiet_finding(const Measured& song, SongSheet& sheet, Findings& findings) {
   const auto none = [&](std::string why, std::string_view remedy = {}) { findings.push_back(unmeasured(kId, plan.severities, std::move(why), files, remedy)); };
   if (!song.why_no_stems.empty()) return none(song.why_no_stems);
   if (front.size() < 2) return none("fewer than two stems have the role lead vocal, lead, kick or snare, so that nothing can move against anything", "Print those parts as stems and add them to the plan.");
+  const bool lead = std::ranges::any_of(front, [&](std::size_t i) { return plan.stems[i].role == Role::lead_vocal || plan.stems[i].role == Role::lead; });
+  if (!lead && !stems_tell_the_mix(song)) return none("no stem has the role lead vocal or lead, and the stems are not all of the mix", "Print what leads as a stem and add it to the plan.");
   const auto loudness = integrated(song.reading->mix.loudness, {0, song.reading->mix.loudness.size()});
   if (!loudness) return none("the mix has no loudness", "Look at the mix's file.");
   std::vector<PartBands> bands;

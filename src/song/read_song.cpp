@@ -68,7 +68,10 @@ class Walk {
     add_sum(parts_with(plan_, [](Role role) { return role == Role::backing_vocal; }), {}, &SongReading::backing);
     const auto drums = parts_with(plan_, is_drum);
     add_sum(drums, {}, &SongReading::drums);
-    if (!drums.empty()) add_sum(parts_with(plan_, [](Role role) { return !is_drum(role); }), {}, &SongReading::without_drums);
+    if (!drums.empty()) {
+      add_sum(parts_with(plan_, [](Role role) { return !is_drum(role); }), {}, &SongReading::without_drums);
+      add_sum({0}, drums, &SongReading::mix_without_drums);
+    }
     if (!lead.empty()) {
       add_sum(parts_with(plan_, [](Role role) { return role != Role::lead_vocal; }), {}, &SongReading::bed_of_stems);
       add_sum({0}, lead, &SongReading::bed_of_mix);
@@ -100,7 +103,7 @@ class Walk {
         if (i == sums_.size()) return take_low_end(rows, frames);
         const auto sum = sums_[i].sum.of(rows, frames);
         sums_[i].meter.push(sum, frames);
-        if (sums_[i].target == &SongReading::lead) find_lead(sum, rows.front(), frames);
+        if (sums_[i].target == &SongReading::lead) lead_.take(sum, rows.front(), frames);
       });
       if (hooks_.progress) hooks_.progress(std::min(1.0, static_cast<double>(at) / static_cast<double>(std::max<std::int64_t>(1, parts_.expected()))));
     }
@@ -135,14 +138,26 @@ class Walk {
     if (meters.spectrum) meters.spectrum->take(rows, static_cast<int>(frames));
   }
 
-  void find_lead(ChannelRows lead, ChannelRows mix, std::int64_t frames) {
-    for (std::size_t c = 0; c < lead.size(); ++c) {
-      const auto sums = dsp::pair_sums(lead[c], mix[c], static_cast<int>(frames));
-      lead_power_ += sums.left_square, lead_in_mix_ += sums.product;
+  /// The gain of a part in the mix by least squares.
+  class InMix {
+   public:
+    void take(ChannelRows part, ChannelRows mix, std::int64_t frames) {
+      for (std::size_t c = 0; c < part.size(); ++c) {
+        const auto sums = dsp::pair_sums(part[c], mix[c], static_cast<int>(frames));
+        power_ += sums.left_square, product_ += sums.product;
+      }
     }
-  }
+    [[nodiscard]] std::optional<double> gain_db() const {
+      if (power_ <= 0) return std::nullopt;
+      return 20 * std::log10(std::max(kAbsent, product_ / power_));
+    }
+
+   private:
+    double power_ = 0, product_ = 0;  ///< of all channels
+  };
 
   void take_low_end(const std::vector<ChannelRows>& rows, std::int64_t frames) {
+    if (rows.size() == 2) only_.take(rows.back(), rows.front(), frames);
     const auto kick = kick_->empty() ? ChannelRows() : kick_->of(rows, frames), bass = bass_->empty() ? ChannelRows() : bass_->of(rows, frames);
     low_end_->take(rows.front(), kick, bass, static_cast<int>(frames));
   }
@@ -158,7 +173,8 @@ class Walk {
       if (meters.spectrum) stem.spectrum = meters.spectrum->finish();
     }
     for (auto& one : sums_) reading.*one.target = one.meter.take();
-    if (lead_power_ > 0) reading.lead_in_mix_db = 20 * std::log10(std::max(kAbsent, lead_in_mix_ / lead_power_));
+    reading.lead_in_mix_db = lead_.gain_db();
+    if (plan_.stems.size() == 1) reading.only_stem_in_mix_db = only_.gain_db();
     reading.low_end = low_end_->finish();
     return reading;
   }
@@ -170,7 +186,7 @@ class Walk {
   MixMeter mix_;
   std::vector<StemMeters> stems_;
   std::vector<Sum> sums_;
-  double lead_power_ = 0, lead_in_mix_ = 0;  ///< of all channels: of the lead vocals, and with the mix
+  InMix lead_, only_;
   std::optional<SumOfParts> kick_, bass_;
   std::optional<LowEndMeter> low_end_;
 };

@@ -32,9 +32,11 @@ struct SongReading {
   std::vector<Stem> stems;
   Loudness lead, backing, drums;   ///< sums of stems by role
   Loudness without_drums;          ///< all other stems
+  Loudness mix_without_drums;      ///< the mix less kick, snare, drums and percussion
   Loudness bed_of_stems;           ///< all stems but lead vocals
   Loudness bed_of_mix;             ///< the mix less the lead vocals
   std::optional<double> lead_in_mix_db;  ///< gain at which the sum of the lead vocals stands in the mix, by least squares; what sounds like them there adds to it
+  std::optional<double> only_stem_in_mix_db;  ///< likewise, where the plan has one stem
   LowEndReading low_end;                  ///< of the mix, the sum of the kicks and that of the basses
   std::optional<std::string> too_long;  ///< why nothing was measured
 };

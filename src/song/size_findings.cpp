@@ -6,6 +6,7 @@
 
 #include "base/text.h"
 #include "song/song_findings.h"
+#include "song/standing.h"
 
 namespace sendworthy::song {
 namespace {
@@ -38,6 +39,13 @@ const Part* marked(const SongSheet& sheet, bool Part::* which) {
   return found == sheet.sections.end() ? nullptr : &*found;
 }
 
+constexpr double kLeastLoudS = 0.4;
+
+/// Silence within the mix has no loudness either, and is not loud.
+bool could_be_loud(const Part& section, double duration_s) {
+  return !section.loudness && (std::min(section.end_s, duration_s) - section.start_s < kLeastLoudS || section.start_s >= duration_s);
+}
+
 void biggest(const Measured& song, const SongSheet& sheet, Findings& findings) {
   constexpr std::string_view kId = "biggest-section";
   const auto& plan = song.plan;
@@ -53,8 +61,10 @@ void biggest(const Measured& song, const SongSheet& sheet, Findings& findings) {
   }
   const double wanted = plan.dynamics.biggest_margin_lu;
   std::vector<const Part*> others;
+  std::vector<std::string> unknown;
   for (const auto& one : sheet.sections) {
     if (&one != top && one.loudness) others.push_back(&one);
+    if (could_be_loud(one, song.reading->duration_s)) unknown.push_back(quoted(one));
   }
   if (others.empty()) {
     findings.push_back(unmeasured(kId, plan.severities, "there is no other section with a loudness", files, "Give the plan the song's other sections."));
@@ -70,6 +80,10 @@ void biggest(const Measured& song, const SongSheet& sheet, Findings& findings) {
     places.push_back(place(one->start_s, one->end_s, song.reading->rate, plan.mix, fmt::format("{}, {} LUFS", base::for_terminal(one->name), base::fixed(*one->loudness, 1))));
   }
   const double margin = *top->loudness - *others.front()->loudness;
+  if (near.empty() && !unknown.empty()) {
+    findings.push_back(unmeasured(kId, plan.severities, fmt::format("{}: shorter than 0.4 s, or beyond the end of the mix", listed(unknown)), files, "Correct the section's start and end in the plan."));
+    return;
+  }
   if (near.empty()) {
     findings.push_back(passed(kId, fmt::format("{} at {} LUFS, {} over {}", quoted(*top), base::fixed(*top->loudness, 1), lu(margin), quoted(*others.front())), files));
     return;
@@ -143,11 +157,14 @@ void percussion_finding(const Measured& song, SongSheet& sheet, Findings& findin
     return;
   }
   const auto& reading = *song.reading;
-  if (reading.without_drums.empty()) return none("all stems are drums: there is nothing to hold them against", "Add the other stems to the plan.");
+  // Without all stems the rest is what the mix has more than drums.
+  const bool by_stems = stems_tell_the_mix(song) && !reading.without_drums.empty();
+  if (const auto why = by_stems || !song.sum ? std::string() : shared_by_all(song); !why.empty()) return none(why + ", so that the mix less the drums is not the rest", "Print the stems again together with the mix; see stems-sum-to-mix.");
+  const auto& rest = by_stems ? reading.without_drums : reading.mix_without_drums;
   const auto active = active_windows(reading.drums);
-  const auto whole = against(reading.drums, reading.without_drums, active, {0, active.size()});
+  const auto whole = against(reading.drums, rest, active, {0, active.size()});
   for (auto& one : sheet.sections) {
-    const auto here = against(reading.drums, reading.without_drums, active, windows_between(one.start_s, one.end_s, active.size()));
+    const auto here = against(reading.drums, rest, active, windows_between(one.start_s, one.end_s, active.size()));
     if (here && here->seconds >= kLeastActiveS) one.drums_over_rest = here->difference_lu;
   }
   const auto* top = marked(sheet, &Part::biggest);
@@ -156,6 +173,7 @@ void percussion_finding(const Measured& song, SongSheet& sheet, Findings& findin
     return;
   }
   if (!whole) return none("the drums are silent, or nothing plays beside them", "Look at the stems' files.");
+  if (could_be_loud(*top, reading.duration_s)) return none(fmt::format("{} is shorter than 0.4 s, or beyond the end of the mix", quoted(*top)), "Correct the section's start and end in the plan.");
   if (!top->drums_over_rest) {
     auto finding = faulted(kId, plan.severities, fmt::format("there are none in {}", quoted(*top)), files);
     put_places(finding, {place(top->start_s, top->end_s, reading.rate, plan.mix, base::for_terminal(top->name))});
@@ -163,7 +181,8 @@ void percussion_finding(const Measured& song, SongSheet& sheet, Findings& findin
     return;
   }
   const double change = *top->drums_over_rest - whole->difference_lu;
-  const auto text = fmt::format("{} over the rest in {}, {} over the whole song", lu(*top->drums_over_rest), quoted(*top), lu(whole->difference_lu));
+  auto text = fmt::format("{} over the rest in {}, {} over the whole song", lu(*top->drums_over_rest), quoted(*top), lu(whole->difference_lu));
+  if (!by_stems) text += "; the rest is the mix less the drums";
   if (change >= -kDrumsLowerLu) {
     findings.push_back(passed(kId, text, files));
     return;

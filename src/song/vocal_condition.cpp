@@ -100,10 +100,34 @@ class Voice {
       out.noise_s += seconds(t - start);
     }
     out.noise_db = median(places, out.noise_s);
+    if (places.empty() && out.silent_s == 0) out.steady = steady(sung);
     keep(out.noise, std::move(places));
   }
 
  private:
+  [[nodiscard]] std::optional<VocalPlace> steady(double sung) const {
+    constexpr std::int64_t kPiece = 5;     // frames, a tenth of a second
+    constexpr std::size_t kShortest = 10;  // pieces
+    std::vector<double> levels;
+    for (std::int64_t t = 0; t + kPiece <= frames_; t += kPiece) levels.push_back(db_of(mean(all_, t, t + kPiece)) - db_of(sung));
+    std::optional<VocalPlace> longest;
+    for (std::size_t from = 0; from < levels.size();) {
+      double low = levels[from], high = low, sum = 0;
+      auto to = from;
+      for (; to < levels.size() && levels[to] <= -10; ++to) {
+        low = std::min(low, levels[to]), high = std::max(high, levels[to]);
+        if (high - low > 4) break;
+        sum += levels[to];
+      }
+      const auto pieces = static_cast<std::int64_t>(to - from);
+      const auto begun = from;
+      from = std::max(from + 1, to > kShortest ? to - kShortest : 0);  // so that no run is looked at twice
+      if (pieces < static_cast<std::int64_t>(kShortest)) continue;
+      const VocalPlace here{seconds(static_cast<std::int64_t>(begun) * kPiece), seconds(static_cast<std::int64_t>(to) * kPiece), sum / static_cast<double>(pieces)};
+      if (!longest || here.end_s - here.start_s > longest->end_s - longest->start_s) longest = here;
+    }
+    return longest;
+  }
   [[nodiscard]] float sum(std::int64_t t, int first, int last) const {
     float power = 0;
     const auto codes = bands_.frame(t);

@@ -4,9 +4,11 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <set>
 
 #include "base/text.h"
 #include "song/song_findings.h"
+#include "song/standing.h"
 #include "song/vocal_condition.h"
 
 namespace sendworthy::song {
@@ -16,7 +18,6 @@ constexpr double kLeastActiveS = 1;        // of a section, for a number of its 
 constexpr double kLeastPhraseS = 0.8;
 constexpr std::size_t kPauseSteps = 3;     // shorter ones do not end a phrase
 constexpr double kPhraseOutLu = 1;         // beyond the range
-constexpr double kAsInTheMixDb = 0.5;
 constexpr double kNearlyAsInTheMixDb = 2, kGoneDb = -30;  // by least squares against a mix that holds doubles and reverb as well
 constexpr double kNoisyDb = -50;           // of pauses against what is sung; own, common practice, no source
 constexpr std::string_view kNoVocal = "no stem has the role lead vocal";
@@ -62,7 +63,7 @@ void add_phrases_outside(const Measured& song, const Placement& what, double fro
 }
 
 void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::optional<double> SongSheet::Section::* target, const std::vector<std::optional<Range>>& wanted, std::string_view key,
-           std::string_view bed, Findings& findings) {
+           std::string_view bed, std::set<std::string> stated, Findings& findings) {
   const auto& severities = song.plan.severities;
   struct Row {
     std::string name;
@@ -75,6 +76,7 @@ void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::o
     const auto here = against(what.part, what.other, what.windows, windows_between(section.start_s, section.end_s, what.windows.size()));
     if (!here || here->seconds < kLeastActiveS) continue;
     section.*target = here->difference_lu;
+    stated.erase(section.name);
     rows.push_back({section.name, here->difference_lu, wanted[i]});
   }
   if (sheet.sections.empty()) {
@@ -107,6 +109,10 @@ void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::o
     if (wanted[i]) add_phrases_outside(song, what, section.start_s, section.end_s, *wanted[i], places);
   }
   if (sheet.sections.empty() && wanted.front()) add_phrases_outside(song, what, 0, song.reading->duration_s, *wanted.front(), places);
+  if (out.empty() && !stated.empty()) {
+    findings.push_back(unmeasured(what.id, severities, fmt::format("a range is stated for {}, where the vocal is not heard for a second", listed({stated.begin(), stated.end()})), what.files, "Correct the section's start and end in the plan, or take its range out of [vocal] sections."));
+    return;
+  }
   std::string text = listed(out.empty() ? in : out);
   if (out.empty() && !open.empty()) text += "; no range is stated for " + listed(open);
   if (!bed.empty()) text += fmt::format("; the bed is the {}", bed);
@@ -118,6 +124,14 @@ void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::o
   findings.push_back(std::move(finding));
 }
 
+/// Steps no more than 26 LU under the part's own loudness.
+std::vector<bool> sounding_steps(const Loudness& part) {
+  const auto own = integrated(part, {0, part.size()});
+  std::vector<bool> sounds;
+  for (const double power : part) sounds.push_back(own && lufs_of(power) >= *own - 26);
+  return sounds;
+}
+
 std::vector<std::optional<Range>> wanted_over_bed(const Plan& plan) {
   std::vector<std::optional<Range>> wanted;
   for (const auto& section : plan.sections) wanted.push_back(vocal_range(plan, section));
@@ -127,19 +141,16 @@ std::vector<std::optional<Range>> wanted_over_bed(const Plan& plan) {
 
 /// Why the mix less the vocal is not the bed: the stem does not stand in the mix as it is.
 std::string not_in_the_mix(const Measured& song) {
-  if (const auto gain = song.reading->lead_in_mix_db; gain && std::abs(*gain) > kNearlyAsInTheMixDb)
-    return *gain < kGoneDb ? std::string("the lead vocal's stem is not in the mix") : fmt::format("the lead vocal stands {} {} in the mix than in its stem", db(std::abs(*gain)), *gain < 0 ? "softer" : "louder");
-  if (!song.sum || song.sum->not_measured || song.sum->cause == pair::SumCause::unexplained) return {};
-  for (const auto i : song.with_role(Role::lead_vocal)) {
-    const auto& part = song.sum->parts[i];
-    const auto name = base::for_terminal(song.plan.stems[i].name);
-    if (part.not_in_mix) return fmt::format("\"{}\" is not in the mix", name);
-    if (!part.known) continue;
-    if (part.inverted || part.delay_frames != 0 || std::abs(part.gain_db) > kAsInTheMixDb)
-      return fmt::format("\"{}\" does not stand in the mix as its file has it{}", name,
-                         part.inverted ? ": its polarity is turned" : part.delay_frames != 0 ? ": it is at another place" : fmt::format(": it is {} {}", db(std::abs(part.gain_db)), part.gain_db > 0 ? "too soft" : "too loud"));
+  if (song.sum && !song.sum->not_measured && song.sum->cause != pair::SumCause::unexplained) {
+    if (auto why = shared_by_all(song); !why.empty()) return why;
+    for (const auto i : song.with_role(Role::lead_vocal)) {
+      if (auto standing = standing_of(song, i); song.sum->parts[i].known && !standing.why.empty()) return standing.why;
+    }
   }
-  return {};
+  const auto gain = song.reading->lead_in_mix_db;
+  if (!gain || std::abs(*gain) <= kNearlyAsInTheMixDb) return {};
+  if (*gain < kGoneDb) return "what the lead vocal's stem holds does not stand at its place in the mix";
+  return fmt::format("the lead vocal stands {} {} in the mix than in its stem", db(std::abs(*gain)), *gain < 0 ? "softer" : "louder");
 }
 
 void over_bed(const Measured& song, SongSheet& sheet, Findings& findings) {
@@ -151,7 +162,7 @@ void over_bed(const Measured& song, SongSheet& sheet, Findings& findings) {
   if (!song.why_no_stems.empty()) return none(song.why_no_stems);
   if (lead.empty()) return none(std::string(kNoVocal), kAddVocal);
   const auto& reading = *song.reading;
-  const bool by_stems = song.stems_are_the_mix() && !reading.bed_of_stems.empty();
+  const bool by_stems = stems_tell_the_mix(song) && !reading.bed_of_stems.empty();
   if (!by_stems) {
     if (const auto why = not_in_the_mix(song); !why.empty()) return none(why + ", so that the mix less the vocal is not the bed", "Print the vocal's stem again together with the mix; see stems-sum-to-mix.");
   }
@@ -164,7 +175,11 @@ void over_bed(const Measured& song, SongSheet& sheet, Findings& findings) {
     vocal.over_bed.push_back(here ? static_cast<float>(here->difference_lu) : std::numeric_limits<float>::quiet_NaN());
   }
   sheet.vocal = vocal;
-  judge(song, {kId, "over the bed", reading.lead, bed, windows, files}, sheet, &SongSheet::Section::vocal_over_bed, wanted_over_bed(plan), "[vocal] above_band = [low, high], in LU", vocal.bed, findings);
+  std::set<std::string> stated;
+  for (const auto& section : plan.sections) {
+    if (section.vocal_lu) stated.insert(section.name);
+  }
+  judge(song, {kId, "over the bed", reading.lead, bed, windows, files}, sheet, &SongSheet::Section::vocal_over_bed, wanted_over_bed(plan), "[vocal] above_band = [low, high], in LU", vocal.bed, std::move(stated), findings);
 }
 
 void over_backing(const Measured& song, SongSheet& sheet, Findings& findings) {
@@ -188,13 +203,26 @@ void over_backing(const Measured& song, SongSheet& sheet, Findings& findings) {
   auto windows = active_windows(reading.lead);
   const auto others = active_windows(reading.backing);
   if (windows.empty() || others.empty()) return none(windows.empty() ? "the lead vocal is silent" : "the backing vocals are silent", "Look at the stem's file.");
-  for (std::size_t i = 0; i < windows.size(); ++i) windows[i] = windows[i] && i < others.size() && others[i];
+  // A window that ends with the one and begins with the other is none in which both sound.
+  const auto lead_sounds = sounding_steps(reading.lead), others_sound = sounding_steps(reading.backing);
+  for (std::size_t i = 0; i < windows.size(); ++i) {
+    std::size_t both_sound = 0;
+    for (auto step = i; step < i + kWindowSteps; ++step) both_sound += lead_sounds[step] && others_sound[step] ? 1 : 0;
+    windows[i] = windows[i] && i < others.size() && others[i] && 2 * both_sound >= kWindowSteps;
+  }
   const std::vector<std::optional<Range>> wanted(std::max<std::size_t>(1, plan.sections.size()), plan.under_lead_lu);
-  judge(song, {kId, "over the backing vocals", reading.lead, reading.backing, windows, files}, sheet, &SongSheet::Section::lead_over_backing, wanted, "[backing] under_lead = [low, high], in LU", {}, findings);
+  judge(song, {kId, "over the backing vocals", reading.lead, reading.backing, windows, files}, sheet, &SongSheet::Section::lead_over_backing, wanted, "[backing] under_lead = [low, high], in LU", {}, {}, findings);
 }
 
 void add_places(const VocalPlaces& found, double rate, const std::string& file, std::string_view what, std::string_view unit, std::vector<Where>& places) {
   for (const auto& one : found.places) places.push_back(place(one.start_s, one.end_s, rate, file, fmt::format("{}, {} {}", what, base::fixed(one.value, 1), unit)));
+}
+
+/// Why the stem tells nothing of the vocal in the mix, whatever its level.
+std::string another_take(const Measured& song, std::size_t stem) {
+  if (!song.sum || song.sum->not_measured) return {};
+  const auto& part = song.sum->parts[stem];
+  return part.not_in_mix || part.moving_db != 0 ? standing_of(song, stem).why : std::string();
 }
 
 std::string counted(std::int64_t count, std::string_view one, std::string_view many) { return fmt::format("{} {}", count, count == 1 ? one : many); }
@@ -216,6 +244,10 @@ void condition_finding(const Measured& song, Findings& findings) {
   }
   for (const auto i : lead) {
     const auto& file = plan.stems[i].file;
+    if (auto why = another_take(song, i); !why.empty()) {
+      findings.push_back(unmeasured(kId, plan.severities, std::move(why), {file}, "Print the vocal's stem again together with the mix; see stems-sum-to-mix."));
+      continue;
+    }
     const auto condition = vocal_condition(song.reading->stems[i].bands);
     const auto* clipped = static_cast<const Measurement*>(nullptr);
     if (song.stems[i] != nullptr) {
@@ -243,9 +275,15 @@ void condition_finding(const Measured& song, Findings& findings) {
     if (condition.esses.count > 0) faults.push_back(counted(condition.esses.count, "harsh ess", "harsh esses")), add_places(condition.esses, song.reading->rate, file, "harsh ess", "dB over the voice's middle", places);
     if (condition.plosives.count > 0) faults.push_back(counted(condition.plosives.count, "popped plosive", "popped plosives")), add_places(condition.plosives, song.reading->rate, file, "plosive", "dB over the voice's middle", places);
     if (condition.noise_db && *condition.noise_db > kNoisyDb) faults.push_back(fmt::format("noise between phrases at {} against what is sung", db(*condition.noise_db))), add_places(condition.noise, song.reading->rate, file, "noise", "dB against what is sung", places);
-    const std::string quiet = condition.noise_db        ? fmt::format("noise between phrases at {}", db(*condition.noise_db))
-                              : condition.silent_s > 0 ? std::string("silence between phrases")
-                                                       : std::string("no pause of a second in which noise could stay");
+    if (faults.empty() && !condition.noise_db && condition.silent_s == 0) {
+      auto reason = std::string("no pause of a second between phrases, in which noise could be measured");
+      if (condition.steady) reason += fmt::format("; a steady sound at {} against what is sung may be noise or a long note", db(condition.steady->value));
+      auto finding = unmeasured(kId, plan.severities, std::move(reason), {file}, "Listen to the stem alone between the phrases; where it is clean, write vocal-condition = \"note\" under [severity].");
+      if (condition.steady) put_places(finding, {place(condition.steady->start_s, condition.steady->end_s, song.reading->rate, file, "steady")});
+      findings.push_back(std::move(finding));
+      continue;
+    }
+    const std::string quiet = condition.noise_db ? fmt::format("noise between phrases at {}", db(*condition.noise_db)) : std::string("silence between phrases");
     auto finding = faults.empty() ? passed(kId, "no harsh esses, plosives or clipping; " + quiet, {file}) : faulted(kId, plan.severities, listed(faults), {file});
     put_places(finding, std::move(places));
     findings.push_back(std::move(finding));

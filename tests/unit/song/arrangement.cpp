@@ -104,7 +104,7 @@ std::string Arrangement::write(const std::string& folder) {
     if (marked && name == "verse") text += "quietest = true\n";
   }
   for (const auto& stem : stems) {
-    (void)write_sample(folder, stem.name, stem.clip, {});
+    (void)write_sample(folder, stem.name, stem.clip, wrapping);
     text += "[[stem]]\nname = \"" + stem.name + "\"\nfile = \"" + stem.name + ".wav\"\nrole = \"" + stem.role + "\"\n";
     if (stem.priority > 0) text += "priority = " + std::to_string(stem.priority) + "\n";
   }

@@ -32,6 +32,7 @@ class Arrangement {
   std::string feeling = "warm and close", approach = "voice in front, drums dry";
   std::optional<Clip> mix;  ///< in place of the stems' sum
   std::vector<Stem> stems;
+  Wrapping wrapping;        ///< of the stems
   bool marked = true;       ///< the last chorus biggest, the first verse quietest
 
   /// Writes all into a folder of its own and holds it against the plan.

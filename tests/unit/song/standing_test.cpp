@@ -1,0 +1,157 @@
+// What stems tell is held to the mix: a stem that stands otherwise in it passes nothing.
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "signals.h"
+#include "unit/song/arrangement.h"
+
+using namespace sendworthy;
+using test::Arrangement;
+using test::finding;
+using test::words;
+
+namespace {
+
+Status status(const Sheet& sheet, const std::string& id) { return finding(sheet, id).status; }
+bool says(const Sheet& sheet, const std::string& id, const std::string& text) { return words(sheet, id).find(text) != std::string::npos; }
+
+/// The mix holds this stem otherwise than its file does.
+Sheet stale(const std::string& name, double mix_over_stem_db) {
+  Arrangement song;
+  song.gain(name, mix_over_stem_db);
+  song.mix = song.sum();
+  song.gain(name, -mix_over_stem_db);
+  return song.check();
+}
+
+}  // namespace
+
+TEST_SUITE("song/standing") {
+  TEST_CASE("a kick that is softer in the mix than in its stem tells nothing of kick and bass") {
+    const auto sheet = stale("kick", -6);
+    for (const auto* id : {"kick-over-bass", "low-end-order", "priority-masking", "movement", "quiet-listening"}) {
+      CAPTURE(id);
+      CAPTURE(words(sheet, id));
+      CHECK(status(sheet, id) == Status::not_measured);
+      CHECK(says(sheet, id, "\"kick\" stands 6.0 dB softer in the mix than in its stem"));
+      CHECK(says(sheet, id, "by the stems: "));
+    }
+    // What stands on other stems is told by them.
+    for (const auto* id : {"bass-steadiness", "backing-placement", "biggest-section", "vocal-placement"}) {
+      CAPTURE(id);
+      CAPTURE(words(sheet, id));
+      CHECK(status(sheet, id) == Status::pass);
+    }
+    CHECK(sheet.song->vocal->bed == "mix less the vocal");
+  }
+
+  TEST_CASE("a lead vocal of another bounce is held against neither bed nor backing vocals") {
+    const auto sheet = stale("voice", 2);
+    CHECK(status(sheet, "vocal-placement") == Status::not_measured);
+    CHECK(status(sheet, "backing-placement") == Status::not_measured);
+    CHECK(says(sheet, "backing-placement", "\"voice\" stands 2.0 dB louder in the mix than in its stem"));
+    CHECK(status(sheet, "kick-over-bass") == Status::pass);
+    CHECK(status(sheet, "vocal-condition") == Status::pass);
+  }
+
+  TEST_CASE("a fault by a stem that is off by little stays a fault, by much it is not measured") {
+    for (const double off : {-0.8, -3.0}) {
+      CAPTURE(off);
+      Arrangement song;
+      song.gain("kick", off);
+      song.mix = song.sum();
+      song.gain("kick", -off);
+      song.wishes["low_end"] = "lowest = \"kick\"\nkick_over_bass = 60\nbass_steadiness = 20";
+      const auto sheet = song.check();
+      CAPTURE(words(sheet, "kick-over-bass"));
+      CHECK(status(sheet, "kick-over-bass") == (off > -1 ? Status::fail : Status::not_measured));
+    }
+  }
+
+  TEST_CASE("a limiter on the mix bus, its latency and another level are no matter between stems") {
+    const auto plain = Arrangement().check();
+    Arrangement song;
+    song.mix = song.sum();
+    // A gain that follows the level within a tenth of a second, and comes 47 frames late.
+    auto& channels = song.mix->channels;
+    double level = 0;
+    for (std::size_t n = 0; n < channels.front().size(); ++n) {
+      double power = 0;
+      for (const auto& channel : channels) power = std::max(power, channel[n] * channel[n]);
+      level += (power - level) * (power > level ? 0.002 : 0.0002);
+      const double gain = 1.5 / std::sqrt(1 + level / 0.02);
+      for (auto& channel : channels) channel[n] *= gain;
+    }
+    for (auto& channel : channels) channel.insert(channel.begin(), 47, 0.0), channel.resize(channel.size() - 47);
+    const auto sheet = song.check();
+    CAPTURE(words(sheet, "stems-sum-to-mix"));
+    CHECK(status(sheet, "stems-sum-to-mix") == Status::fail);
+    CHECK(words(sheet, "stems-aligned") == "all stems against the mix: 47 frames early");
+    for (const auto* id : {"vocal-placement", "backing-placement", "kick-over-bass", "priority-masking", "percussion-in-biggest", "movement"}) {
+      CAPTURE(id);
+      CAPTURE(words(sheet, id));
+      CHECK(status(sheet, id) == Status::pass);
+    }
+    for (std::size_t i = 0; i < plain.song->sections.size(); ++i) CHECK(*sheet.song->sections[i].vocal_over_bed == doctest::Approx(*plain.song->sections[i].vocal_over_bed).epsilon(0.01));
+  }
+
+  TEST_CASE("what was never measured passes nothing: a section that is stated and silent, samples that are no numbers, sections without a loudness") {
+    Arrangement silent;
+    silent.wishes["vocal"] = "above_band = [-20, 20]\nsections = { \"chorus\" = [-20, 20] }";
+    silent.gain("voice", -200, 6, 12);
+    CHECK(words(silent.check(), "vocal-placement").find("not measured: a range is stated for chorus, where the vocal is not heard") == 0);
+
+    Arrangement broken;
+    broken.wrapping.bits = 32, broken.wrapping.real = true;
+    broken.clip("keys").channels[0][48000] = std::nan("");
+    const auto sheet = broken.check();
+    for (const auto* id : {"stems-sum-to-mix", "stems-aligned", "vocal-condition", "kick-over-bass"}) {
+      CAPTURE(id);
+      CAPTURE(words(sheet, id));
+      CHECK(status(sheet, id) == Status::not_measured);
+      CHECK(says(sheet, id, "samples are no numbers"));
+    }
+  }
+
+  TEST_CASE("backing vocals that answer the lead, and never sound with it, are not held against it") {
+    Arrangement song;
+    for (int half = 0; half < 24; ++half) {
+      song.gain("voice", -200, half + 0.5, half + 1);
+      song.gain("backing", -200, half, half + 0.5);
+    }
+    CAPTURE(words(song.check(), "backing-placement"));
+    CHECK(status(song.check(), "backing-placement") == Status::not_measured);
+  }
+
+  TEST_CASE("one stem alone is looked for in the mix by its own sound") {
+    for (const bool there : {true, false}) {
+      CAPTURE(there);
+      Arrangement song;
+      song.mix = song.sum();
+      if (!there) {
+        Arrangement without;
+        without.drop("bass");
+        song.mix = without.sum();
+      }
+      std::erase_if(song.stems, [](const auto& one) { return one.name != "bass"; });
+      const auto sheet = song.check();
+      CAPTURE(words(sheet, "bass-steadiness"));
+      CHECK(status(sheet, "bass-steadiness") == (there ? Status::pass : Status::not_measured));
+      CHECK(says(sheet, "bass-steadiness", "\"bass\" is not in the mix") == !there);
+    }
+  }
+
+  TEST_CASE("drums without the rest as stems are held against the mix less the drums") {
+    const auto whole = Arrangement().check();
+    Arrangement song;
+    song.mix = song.sum();
+    std::erase_if(song.stems, [](const auto& one) { return one.name != "kick" && one.name != "snare"; });
+    const auto sheet = song.check();
+    CAPTURE(words(sheet, "percussion-in-biggest"));
+    CHECK(status(sheet, "percussion-in-biggest") == Status::pass);
+    CHECK(says(sheet, "percussion-in-biggest", "the rest is the mix less the drums"));
+    CHECK(*sheet.song->sections.back().drums_over_rest == doctest::Approx(*whole.song->sections.back().drums_over_rest).epsilon(0.01));
+  }
+}
