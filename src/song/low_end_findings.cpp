@@ -12,15 +12,22 @@ namespace sendworthy::song {
 namespace {
 
 constexpr double kUnlikeDb = 3.01;      // what channels that have nothing in common lose
-constexpr double kCancelsDb = -3;       // of both together against their powers
+constexpr std::size_t kFewestHits = 4;  // of a section, for a number of its own
 constexpr double kGainsDb = 1;          // what turning or moving the bass must bring to be worth a word
 
 std::string hz(double value) { return fmt::format("{} Hz", std::round(value)); }
 
-void fill(const LowEndReading& low, double below_hz, SongSheet& sheet) {
+void fill(const LowEndReading& low, const LowEnd& plan, SongSheet& sheet) {
   sheet.low_end = SongSheet::LowEnd{};
   auto& out = *sheet.low_end;
-  out.below_hz = below_hz;
+  out.below_hz = plan.below_hz, out.wanted_kick_over_bass = plan.kick_over_bass_db;
+  for (auto& section : sheet.sections) {
+    std::vector<double> over;
+    for (const auto& hit : low.hits) {
+      if (!hit.free && hit.at_s >= section.start_s && hit.at_s < section.end_s) over.push_back(hit.over_db());
+    }
+    if (over.size() >= kFewestHits) section.kick_over_bass = percentile(std::move(over), 0.5);
+  }
   for (const auto& hit : low.hits) out.hits.push_back({hit.at_s, hit.kick_db, hit.free ? std::nullopt : std::optional(hit.bass_db)});
   if (low.kick_over_bass) {
     out.kick_over_bass = low.kick_over_bass->median_db, out.kick_over_bass_p10 = low.kick_over_bass->low_db;
@@ -38,7 +45,7 @@ void fill(const LowEndReading& low, double below_hz, SongSheet& sheet) {
 
 class LowEndJudge {
  public:
-  LowEndJudge(const Measured& song, const LowEndReading& low, Findings& findings) : song_(song), plan_(song.plan), low_(low), findings_(findings), kick_(song.with_role(Role::kick)), bass_(song.with_role(Role::bass)) {
+  LowEndJudge(const Measured& song, const LowEndReading& low, const SongSheet& sheet, Findings& findings) : song_(song), plan_(song.plan), low_(low), sheet_(sheet), findings_(findings), kick_(song.with_role(Role::kick)), bass_(song.with_role(Role::bass)) {
     both_ = kick_;
     both_.insert(both_.end(), bass_.begin(), bass_.end());
   }
@@ -58,6 +65,7 @@ class LowEndJudge {
     const auto& over = *low_.kick_over_bass;
     auto text = fmt::format("{} below {} (median of {} hits; 10th percentile {}; {} % below 0 dB)", db(over.median_db), hz(plan_.low_end.below_hz), over.hits, db(over.low_db), base::fixed(100 * over.below_zero, 0));
     if (over.free > 0) text += fmt::format("; {} without bass", over.free == 1 ? "1 hit is" : fmt::format("{} hits are", over.free));
+    if (const auto under = under_it(*wanted); !under.empty()) text += "; under what is wanted in " + listed(under);
     text += cancellation();
     std::vector<Where> places;
     std::vector<const LowEndReading::Hit*> weak;
@@ -68,7 +76,7 @@ class LowEndJudge {
     for (const auto* hit : weak) places.push_back(place(hit->at_s, hit->at_s + 0.08, song_.reading->rate, plan_.mix, fmt::format("{} over the bass", db(hit->over_db()))));
     if (over.median_db >= *wanted) return findings_.push_back(passed(kId, std::move(text), files));
     auto finding = faulted(kId, plan_.severities, text + fmt::format("; at least {} is wanted", db(*wanted)), files);
-    finding.change_db = over.median_db - *wanted;
+    put_moves(finding, fmt::format("The bass below {}", hz(plan_.low_end.below_hz)), bass_moves(*wanted));
     put_places(finding, std::move(places));
     findings_.push_back(std::move(finding));
   }
@@ -123,6 +131,15 @@ class LowEndJudge {
   }
 
  private:
+  /// Where the kick is under what is wanted; with no section under it, or without sections, all over the song.
+  [[nodiscard]] std::vector<Move> bass_moves(double wanted) const {
+    std::vector<Move> moves;
+    for (const auto& section : sheet_.sections) {
+      if (section.kick_over_bass && *section.kick_over_bass < wanted) moves.push_back({section.name, *section.kick_over_bass - wanted});
+    }
+    if (moves.empty()) moves.push_back({"", low_.kick_over_bass->median_db - wanted});
+    return moves;
+  }
   void none(std::string_view id, std::string why, std::vector<std::string> files, std::string_view role) {
     findings_.push_back(unmeasured(id, plan_.severities, std::move(why), std::move(files), role.empty() ? std::string() : fmt::format("Print the {} as a stem and add it to the plan; where the song has none, write {} = \"note\" under [severity].", role, id)));
   }
@@ -133,14 +150,24 @@ class LowEndJudge {
     none(id, readable ? fmt::format("no stem has the role {}", role) : song_.why_no_stems, song_.mix_and(both_), readable ? role : std::string_view());
     return true;
   }
+  [[nodiscard]] std::vector<std::string> under_it(double wanted) const {
+    std::vector<std::string> under;
+    for (const auto& section : sheet_.sections) {
+      if (section.kick_over_bass && *section.kick_over_bass < wanted) under.push_back(fmt::format("{} ({})", section.name, db(*section.kick_over_bass)));
+    }
+    return under;
+  }
+  /// What both do to each other at the hits, and what could be done about it.
   [[nodiscard]] std::string cancellation() const {
-    if (!low_.together || low_.together->now_db > kCancelsDb) return {};
+    if (!low_.together) return {};
     const auto& both = *low_.together;
-    auto text = fmt::format("; they cancel by {} at the hit", db(-both.now_db));
-    if (const double gain = both.flipped_db - both.now_db; gain >= kGainsDb) text += fmt::format(", the bass turned upside down would give {} more", db(gain));
+    auto text = fmt::format("; at the hits they {} by {}", both.now_db < 0 ? "cancel" : "add up", db(std::abs(both.now_db)));
+    std::vector<std::string> cures;
+    if (const double gain = both.flipped_db - both.now_db; gain >= kGainsDb) cures.push_back(fmt::format("the bass turned upside down would give {} more", db(gain)));
     if (const double gain = both.shifted_db - both.now_db; gain >= kGainsDb && both.best_shift_ms != 0)
-      text += fmt::format(", the bass {} ms {} {}", base::fixed(std::abs(both.best_shift_ms), 1), both.best_shift_ms > 0 ? "later" : "earlier", db(gain));
-    return text;
+      cures.push_back(fmt::format("the bass {} ms {} {} more", base::fixed(std::abs(both.best_shift_ms), 1), both.best_shift_ms > 0 ? "later" : "earlier", db(gain)));
+    if (cures.empty()) return text + fmt::format(", and neither its polarity nor 5 ms either way would give {} more", db(kGainsDb));
+    return text + ", " + listed(cures);
   }
   /// The stem that loses most of what it has there: over the song, or else in the mix's worst second.
   [[nodiscard]] std::string most_lost() const {
@@ -164,6 +191,7 @@ class LowEndJudge {
   const Measured& song_;
   const Plan& plan_;
   const LowEndReading& low_;
+  const SongSheet& sheet_;
   Findings& findings_;
   std::vector<std::size_t> kick_, bass_, both_;
 };
@@ -173,8 +201,8 @@ class LowEndJudge {
 void low_end_findings(const Measured& song, SongSheet& sheet, Findings& findings) {
   const LowEndReading none;
   const auto& low = song.reading ? song.reading->low_end : none;
-  if (song.reading) fill(low, song.plan.low_end.below_hz, sheet);
-  LowEndJudge judge(song, low, findings);
+  if (song.reading) fill(low, song.plan.low_end, sheet);
+  LowEndJudge judge(song, low, sheet, findings);
   judge.over();
   judge.order();
   judge.steadiness();

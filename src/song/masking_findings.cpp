@@ -107,11 +107,12 @@ void priorities(const Measured& song, const std::vector<Pairing>& pairings, cons
   findings.push_back(passed(kId, fmt::format("at most {}: {} over {}", percent(worst.masked / 100), base::for_terminal(worst.masker), base::for_terminal(worst.part)), song.mix_and(all)));
 }
 
-void backing(const Measured& song, const std::vector<std::size_t>& maskers, const Masking& masking, Findings& findings) {
+void backing(const Measured& song, const std::vector<std::size_t>& maskers, const Masking& masking, SongSheet& sheet, Findings& findings) {
   constexpr std::string_view kId = "backing-masked";
   const auto& plan = song.plan;
   const auto voices = song.with_role(Role::backing_vocal);
   const auto files = song.mix_and(voices);
+  if (!maskers.empty() && masking.active_s > 0) sheet.backing_masked = 100 * masking.together.share;
   if (!plan.most_masked_percent) {
     findings.push_back(not_stated(kId, plan.severities, "[masking] most, in %", files));
     return;
@@ -169,7 +170,7 @@ void masking_findings(const Measured& song, SongSheet& sheet, Findings& findings
   if (voices.empty()) {
     findings.push_back(no_voices());
   } else {
-    backing(song, others, others.empty() ? Masking{} : measured.back(), findings);
+    backing(song, others, others.empty() ? Masking{} : measured.back(), sheet, findings);
   }
 }
 

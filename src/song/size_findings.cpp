@@ -72,24 +72,25 @@ void biggest(const Measured& song, const SongSheet& sheet, Findings& findings) {
   }
   std::ranges::sort(others, [](const Part* a, const Part* b) { return *a->loudness > *b->loudness; });
   std::vector<std::string> near;
+  std::vector<Move> moves;
   std::vector<Where> places;
   for (const auto* one : others) {
     const double margin = *top->loudness - *one->loudness;
     if (margin >= wanted && margin >= 0) continue;
+    moves.push_back({quoted(*one), margin - std::max(0.0, wanted)});
     near.push_back(fmt::format("{} {}", quoted(*one), margin < 0 ? "is " + lu(-margin) + " louder" : "comes within " + lu(margin)));
     places.push_back(place(one->start_s, one->end_s, song.reading->rate, plan.mix, fmt::format("{}, {} LUFS", base::for_terminal(one->name), base::fixed(*one->loudness, 1))));
   }
-  const double margin = *top->loudness - *others.front()->loudness;
   if (near.empty() && !unknown.empty()) {
     findings.push_back(unmeasured(kId, plan.severities, fmt::format("{}: shorter than 0.4 s, or beyond the end of the mix", listed(unknown)), files, "Correct the section's start and end in the plan."));
     return;
   }
   if (near.empty()) {
-    findings.push_back(passed(kId, fmt::format("{} at {} LUFS, {} over {}", quoted(*top), base::fixed(*top->loudness, 1), lu(margin), quoted(*others.front())), files));
+    findings.push_back(passed(kId, fmt::format("{} at {} LUFS, {} over {}", quoted(*top), base::fixed(*top->loudness, 1), lu(*top->loudness - *others.front()->loudness), quoted(*others.front())), files));
     return;
   }
   auto finding = faulted(kId, plan.severities, fmt::format("{} at {} LUFS: {}{}", quoted(*top), base::fixed(*top->loudness, 1), listed(near), wanted > 0 ? "; at least " + lu(wanted) + " are wanted" : ""), files);
-  finding.change_db = margin - std::max(0.0, wanted);  // of what comes too near
+  put_moves(finding, "The mix", moves);
   put_places(finding, std::move(places));
   findings.push_back(std::move(finding));
 }
@@ -121,7 +122,7 @@ void quiet_to_loud(const Measured& song, const SongSheet& sheet, Findings& findi
     return;
   }
   auto finding = faulted(kId, plan.severities, text + "; at least " + lu(wanted) + " are wanted", files);
-  finding.change_db = got - wanted;
+  put_moves(finding, "The mix", {{quoted(*low), got - wanted}});
   put_places(finding, {place(low->start_s, low->end_s, song.reading->rate, plan.mix, base::for_terminal(low->name)), place(top->start_s, top->end_s, song.reading->rate, plan.mix, base::for_terminal(top->name))});
   findings.push_back(std::move(finding));
 }
@@ -163,6 +164,7 @@ void percussion_finding(const Measured& song, SongSheet& sheet, Findings& findin
   const auto& rest = by_stems ? reading.without_drums : reading.mix_without_drums;
   const auto active = active_windows(reading.drums);
   const auto whole = against(reading.drums, rest, active, {0, active.size()});
+  if (whole) sheet.drums_over_rest = whole->difference_lu;
   for (auto& one : sheet.sections) {
     const auto here = against(reading.drums, rest, active, windows_between(one.start_s, one.end_s, active.size()));
     if (here && here->seconds >= kLeastActiveS) one.drums_over_rest = here->difference_lu;
@@ -188,7 +190,7 @@ void percussion_finding(const Measured& song, SongSheet& sheet, Findings& findin
     return;
   }
   auto finding = faulted(kId, plan.severities, text, files);
-  finding.change_db = -change;
+  put_moves(finding, "The drums", {{quoted(*top), -change}});
   put_places(finding, {place(top->start_s, top->end_s, reading.rate, plan.mix, base::for_terminal(top->name))});
   findings.push_back(std::move(finding));
 }
@@ -225,7 +227,7 @@ void movement_finding(const Measured& song, SongSheet& sheet, Findings& findings
     return;
   }
   if (plan.stems.empty()) return none("the plan has no stems", "Print the stems and add them to the plan.");
-  std::vector<std::string> still, moving;
+  std::vector<std::string> still, moving, more;
   std::vector<std::size_t> at_fault;
   for (std::size_t i = 0; i < sheet.stems.size(); ++i) {
     const auto& stem = sheet.stems[i];
@@ -233,6 +235,7 @@ void movement_finding(const Measured& song, SongSheet& sheet, Findings& findings
     const auto text = fmt::format("{} {}", base::for_terminal(stem.name), db(*stem.movement));
     if (*stem.movement < *plan.dynamics.movement_db) {
       still.push_back(text), at_fault.push_back(i);
+      more.push_back(fmt::format("{} {}", base::for_terminal(stem.name), db(std::ceil((*plan.dynamics.movement_db - *stem.movement) * 10 - 1e-6) / 10)));
     } else {
       moving.push_back(text);
     }
@@ -241,7 +244,9 @@ void movement_finding(const Measured& song, SongSheet& sheet, Findings& findings
   if (still.empty()) {
     findings.push_back(passed(kId, listed(moving), song.mix_and(all)));
   } else {
-    findings.push_back(faulted(kId, plan.severities, fmt::format("{}: less than {}", listed(still), db(*plan.dynamics.movement_db)), song.mix_and(at_fault)));
+    auto finding = faulted(kId, plan.severities, fmt::format("{}: less than {}", listed(still), db(*plan.dynamics.movement_db)), song.mix_and(at_fault));
+    finding.remedy = fmt::format("Further from section to section: {}. {}", listed(more), finding.remedy);
+    findings.push_back(std::move(finding));
   }
 }
 

@@ -25,6 +25,12 @@ std::vector<std::size_t> Measured::with_role(Role role) const {
   return found;
 }
 
+namespace {
+
+std::optional<SongSheet::Wanted> wanted(const std::optional<Range>& range) { return range ? std::optional(SongSheet::Wanted{range->low, range->high}) : std::nullopt; }
+
+}  // namespace
+
 void describe(const Measured& song, SongSheet& sheet) {
   const auto& plan = song.plan;
   sheet.path = plan.path, sheet.title = plan.title, sheet.artist = plan.artist, sheet.feeling = plan.feeling, sheet.approach = plan.approach, sheet.mix = plan.mix;
@@ -35,6 +41,7 @@ void describe(const Measured& song, SongSheet& sheet) {
     one.name = section.name, one.start_s = section.start_s;
     one.end_s = section.end_s.value_or(std::max(end_s, section.start_s));
     one.biggest = section.biggest, one.quietest = section.quietest;
+    one.wanted_vocal_over_bed = wanted(vocal_range(plan, section)), one.wanted_lead_over_backing = wanted(plan.under_lead_lu);
   }
   for (const auto& stem : plan.stems) {
     auto& one = sheet.stems.emplace_back();
@@ -65,6 +72,17 @@ void put_places(Finding& finding, std::vector<Where> places) {
   finding.where_total = static_cast<std::int64_t>(places.size());
   if (places.size() > kMaxWhere) places.resize(kMaxWhere);
   finding.where = std::move(places);
+}
+
+void put_moves(Finding& finding, std::string_view what, const std::vector<Move>& moves) {
+  constexpr std::size_t kMost = 12;
+  if (moves.empty()) return;
+  // Up, so that the level lies within what is wanted when the fader has moved; 1.0000000002 is 1.0.
+  const auto tenths = [](const Move& one) { return std::ceil(std::abs(one.change_db) * 10 - 1e-6) / 10 * (one.change_db < 0 ? -1 : 1); };
+  std::vector<std::string> texts;
+  for (const auto& one : moves) texts.push_back(fmt::format("{}{}{} by {}", one.where, one.where.empty() ? "" : " ", one.change_db < 0 ? "down" : "up", db(std::abs(tenths(one)))));
+  finding.remedy = fmt::format("{}: {}. {}", what, listed(texts, kMost), finding.remedy);
+  if (std::ranges::all_of(moves, [&](const Move& one) { return tenths(one) == tenths(moves.front()); })) finding.change_db = moves.front().change_db;
 }
 
 std::string listed(const std::vector<std::string>& texts, std::size_t most) {

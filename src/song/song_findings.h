@@ -54,6 +54,14 @@ void stem_findings(const Measured& song, Findings& findings);                   
 [[nodiscard]] Where place(double start_s, double end_s, double rate, std::string file, std::string note);
 /// Up to kMaxWhere of them; all are counted.
 void put_places(Finding& finding, std::vector<Where> places);
+/// What a fader is to do at one place of the song.
+struct Move {
+  std::string where;  ///< the section; empty: all over the song
+  double change_db = 0;
+};
+/// Puts what is to move, where and by how much, before the remedy, up to 0.1 dB; the finding's change_db is set where one amount
+/// holds everywhere. No moves: nothing.
+void put_moves(Finding& finding, std::string_view what, const std::vector<Move>& moves);
 /// "a, b, c and 4 more"; names are made safe to show.
 [[nodiscard]] std::string listed(const std::vector<std::string>& texts, std::size_t most = 6);
 [[nodiscard]] std::string lu(double value);

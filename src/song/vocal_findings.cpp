@@ -86,8 +86,10 @@ void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::o
     findings.push_back(unmeasured(what.id, severities, "the parts are not heard together for a second in any section", what.files, "Look at the sections' times in the plan and at the stems' files."));
     return;
   }
+  // The fader to move: the lead's own, or that of the voices under it.
+  const bool moves_backing = target == &SongSheet::Section::lead_over_backing;
   std::vector<std::string> in, out, open;
-  double worst = 0;
+  std::vector<Move> moves;
   for (const auto& row : rows) {
     const auto text = fmt::format("{} {}", row.name, lu(row.value));
     if (!row.range) {
@@ -96,7 +98,7 @@ void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::o
       in.push_back(text);
     } else {
       out.push_back(fmt::format("{} ({} wanted)", text, in_words(*row.range)));
-      if (std::abs(beyond) > std::abs(worst)) worst = beyond;
+      moves.push_back({sheet.sections.empty() ? std::string() : row.name, moves_backing ? beyond : -beyond});
     }
   }
   if (in.empty() && out.empty()) {
@@ -118,8 +120,7 @@ void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::o
   if (!bed.empty()) text += fmt::format("; the bed is the {}", bed);
   if (!places.empty()) text += fmt::format("; {} beyond by more than {}", places.size() == 1 ? "1 phrase lies" : fmt::format("{} phrases lie", places.size()), lu(kPhraseOutLu));
   auto finding = out.empty() ? passed(what.id, text, what.files) : faulted(what.id, severities, text, what.files);
-  // The fader to move: the lead's own, or that of the voices under it.
-  if (!out.empty()) finding.change_db = target == &SongSheet::Section::lead_over_backing ? worst : -worst;
+  put_moves(finding, moves_backing ? "Backing vocals" : "Lead vocal", moves);
   put_places(finding, std::move(places));
   findings.push_back(std::move(finding));
 }
@@ -169,7 +170,8 @@ void over_bed(const Measured& song, SongSheet& sheet, Findings& findings) {
   const auto& bed = by_stems ? reading.bed_of_stems : reading.bed_of_mix;
   const auto windows = active_windows(reading.lead);
   if (windows.empty()) return none("the lead vocal is silent", "Look at the stem's file.");
-  SongSheet::Vocal vocal{kStepS, {}, by_stems ? "sum of the other stems" : "mix less the vocal"};
+  SongSheet::Vocal vocal{kStepS, {}, by_stems ? "sum of the other stems" : "mix less the vocal", {}};
+  if (plan.above_band_lu) vocal.wanted = SongSheet::Wanted{plan.above_band_lu->low, plan.above_band_lu->high};
   for (std::size_t i = 0; i < windows.size(); ++i) {
     const auto here = windows[i] ? against(reading.lead, bed, windows, {i, i + 1}) : std::nullopt;
     vocal.over_bed.push_back(here ? static_cast<float>(here->difference_lu) : std::numeric_limits<float>::quiet_NaN());

@@ -14,6 +14,10 @@ namespace sendworthy {
 
 /// What was measured of a song, beside the findings: Sheet::song. Times are seconds of the mix. What was not measured is absent.
 struct SongSheet {
+  /// What the plan wants, from low to high, both within it.
+  struct Wanted {
+    double low = 0, high = 0;
+  };
   struct Section {
     std::string name;
     double start_s = 0, end_s = 0;
@@ -28,6 +32,8 @@ struct SongSheet {
     std::optional<double> vocal_over_bed;          ///< LU
     std::optional<double> lead_over_backing;       ///< LU
     std::optional<double> drums_over_rest;         ///< LU
+    std::optional<double> kick_over_bass;          ///< median over the hits here, dB; of four at least
+    std::optional<Wanted> wanted_vocal_over_bed, wanted_lead_over_backing;  ///< LU
   };
   struct Stem {
     std::string name, path, role;
@@ -64,6 +70,7 @@ struct SongSheet {
   };
   struct LowEnd {
     double below_hz = 100;
+    std::optional<double> wanted_kick_over_bass;  ///< at least, dB
     std::vector<Hit> hits;
     std::optional<double> kick_over_bass, kick_over_bass_p10;  ///< dB, median and 10th percentile
     std::optional<double> share_below_zero;                    ///< of the hits, %
@@ -81,6 +88,7 @@ struct SongSheet {
     double step_s = 0;
     std::vector<float> over_bed;  ///< LU
     std::string bed;              ///< "sum of the other stems" or "mix less the vocal"
+    std::optional<Wanted> wanted; ///< over the whole song; sections may have their own
   };
   /// A file of one's own beside the mix; never a verdict.
   struct Reference {
@@ -97,6 +105,8 @@ struct SongSheet {
   std::vector<Pair> pairs;        ///< by share, the worst first
   std::optional<LowEnd> low_end;
   std::optional<Vocal> vocal;
+  std::optional<double> drums_over_rest;  ///< over the whole song, LU
+  std::optional<double> backing_masked;   ///< of the backing vocals' time and bands, by all others together, %
   double quiet_db_spl = 0, reference_db_spl = 0;
   std::vector<Reference> references;
 };

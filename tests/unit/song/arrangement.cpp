@@ -131,6 +131,8 @@ const Finding& finding(const Sheet& sheet, const std::string& id) {
   return *found;
 }
 
+std::string words_of_db(double amount) { return base::fixed(std::ceil(amount * 10 - 1e-6) / 10, 1) + " dB"; }
+
 std::string words(const Sheet& sheet, const std::string& id) {
   const auto& one = finding(sheet, id);
   if (const auto* missing = std::get_if<NotMeasured>(&one.outcome)) return "not measured: " + missing->reason;

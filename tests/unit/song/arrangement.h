@@ -45,5 +45,7 @@ class Arrangement {
 [[nodiscard]] const Finding& finding(const Sheet& sheet, const std::string& id);
 /// What it says: its value, or why it was not measured.
 [[nodiscard]] std::string words(const Sheet& sheet, const std::string& id);
+/// An amount as remedies say it: "2.3 dB", up to the next tenth.
+[[nodiscard]] std::string words_of_db(double amount);
 
 }  // namespace sendworthy::test

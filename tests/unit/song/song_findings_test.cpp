@@ -105,6 +105,8 @@ TEST_SUITE("song/findings") {
     const auto sheet = behind.check();
     CHECK(status(sheet, "percussion-in-biggest") == Status::warn);
     CHECK(*section(good(), "last chorus").drums_over_rest - *section(sheet, "last chorus").drums_over_rest == doctest::Approx(4).epsilon(0.02));
+    const double short_of = *sheet.song->drums_over_rest - *section(sheet, "last chorus").drums_over_rest;
+    CHECK(finding(sheet, "percussion-in-biggest").remedy.starts_with("The drums: \"last chorus\" up by " + test::words_of_db(short_of) + ". "));
     Arrangement gone;
     for (const auto* name : {"kick", "snare"}) gone.gain(name, -200, 18, 24);
     CHECK(words(gone.check(), "percussion-in-biggest") == "there are none in \"last chorus\"");
@@ -160,11 +162,12 @@ TEST_SUITE("song/findings") {
     const double there = *section(good(), "chorus").lead_over_backing;
     Arrangement song;
     song.gain("backing", 5);
-    song.wishes["backing"] = "under_lead = [" + std::to_string(there - 4) + ", 40]";
+    song.wishes["backing"] = "under_lead = [" + std::to_string(there - 3.95) + ", 40]";
     const auto sheet = song.check();
     CHECK(status(sheet, "backing-placement") == Status::fail);
     CHECK(*section(sheet, "chorus").lead_over_backing == doctest::Approx(there - 5).epsilon(0.002));
-    CHECK(*finding(sheet, "backing-placement").change_db < 0);  // of the backing vocals
+    // The backing vocals are what moves, by so much in each section.
+    CHECK(finding(sheet, "backing-placement").remedy.starts_with("Backing vocals: chorus down by 1.1 dB"));
     CHECK_FALSE(section(sheet, "verse").lead_over_backing.has_value());
     Arrangement none;
     none.drop("backing");
@@ -176,6 +179,28 @@ TEST_SUITE("song/findings") {
     some.mix = some.sum();
     some.drop("backing");
     CHECK(status(some.check(), "backing-placement") == Status::not_measured);
+  }
+
+  TEST_CASE("what moves is said by section, up here and down there, with one amount only where one holds") {
+    Arrangement song;
+    const double there = *section(good(), "chorus").vocal_over_bed;
+    song.wishes["vocal"] = "above_band = [" + std::to_string(there - 1) + ", " + std::to_string(there + 1) + "]\nsections = { \"verse\" = [-40, 40], \"verse 2\" = [-40, 40] }";
+    song.gain("voice", -4, 6, 12);
+    song.gain("voice", 6, 18, 24);
+    const auto sheet = song.check();
+    const auto& found = finding(sheet, "vocal-placement");
+    CAPTURE(found.remedy);
+    const double low = there - 1 - *section(sheet, "chorus").vocal_over_bed, high = *section(sheet, "last chorus").vocal_over_bed - there - 1;
+    CHECK(found.remedy.starts_with("Lead vocal: chorus up by " + test::words_of_db(low) + ", last chorus down by " + test::words_of_db(high) + ". "));
+    CHECK(low == doctest::Approx(3).epsilon(0.1));
+    CHECK_FALSE(found.change_db.has_value());
+    // One section too loud against the biggest: that section is what moves.
+    Arrangement louder;
+    louder.gain_all(7.5, 12, 18);
+    const auto loud = louder.check();
+    const double over = *section(loud, "verse 2").loudness - *section(loud, "last chorus").loudness;
+    CHECK(finding(loud, "biggest-section").remedy.starts_with("The mix: \"verse 2\" down by " + test::words_of_db(over) + ". "));
+    CHECK(*finding(loud, "biggest-section").change_db == doctest::Approx(-over));
   }
 
   TEST_CASE("a vocal that is clipped, hisses in its pauses or pops") {
@@ -243,6 +268,7 @@ TEST_SUITE("song/findings") {
     const auto sheet = song.check();
     CHECK(status(sheet, "backing-masked") == Status::warn);
     CHECK(words(sheet, "backing-masked").find("most by") != std::string::npos);
+    CHECK(words(sheet, "backing-masked").starts_with(std::to_string(std::lround(*sheet.song->backing_masked)) + " %"));
   }
 
   TEST_CASE("a part that stands still while the song moves") {
@@ -264,6 +290,11 @@ TEST_SUITE("song/findings") {
     CHECK(*stem(sheet, "kick").moved < -2);
     CHECK(*stem(sheet, "voice").moved > *stem(sheet, "kick").moved);
     CHECK(words(sheet, "quiet-listening").find("an estimate") != std::string::npos);
+    // How far a part moves on a small loudspeaker is told beside, and judged nowhere.
+    CHECK(words(sheet, "quiet-listening").find("small loudspeaker ") != std::string::npos);
+    Arrangement large;
+    large.wishes["quiet"] = "moved = 60\nsmall_speaker = false";
+    CHECK(words(large.check(), "quiet-listening").find("small") == std::string::npos);
   }
 
   TEST_CASE("a kick 3 dB softer stands 3 dB less over the bass") {
@@ -275,8 +306,31 @@ TEST_SUITE("song/findings") {
     const auto sheet = song.check();
     CHECK(*sheet.song->low_end->kick_over_bass == doctest::Approx(*low.kick_over_bass - 3).epsilon(0.002));
     CHECK(status(sheet, "kick-over-bass") == Status::fail);
-    CHECK(*finding(sheet, "kick-over-bass").change_db == doctest::Approx(-2).epsilon(0.01));
+    const double down = *low.kick_over_bass - 1 - *section(sheet, "chorus").kick_over_bass;
+    CHECK(*section(sheet, "chorus").kick_over_bass == doctest::Approx(*section(good(), "chorus").kick_over_bass - 3).epsilon(0.002));
+    CHECK(finding(sheet, "kick-over-bass").remedy.find("chorus down by " + test::words_of_db(down)) != std::string::npos);
     CHECK(low.hits.size() == 48);
+  }
+
+  TEST_CASE("a kick that is soft in one section is named there, and so is what both do to each other at the hits") {
+    const double usual = *section(good(), "chorus").kick_over_bass;
+    CHECK(words(good(), "kick-over-bass").find("; at the hits they ") != std::string::npos);
+    Arrangement song;
+    song.gain("kick", -8, 18, 24);
+    song.wishes["low_end"] = "kick_over_bass = " + std::to_string(usual - 3) + "\nbass_steadiness = 40\nlowest = \"kick\"";
+    const auto sheet = song.check();
+    CHECK(*section(sheet, "last chorus").kick_over_bass == doctest::Approx(*section(good(), "last chorus").kick_over_bass - 8).epsilon(0.01));
+    CHECK(words(sheet, "kick-over-bass").find("; under what is wanted in last chorus (") != std::string::npos);
+    CHECK(words(sheet, "kick-over-bass").find("verse") == std::string::npos);
+    // Everywhere too soft: the bass is what moves, section by section.
+    song.wishes["low_end"] = "kick_over_bass = " + std::to_string(usual + 2) + "\nbass_steadiness = 40\nlowest = \"kick\"";
+    const auto soft = song.check();
+    const auto& remedy = finding(soft, "kick-over-bass").remedy;
+    CAPTURE(remedy);
+    CHECK(remedy.starts_with("The bass below 100 Hz: "));
+    const double down = usual + 2 - *section(soft, "last chorus").kick_over_bass;
+    CHECK(remedy.find("last chorus down by " + test::words_of_db(down)) != std::string::npos);
+    CHECK(*soft.song->low_end->wanted_kick_over_bass == doctest::Approx(usual + 2));
   }
 
   TEST_CASE("which of both reaches lower is as the plan says, or not") {
