@@ -91,11 +91,13 @@ constexpr std::array<SetRule, 18> kRules{{
      .why = "A mix whose faders never move is heard as one long section, however good it is.",
      .remedy = "Automate the parts that are named: up a little where they lead, down where they accompany.", .source = kCommon},
     {.id = "quiet-listening", .title = "Heard very quietly", .severity = Status::warn,
-     .what = "How far, in dB, leads, kick and snare move against one another from the reference level to [quiet] level_db_spl, against [quiet] moved.",
+     .what = "How far, in dB, leads, kick and snare move against one another from the reference level to [quiet] level_db_spl, against [quiet] moved; and which of "
+             "them are not heard any more, there or through a small loudspeaker.",
      .how = "An estimate: the mix's integrated loudness is taken to play at reference_db_spl. Each part's spectrum in third octaves, over the time in which it plays, is "
             "changed by the difference of the equal-loudness contours of both levels, and what falls under the threshold of hearing is left out; with small_speaker once "
             "more through the band of a small loudspeaker, 200 Hz to 10 kHz. Parts are ranked at both levels; named is what pokes out against the median of the others, "
-            "what disappears, and by how much.",
+            "what disappears, and by how much. Through the small loudspeaker only what disappears is outside: it takes the lows off every kick, so that how far parts "
+            "move there is shown beside and not judged.",
      .caveat = "An estimate for an average ear and the levels that the plan assumes; contours hold for steady tones, and below 20 phon they are only extended. The room's "
                "own noise is not in it.",
      .why = "At a whisper the balance shows without the help of bass and brilliance: what is too loud pokes out first. Most people listen softly, on something small.",
@@ -104,8 +106,9 @@ constexpr std::array<SetRule, 18> kRules{{
     {.id = "kick-over-bass", .title = "Kick over bass", .severity = Status::fail,
      .what = "How far, in dB, the kick rises over the bass below [low_end] below_hz when it hits, against [low_end] kick_over_bass.",
      .how = "Both stems through one linear-phase low-pass, flat to below_hz and gone from 1.5 times that on; left and right as the sum of their powers; level over 30 ms "
-            "every 5 ms. Hits are the onsets of the full kick. Of each, the highest level of the kick from 0 to 80 ms less the highest of the bass there; the median decides, "
-            "and the 10th percentile and the share of hits below 0 dB stand beside it. Hits at which the bass is silent, 30 dB under its loudest 5 %, are free: they are "
+            "every 5 ms. Hits are the onsets of the full kick. Of each, the highest level of the kick from 0 to 80 ms less the highest of the bass there; the median over the song "
+            "decides; the 10th percentile, the share of hits below 0 dB and every section whose own median is under what is wanted stand beside it, and so does by how much both "
+            "together, over those 80 ms, lie under the sum of their powers (they cancel) or over it, with what another polarity or up to 5 ms of shift would give. Hits at which the bass is silent, 30 dB under its loudest 5 %, are free: they are "
             "counted and left out.",
      .caveat = "Level is not impact: the click of the beater lies higher up. Bass notes that are ducked by the kick count as the mix has them only where the stems have it too.",
      .why = "Two parts that are equally strong below 100 Hz cover each other, and a limiter lets the louder of the two decide what the rest does.",

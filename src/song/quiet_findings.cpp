@@ -14,6 +14,9 @@ namespace {
 
 std::string moved(double value) { return fmt::format("{}{}", value > 0 ? "+" : "", db(value)); }
 
+/// What a part does on a small loudspeaker, beside what it does on a large one.
+std::string on_small(const SongSheet::Stem& stem) { return stem.moved_small_speaker ? fmt::format("small loudspeaker {}", moved(*stem.moved_small_speaker)) : std::string(); }
+
 }  // namespace
 
 void quiet_finding(const Measured& song, SongSheet& sheet, Findings& findings) {
@@ -43,13 +46,13 @@ void quiet_finding(const Measured& song, SongSheet& sheet, Findings& findings) {
     if (plan.quiet.small_speaker) stem.moved_small_speaker = part.small.moved_db;
     if (!part.reference.level) continue;
     ++measured;
-    const auto name = base::for_terminal(stem.name);
+    const auto name = base::for_terminal(stem.name), small = on_small(stem);
     if (part.disappears()) {
       gone.push_back(name);
     } else if (part.quiet.moved_db && std::abs(*part.quiet.moved_db) > plan.quiet.moved_db) {
-      out.push_back(fmt::format("{} {} ({})", name, *part.quiet.moved_db > 0 ? "pokes out" : "sinks", moved(*part.quiet.moved_db)));
+      out.push_back(fmt::format("{} {} ({}{})", name, *part.quiet.moved_db > 0 ? "pokes out" : "sinks", moved(*part.quiet.moved_db), small.empty() ? "" : "; " + small));
     } else {
-      still.push_back(fmt::format("{} {}", name, part.quiet.moved_db ? moved(*part.quiet.moved_db) : "alone"));
+      still.push_back(fmt::format("{} {}{}", name, part.quiet.moved_db ? moved(*part.quiet.moved_db) : "alone", small.empty() ? "" : " (" + small + ")"));
     }
     if (plan.quiet.small_speaker && part.disappears_small() && !part.disappears()) gone_small.push_back(name);
   }
