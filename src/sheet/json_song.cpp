@@ -18,6 +18,18 @@ void maybe(JsonText& json, std::string_view name, const std::optional<double>& v
   }
 }
 
+void range(JsonText& json, std::string_view name, const std::optional<SongSheet::Wanted>& wanted) {
+  if (!wanted) {
+    json.null(name);
+    return;
+  }
+  json.key(name);
+  json.begin_object();
+  json.number("high", wanted->high, 2);
+  json.number("low", wanted->low, 2);
+  json.end_object();
+}
+
 void write_pair(JsonText& json, const SongSheet::Pair& pair) {
   json.begin_object();
   json.key("bands");
@@ -55,6 +67,7 @@ void write_section(JsonText& json, const SongSheet::Section& section) {
   maybe(json, "drums_over_rest", section.drums_over_rest);
   json.seconds("end_s", section.end_s);
   maybe(json, "integrated_loudness", section.loudness);
+  maybe(json, "kick_over_bass", section.kick_over_bass);
   maybe(json, "lead_over_backing", section.lead_over_backing);
   maybe(json, "low_share", section.low_share);
   maybe(json, "max_short_term_loudness", section.max_short_term_loudness);
@@ -69,6 +82,8 @@ void write_section(JsonText& json, const SongSheet::Section& section) {
   maybe(json, "side_to_mid", section.side_to_mid);
   json.seconds("start_s", section.start_s);
   maybe(json, "vocal_over_bed", section.vocal_over_bed);
+  range(json, "wanted_lead_over_backing", section.wanted_lead_over_backing);
+  range(json, "wanted_vocal_over_bed", section.wanted_vocal_over_bed);
   json.end_object();
 }
 
@@ -131,6 +146,7 @@ void write_low_end(JsonText& json, const SongSheet::LowEnd& low) {
   maybe(json, "mono_loss_worst_at_s", low.mono_loss_worst_at_s, 1);
   maybe(json, "punch", low.punch);
   maybe(json, "share_below_zero_percent", low.share_below_zero, 1);
+  maybe(json, "wanted_kick_over_bass", low.wanted_kick_over_bass);
   json.end_object();
 }
 
@@ -139,6 +155,8 @@ void write_song(JsonText& json, const SongSheet& song) {
   json.begin_object();
   json.text("approach", song.approach);
   json.text("artist", song.artist);
+  maybe(json, "backing_masked_percent", song.backing_masked, 1);
+  maybe(json, "drums_over_rest", song.drums_over_rest);
   json.text("feeling", song.feeling);
   if (song.low_end) write_low_end(json, *song.low_end);
   json.text("mix", song.mix);
@@ -168,6 +186,7 @@ void write_song(JsonText& json, const SongSheet& song) {
     for (const float value : song.vocal->over_bed) json.number(static_cast<double>(value), 1);
     json.end_array();
     json.seconds("step_s", song.vocal->step_s);
+    range(json, "wanted", song.vocal->wanted);
     json.end_object();
   }
   json.end_object();
