@@ -11,11 +11,12 @@ namespace {
 
 constexpr double kLeft = 66, kRight = 132;     // of pictures over time
 constexpr double kStripTop = 2, kStrip = 22;   // the sections' names
-constexpr double kTimes = 42, kPlaces = 26;     // below the frame: times and their name, places of findings
+constexpr double kTimes = 42;                   // below the frame: times and their name
+constexpr double kPlaceRow = 17, kMark = 9;     // rows of places of findings, and how high a place is
 constexpr double kLine = 15;                   // between lines of text
 constexpr double kThinnest = 7;                // of a section that gets borders
 constexpr double kBold = 1.2;                  // wider than other letters
-constexpr std::size_t kMostPlaces = 60;
+constexpr std::size_t kMostRows = 24;
 constexpr std::size_t kMostBorders = 400;
 
 bool sound(double value) { return std::isfinite(value); }
@@ -93,7 +94,12 @@ TimeFrame::TimeFrame(const SongSheet& song, double length_s, double height, cons
   }
 }
 
-double TimeFrame::height() const { return bottom_ + (findings_.empty() ? kTimes : kTimes + kPlaces); }
+std::size_t TimeFrame::rows() const { return std::min(kMostRows, findings_.size()); }
+
+double TimeFrame::height() const {
+  const auto lines = static_cast<double>(rows() + (rows() < findings_.size() ? 1 : 0));
+  return bottom_ + kTimes + (lines > 0 ? kPlaceRow * lines + 2 : 0);
+}
 
 void TimeFrame::draw(Canvas& canvas) const {
   for (const auto& tick : time_ticks(0, length_s_, 8)) {
@@ -120,32 +126,23 @@ void TimeFrame::draw(Canvas& canvas) const {
 }
 
 void TimeFrame::places(Canvas& canvas) const {
-  const double y = bottom_ + kTimes + 2;
-  std::size_t drawn = 0;
-  double free_from = -1e9;
-  struct Named {
-    double at;
-    std::string text;
-  };
-  std::vector<Named> names;
-  for (const auto& one : findings_) {
-    const std::string css(gravity_of(*one.finding));
+  // A row for each finding, so that places at the same time do not cover one another and each can be told by its number.
+  double y = bottom_ + kTimes + 2;
+  for (std::size_t i = 0; i < rows(); ++i, y += kPlaceRow) {
+    const auto& one = findings_[i];
+    const std::string css(gravity_of(*one.finding)), number = std::to_string(one.number);
+    canvas.path("rule", "M" + px(x_.first) + " " + px(y + kMark / 2) + "H" + px(x_.last));
+    canvas.text(x_.first - 6, y + kMark - 1, "name end", number);
     for (const auto& where : one.finding->where) {
-      if (!sound(where.start_s) || !sound(where.end_s) || drawn == kMostPlaces) continue;
-      ++drawn;
+      if (!sound(where.start_s) || !sound(where.end_s)) continue;
       const double from = x_.inside(where.start_s), to = std::max(x_.inside(where.end_s), from + 2);
-      canvas.path("mark " + css, "M" + px(from) + " " + px(y) + "H" + px(to) + "v5H" + px(from) + "z",
-                  " data-n=\"" + std::to_string(one.number) + "\" data-from=\"" + base::shortest(where.start_s) + "\" data-to=\"" + base::shortest(where.end_s) + "\"");
-      names.push_back({(from + to) / 2, std::to_string(one.number)});
+      canvas.path("mark " + css, "M" + px(from) + " " + px(y) + "H" + px(to) + "v" + px(kMark) + "H" + px(from) + "z",
+                  " data-n=\"" + number + "\" data-from=\"" + base::shortest(where.start_s) + "\" data-to=\"" + base::shortest(where.end_s) + "\"");
     }
   }
-  std::ranges::stable_sort(names, {}, &Named::at);
-  for (const auto& [at, text] : names) {
-    if (at < free_from) continue;
-    canvas.text(at, y + 18, "name mid", text);
-    free_from = at + kSongLetter * static_cast<double>(text.size()) + 6;
-  }
-  if (drawn > 0) canvas.text(x_.first - 6, y + 8, "tick end", "finding");
+  if (rows() == 0) return;
+  canvas.text(x_.last + 11, bottom_ + kTimes + kMark + 1, "tick", rows() == 1 ? "finding" : "findings");
+  if (rows() < findings_.size()) canvas.text(x_.first, y + kMark, "tick", "and " + std::to_string(findings_.size() - rows()) + " more findings");
 }
 
 }  // namespace sendworthy::sheet

@@ -74,6 +74,8 @@ class TimeFrame {
   void places(Canvas& canvas) const;
 
  private:
+  [[nodiscard]] std::size_t rows() const;  ///< of places
+
   const SongSheet& song_;
   Scale x_;
   double top_, bottom_, length_s_;
