@@ -14,6 +14,7 @@ namespace {
 constexpr std::size_t kColumns = 900;  // two points in each at most
 constexpr double kSizesHeight = 212, kVocalHeight = 220, kKickHeight = 180;  // between top and times
 constexpr double kWidestLu = 36;       // a picture up and down shows no more than this either way
+constexpr double kRunOutLu = 12;       // beyond what nearly all words do, single ones run out of the picture
 constexpr double kHighestBar = 36;     // LU; softer sections, as in a fade, would flatten all others
 constexpr double kThinBar = 7;
 constexpr double kNumberWidth = 44, kNumberAcross = 15;
@@ -173,6 +174,22 @@ double percentile(std::vector<double> values, double share) {
   return values[at];
 }
 
+struct WantedSpan {
+  double start_s = 0, end_s = 0;
+  SongSheet::Wanted range;
+};
+
+/// Where the plan says how far the vocal is to stand over the bed: by section, or all over a song without sections.
+std::vector<WantedSpan> wanted_of(const SongSheet& song, double length_s) {
+  const auto meant = [](const SongSheet::Wanted& range) { return std::isfinite(range.low) && std::isfinite(range.high); };
+  std::vector<WantedSpan> spans;
+  for (const auto& one : song.sections) {
+    if (one.wanted_vocal_over_bed && meant(*one.wanted_vocal_over_bed) && sound(one.start_s) && sound(one.end_s)) spans.push_back({one.start_s, one.end_s, *one.wanted_vocal_over_bed});
+  }
+  if (song.sections.empty() && song.vocal->wanted && meant(*song.vocal->wanted)) spans.push_back({0, length_s, *song.vocal->wanted});
+  return spans;
+}
+
 }  // namespace
 
 std::string sizes_figure(const SongSheet& song, const std::vector<Numbered>& findings, double length_s) { return Sizes(song, findings, length_s).draw(); }
@@ -184,8 +201,9 @@ std::string vocal_figure(const SongSheet& song, const std::vector<Numbered>& fin
     if (std::isfinite(value)) heard.push_back(static_cast<double>(value));
   }
   if (heard.empty()) return {};
-  // Single words over nearly nothing would flatten the rest: they run out of the picture.
-  double low = std::min(0.0, percentile(heard, 0.05)), high = std::max(0.0, percentile(heard, 0.95));
+  // Single words over nearly nothing would flatten the rest: they run out of the picture, which says so.
+  const auto [softest, loudest] = std::ranges::minmax(heard);
+  double low = std::min(0.0, std::max(softest, percentile(heard, 0.05) - kRunOutLu)), high = std::max(0.0, std::min(loudest, percentile(heard, 0.95) + kRunOutLu));
   const SongSheet::Section *most = nullptr, *least = nullptr;
   for (const auto& one : song.sections) {
     if (!sound(one.vocal_over_bed)) continue;
@@ -193,6 +211,8 @@ std::string vocal_figure(const SongSheet& song, const std::vector<Numbered>& fin
     if (most == nullptr || *one.vocal_over_bed > *most->vocal_over_bed) most = &one;
     if (least == nullptr || *one.vocal_over_bed < *least->vocal_over_bed) least = &one;
   }
+  const auto wanted = wanted_of(song, length_s);
+  for (const auto& one : wanted) low = std::min(low, one.range.low), high = std::max(high, one.range.high);
   const auto [foot, head] = rounded(std::max(low - 1, -kWidestLu), std::min(high + 1, kWidestLu), 3);
   const TimeFrame frame(song, length_s, kVocalHeight, findings, {"vocal-placement", "backing-placement", "vocal-condition"});
   const Scale& x = frame.x();
@@ -200,6 +220,11 @@ std::string vocal_figure(const SongSheet& song, const std::vector<Numbered>& fin
   Canvas canvas(kSongWidth, frame.height());
   canvas.up(x, y, round_ticks(foot, head, 6), "vocal over the bed (LU)");
   frame.draw(canvas);
+  for (const auto& one : wanted) {
+    const double from = x.inside(one.start_s), to = x.inside(one.end_s), top = y.inside(one.range.high), bottom = y.inside(one.range.low);
+    if (!(to > from)) continue;
+    canvas.path("wanted", "M" + px(from) + " " + px(top) + "H" + px(to) + "V" + px(bottom) + "H" + px(from) + "z", " data-low=\"" + base::shortest(one.range.low) + "\" data-high=\"" + base::shortest(one.range.high) + "\"");
+  }
   canvas.path("zero", "M" + px(x.first) + " " + px(y.at(0)) + "H" + px(x.last));
   canvas.begin_clip(x, y);
   canvas.path("line s0", line_through(song.vocal->over_bed, song.vocal->step_s, x, y), " data-name=\"vocal over the bed\"");
@@ -217,7 +242,9 @@ std::string vocal_figure(const SongSheet& song, const std::vector<Numbered>& fin
     const double from = x.inside(one.start_s), to = x.inside(one.end_s);
     if (to - from > kNumberWidth) canvas.text(to - 6, std::max(y.inside(*one.vocal_over_bed) - 6, frame.top() + 12), "over name end", with_sign(*one.vocal_over_bed, ""));
   }
-  canvas.names(x.last, {{y.at(0), "level of the bed"}});
+  std::vector<Canvas::LineName> names{{y.at(0), "level of the bed"}};
+  if (!wanted.empty()) names.push_back({(y.inside(wanted.back().range.low) + y.inside(wanted.back().range.high)) / 2, "wanted (shaded)"});
+  canvas.names(x.last, names);
   frame.places(canvas);
   std::string caption;
   if (most == nullptr) {
@@ -227,8 +254,11 @@ std::string vocal_figure(const SongSheet& song, const std::vector<Numbered>& fin
   } else {
     caption = "Over a section the lead vocal stands highest in " + quoted(most->name) + " (" + with_sign(*most->vocal_over_bed, "LU") + " over the bed) and lowest in " + quoted(least->name) + " (" + with_sign(*least->vocal_over_bed, "LU") + ")";
   }
-  return canvas.figure({"song-vocal", "song-vocal", "The lead vocal over the bed", caption + "; the bed is the " + song.vocal->bed + ".",
-                        "Across: time in the mix. Upwards: K-weighted level of the vocal less that of the bed in LU, in windows of 400 ms while it sings; the heavy line is each section's mean."},
+  caption += "; the bed is the " + song.vocal->bed;
+  if (loudest > head || softest < foot) caption += "; single words run out of the picture, " + (loudest > head ? "up to " + with_sign(loudest, "LU") : "") + (loudest > head && softest < foot ? " and " : "") + (softest < foot ? "down to " + with_sign(softest, "LU") : "");
+  return canvas.figure({"song-vocal", "song-vocal", "The lead vocal over the bed", caption + ".",
+                        "Across: time in the mix. Upwards: K-weighted level of the vocal less that of the bed in LU, in windows of 400 ms while it sings; the heavy line is each section's mean" +
+                            std::string(wanted.empty() ? "" : "; what the plan wants is shaded") + "."},
                        "wide", data_of(x, y));
 }
 
@@ -251,6 +281,7 @@ std::string kick_figure(const SongSheet& song, const std::vector<Numbered>& find
   if (dots.empty() && alone.empty()) return {};
   double low = 0, high = 0;
   if (!over.empty()) low = std::min(0.0, std::ranges::min(over)), high = std::max(0.0, std::ranges::max(over));
+  if (sound(low_end.wanted_kick_over_bass)) low = std::min(low, *low_end.wanted_kick_over_bass), high = std::max(high, *low_end.wanted_kick_over_bass);
   const auto [foot, head] = rounded(std::max(low - 1, -2 * kWidestLu), std::min(high + 1, 2 * kWidestLu), 3);
   const TimeFrame frame(song, length_s, kKickHeight, findings, {"kick-over-bass", "low-end-order", "bass-steadiness", "mono-low-end"});
   const Scale& x = frame.x();
@@ -282,8 +313,17 @@ std::string kick_figure(const SongSheet& song, const std::vector<Numbered>& find
     canvas.path(css, "M" + px(x.first) + " " + px(y.at(*value)) + "H" + px(x.last), " data-at=\"" + base::shortest(*value) + "\"");
     names.push_back({y.at(*value), name + " " + base::fixed(*value, 1)});
   };
-  across(low_end.kick_over_bass, "level", "median");
+  // Each section's median, where there are any, is the heavy line as in the other pictures.
+  std::string medians;
+  for (const auto& one : song.sections) {
+    const double from = x.inside(one.start_s) + 2, to = x.inside(one.end_s) - 2;
+    if (sound(one.kick_over_bass) && to > from) medians += "M" + px(from) + " " + px(y.inside(*one.kick_over_bass)) + "H" + px(to);
+  }
+  across(low_end.wanted_kick_over_bass, "wanted", "wanted");
+  across(low_end.kick_over_bass, medians.empty() ? "level" : "median", "median");
   across(low_end.kick_over_bass_p10, "tenth", "10th perc.");
+  canvas.path("level halo", medians);
+  canvas.path("level", medians, " data-name=\"medians of sections\"");
   canvas.path("dots", above);
   canvas.path("crosses", below);
   canvas.path("axis", ticks, " data-name=\"without bass\"");
@@ -300,7 +340,7 @@ std::string kick_figure(const SongSheet& song, const std::vector<Numbered>& find
     if (sound(low_end.kick_over_bass_p10)) caption += ", one hit in ten is below " + with_sign(*low_end.kick_over_bass_p10, "dB");
     if (!alone.empty()) caption += "; " + many(alone.size()) + " without bass stand at the foot";
   }
-  return canvas.figure({"song-kick", "song-kick", "The kick against the bass, hit by hit", caption + ".", "Across: time in the mix. Upwards: highest level of the kick less that of the bass in the 80 ms of each hit, in dB."}, "wide", data_of(x, y));
+  return canvas.figure({"song-kick", "song-kick", "The kick against the bass, hit by hit", caption + ".", "Across: time in the mix. Upwards: highest level of the kick less that of the bass in the 80 ms of each hit, in dB" + std::string(medians.empty() ? "." : "; the heavy line is each section's median.")}, "wide", data_of(x, y));
 }
 
 }  // namespace sendworthy::sheet

@@ -41,6 +41,11 @@ std::string span_of(double start_s, double end_s) {
   return "<span class=\"whole\">" + base::clock_time(start_s, 1) + (end_s > start_s && std::isfinite(end_s) ? " to " + base::clock_time(end_s, 1) : "") + "</span>";
 }
 
+/// Under a value what the plan wants of it.
+std::string wanted(const std::optional<SongSheet::Wanted>& range) {
+  return range ? "<span class=\"unit whole\">wanted " + base::fixed(range->low, 1) + " to " + base::fixed(range->high, 1) + "</span>" : std::string();
+}
+
 std::string hertz(double value) { return value >= 1000 ? base::fixed(value / 1000, 1) + " kHz" : base::fixed(value, 0) + " Hz"; }
 
 /// What of a file was measured by itself.
@@ -54,14 +59,15 @@ std::optional<double> reading(const FileSheet& file, std::string_view id) {
 std::string sections_table(const SongSheet& song) {
   if (song.sections.empty()) return {};
   auto out = heading("Sections") + open("Sections", {{"Section", ""}, {"Time", ""}, {"Rank", ""}, {"Integrated", "LUFS"}, {"Max short-term", "LUFS"}, {"Peak to loudness", "dB"}, {"Below 120 Hz", "dB of all"},
-                                                     {"Side to mid", "dB"}, {"Onsets", "a second"}, {"Vocal over bed", "LU"}, {"Lead over backing", "LU"}, {"Drums over the rest", "LU"}});
+                                                     {"Side to mid", "dB"}, {"Onsets", "a second"}, {"Vocal over bed", "LU"}, {"Lead over backing", "LU"}, {"Drums over the rest", "LU"}, {"Kick over bass", "dB"}});
   for (std::size_t i = 0; i < song.sections.size(); ++i) {
     const auto& one = song.sections[i];
     const std::string mark = one.biggest ? "biggest" : one.quietest ? "quietest" : "";
     out += "<tr><th scope=\"row\">" + std::to_string(i + 1) + ". " + safe(one.name) + (mark.empty() ? "" : " <span class=\"soft\">" + mark + "</span>") + "</th>" + cell(span_of(one.start_s, one.end_s)) +
            cell(one.rank > 0 ? std::to_string(one.rank) : "–");
-    for (const auto* value : {&one.loudness, &one.max_short_term_loudness, &one.peak_to_loudness_ratio, &one.low_share, &one.side_to_mid, &one.density, &one.vocal_over_bed, &one.lead_over_backing, &one.drums_over_rest})
-      out += cell(number(*value));
+    for (const auto* value : {&one.loudness, &one.max_short_term_loudness, &one.peak_to_loudness_ratio, &one.low_share, &one.side_to_mid, &one.density}) out += cell(number(*value));
+    out += cell(number(one.vocal_over_bed) + wanted(one.wanted_vocal_over_bed)) + cell(number(one.lead_over_backing) + wanted(one.wanted_lead_over_backing));
+    for (const auto* value : {&one.drums_over_rest, &one.kick_over_bass}) out += cell(number(*value));
     out += "</tr>\n";
   }
   return out + close();
@@ -116,10 +122,12 @@ std::string low_end_facts(const SongSheet& song) {
   };
   row("kick centred at", low.kick_centre_hz, 0, "Hz");
   row("bass centred at", low.bass_centre_hz, 0, "Hz");
-  row("kick over bass, median", low.kick_over_bass, 1, "dB", low.kick_over_bass_p10 ? "; 10th percentile " + base::fixed(*low.kick_over_bass_p10, 1) + " dB" : "");
+  row("kick over bass, median", low.kick_over_bass, 1, "dB",
+      (low.kick_over_bass_p10 ? "; 10th percentile " + base::fixed(*low.kick_over_bass_p10, 1) + " dB" : "") + (low.wanted_kick_over_bass ? "; at least " + base::fixed(*low.wanted_kick_over_bass, 1) + " dB wanted" : ""));
   row("hits under the bass", low.share_below_zero, 0, "%");
   row("steadiness of the bass", low.bass_steadiness, 1, "dB");
-  row("both together at the hits", low.cancellation, 1, "dB over the sum of their powers");
+  if (low.cancellation && std::isfinite(*low.cancellation))
+    rows += about_row("kick and bass at the hits", (*low.cancellation < 0 ? "cancel by " : "add up by ") + base::fixed(std::abs(*low.cancellation), 1) + " dB");
   row("bass turned round would add", low.flipped_gain, 1, "dB");
   row("bass moved would add", low.best_shift_gain, 1, "dB", low.best_shift_ms ? ", " + base::fixed(std::abs(*low.best_shift_ms), 1) + " ms " + (*low.best_shift_ms < 0 ? "earlier" : "later") : "");
   row("lost in mono", low.mono_loss, 1, "dB", low.mono_loss_worst ? "; at most " + base::fixed(*low.mono_loss_worst, 1) + " dB" + (low.mono_loss_worst_at_s ? " at " + base::clock_time(*low.mono_loss_worst_at_s, 1) : "") : "");
