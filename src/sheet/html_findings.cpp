@@ -18,7 +18,9 @@ std::string places_of(const FindingEntry& entry) {
   for (std::size_t i = 0; i < std::min(kPlacesOnPage, finding.where.size()); ++i) {
     // The script shows the button, since without it there is nothing to look closer with.
     const bool button = entry.look && i == 0;
-    places += "<span class=\"part\">" + safe(place(finding.where[i], entry.channels)) +
+    auto where = finding.where[i];
+    if (entry.name && !where.file.empty()) where.file = entry.name(where.file);
+    places += "<span class=\"part\">" + safe(place(where, entry.channels)) +
               (button ? " <button type=\"button\" hidden data-place=\"" + base::shortest(finding.where[i].start_s) + "\" aria-label=\"Look there, finding " +
                             std::to_string(entry.one.number) + "\">Look there</button>"
                       : "") +

@@ -144,9 +144,9 @@ class SongPage {
       lesser(file->findings, file->facts.channels);
     }
     skipped();
-    cautions();
     const auto said = std::exchange(out_, before);
     if (!said.empty()) out_ += "<section class=\"file\" id=\"rest\" aria-labelledby=\"rest-name\">\n<h2 id=\"rest-name\">What is in order, and notes</h2>\n" + said + "</section>\n";
+    cautions();
   }
 
   void passes() {
@@ -188,15 +188,17 @@ class SongPage {
     for (const auto* file : files_) {
       for (const auto& one : file->cautions) {
         if (!told.insert(one.text).second) continue;
-        if (told.size() == 1) out_ += "<h3>Caution</h3>\n";
+        if (told.size() == 1) out_ += "<section id=\"cautions\" aria-labelledby=\"cautions-name\">\n<h2 id=\"cautions-name\">Caution</h2>\n";
         out_ += "<p>" + safe(one.text) + (one.source.empty() ? "" : " <span class=\"soft\">[" + safe(one.source) + "]</span>") + "</p>\n";
       }
     }
+    if (!told.empty()) out_ += "</section>\n";
   }
 
-  /// Stems by their names in the plan.
+  /// As the text sheet has it: stems by their names in the plan.
   [[nodiscard]] std::string name(const std::string& path) const {
     if (path == song_.path) return "the plan";
+    if (path == song_.mix) return "the mix";
     const auto stem = std::ranges::find(song_.stems, path, &SongSheet::Stem::path);
     return stem == song_.stems.end() ? path : stem->name;
   }
