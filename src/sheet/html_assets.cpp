@@ -40,8 +40,9 @@ figure{margin:0;break-inside:avoid;min-width:0}
 figure:has(.square){display:grid;grid-template-columns:minmax(10rem,1fr) minmax(0,22rem);gap:0 1rem;align-items:start}
 @media (max-width:40rem){figure:has(.square){display:block}}
 figcaption h3{font-size:.92rem;margin:0}figcaption p{font-size:.9rem;color:var(--soft);overflow-wrap:anywhere}
-.scroll{overflow-x:auto}
-svg.plot{display:block;width:100%;min-width:30rem;height:auto;background:var(--paper)}
+/* Where there is more to either side, its edge is dark: what lies over the edge moves along with the content, the edge stays. */
+.scroll{overflow-x:auto;background:linear-gradient(to right,var(--paper) 60%,transparent) 0 0/3rem 100% no-repeat local,linear-gradient(to left,var(--paper) 60%,transparent) 100% 0/3rem 100% no-repeat local,linear-gradient(to right,var(--soft) 3px,var(--rule) 3px,transparent) 0 0/1.2rem 100% no-repeat scroll,linear-gradient(to left,var(--soft) 3px,var(--rule) 3px,transparent) 100% 0/1.2rem 100% no-repeat scroll}
+svg.plot{display:block;width:100%;min-width:30rem;height:auto}
 svg.square{min-width:18rem;max-width:22rem}
 svg text{fill:var(--ink);font-size:13px}
 .lead{stroke:var(--soft);stroke-width:.8}
@@ -64,7 +65,7 @@ svg .over{paint-order:stroke;stroke:var(--paper);stroke-width:4px}
 .border{stroke-dasharray:1 3}.zero{stroke:var(--soft);stroke-width:1.4}
 svg path.bar{fill:var(--one);fill-opacity:.22;stroke:var(--one);stroke-width:1}svg path.bar.most{fill-opacity:1}svg path.bar.least{fill-opacity:.06;stroke-dasharray:4 2}svg path.bar.thin{stroke-width:0}svg path.bar.thin.least{fill-opacity:.6}
 .peak{stroke-width:2}
-.level{stroke:var(--two);stroke-width:3}svg path.level.halo{stroke-width:7}.tenth{stroke:var(--two);stroke-width:1.6;stroke-dasharray:6 3}
+.level{stroke:var(--two);stroke-width:3}svg path.level.halo{stroke-width:7}.median{stroke:var(--two);stroke-width:1.6}svg path.wanted{fill:var(--pass);fill-opacity:.13;stroke:var(--pass);stroke-width:1.4;stroke-dasharray:2 3}.tenth{stroke:var(--two);stroke-width:1.6;stroke-dasharray:6 3}
 .dots{stroke:var(--one);stroke-width:6;stroke-linecap:round}.crosses{stroke:var(--fail);stroke-width:2}
 svg path.room{fill:var(--rule);fill-opacity:.45}svg path.share{fill:var(--cell);fill-opacity:.6}svg path.share.most{fill-opacity:1}
 .slope{stroke:var(--one);stroke-width:1.6}.slope.most{stroke-width:3.2}.slope.gone{stroke:var(--fail);stroke-dasharray:5 3;stroke-width:2}
@@ -72,7 +73,7 @@ svg path.room{fill:var(--rule);fill-opacity:.45}svg path.share{fill:var(--cell);
 .meant{--label:6rem;margin:.4rem 0}.held{--label:16rem;font-size:.92rem}.held dt{overflow-wrap:anywhere}.held>div{border-bottom:1px dotted var(--rule);padding:.05rem 0}
 .feeling{font-size:1.15rem;font-style:italic}
 .numbers td,.numbers th{padding:.25rem .9rem .25rem 0}.numbers thead th{vertical-align:bottom;font-size:.82rem;min-width:3.6rem}
-.numbers tbody th{min-width:8rem;max-width:16rem;overflow-wrap:anywhere}.numbers td{font-variant-numeric:tabular-nums}.numbers td.said{min-width:24rem}.numbers td.called{min-width:8rem;overflow-wrap:anywhere}.unit{display:block;font-weight:400;color:var(--soft)}.whole{white-space:nowrap}
+.numbers tbody th{min-width:8rem;max-width:16rem;overflow-wrap:anywhere}.numbers td{font-variant-numeric:tabular-nums}.numbers td.said{min-width:24rem}.numbers td.called{min-width:8rem;overflow-wrap:anywhere}.unit{display:block;font-weight:400;color:var(--soft)}.whole{white-space:nowrap}.numbers .soft{font-weight:400}
 .tools{display:none;gap:.5rem;flex-wrap:wrap;margin:.3rem 0}
 .tools.on{display:flex}
 button:disabled{opacity:.45;cursor:default}
@@ -100,7 +101,7 @@ ol.findings>li{padding:.3mm 0 .3mm 7mm;border-top-width:.5px}
 .pictures{grid-template-columns:1fr 1fr;gap:1mm 5mm}
 svg.plot{min-width:0}svg.square{max-width:40mm}
 figure:has(.square){display:grid;grid-template-columns:1fr 40mm;gap:3mm}
-svg.wide,svg.levels{min-width:0}svg.levels{max-width:120mm}.wide-pictures figure{margin-bottom:2mm}.scroll{overflow:visible}.numbers td,.numbers th{padding:.2mm 2mm .2mm 0}.numbers thead th,.numbers tbody th,.numbers td.said{min-width:0}.feeling{font-size:8.4pt}.held{--label:34mm;columns:2;font-size:6.6pt}.numbers{font-size:6pt}
+svg.wide,svg.levels{min-width:0}svg.wide{max-width:165mm}svg.levels{max-width:100mm}.wide-pictures figure{margin-bottom:2mm}.scroll{overflow:visible;background:none}.numbers td,.numbers th{padding:.2mm 2mm .2mm 0}.numbers thead th{min-width:0;font-size:5.6pt}.numbers td.said{min-width:0}.numbers tbody th,.numbers td.called{min-width:17mm}figcaption h3{font-size:7.4pt}h2,h3,h4{break-after:avoid}#pictures,#rest{break-before:auto}#song ol.findings{columns:auto;display:grid;grid-template-columns:1fr 1fr;gap:0 5mm}.wide-pictures figure,.wide-pictures .scroll{margin-top:0}.feeling{font-size:8.4pt}.held{--label:34mm;columns:2;font-size:6.6pt;break-inside:avoid}.numbers,.numbers .soft{font-size:6pt}
 .passes{columns:4;column-gap:4mm}.passes li{padding:0;gap:1mm}
 .facts{columns:2;column-gap:5mm;--label:26mm}.facts>div{break-inside:avoid}
 .blank{min-width:30mm}
@@ -241,7 +242,7 @@ for (const file of document.querySelectorAll("section.file")) {
 }
 )js";
 
-const std::string_view kPageStyleDigest = "sha256-SDxOBZJ71Zmgz+EMjSy0n3fYhnh1aTSRd90F0g80SuY=";
+const std::string_view kPageStyleDigest = "sha256-71WAsDo3bDnlYtTXleYHYlKhomNOWYsHAaSL+nsrtQk=";
 const std::string_view kPageScriptDigest = "sha256-V2Pa1IdzTqOsF/8PVSUCtn/YXfxfgZCipED96OOvDjQ=";
 
 }  // namespace sendworthy::sheet
