@@ -8,6 +8,7 @@
 #include <string>
 
 #include "unit/sheet/helpers.h"
+#include "unit/sheet/song_fixture.h"
 
 using namespace sendworthy;
 using namespace sendworthy::fixture;
@@ -51,6 +52,14 @@ TEST_SUITE("golden") {
     compare("mix.markers.csv", render_markers_csv(sheet, catalog));
     compare("mix.mid", render_markers_midi(sheet, catalog));
     compare("mix.md", render_note(sheet, catalog));
+  }
+  TEST_CASE("a song against its plan looks as it did") {
+    const auto sheet = sheet_of(small_song());
+    compare("song.txt", render_text(sheet, small_catalog()));
+    compare("song.json", render_json(sheet, small_catalog()));
+    // Without the head, which has the style of all pages.
+    const auto page = render_html(sheet, small_catalog());
+    compare("song.html", page.substr(page.find("<body>")));
   }
   TEST_CASE("a clean sheet, many files and a measured sheet look as they did") {
     compare("clean.txt", render_text(clean_mix(), small_catalog()));

@@ -114,6 +114,83 @@ TEST_SUITE("sheet/html song") {
     CHECK(tags(figure_of(page, "song-sizes"), "<path class=\"mark").empty());
   }
 
+  TEST_CASE("places at the same time have rows of their own, each with its number") {
+    auto sheet = sheet_of(small_song());
+    const auto first = sheet.findings.front();
+    for (int i = 0; i < 40; ++i) sheet.findings.push_back(first);
+    const auto figure = figure_of(render_html(sheet, small_catalog()), "song-vocal");
+    const auto marks = tags(figure, "<path class=\"mark fail\"");
+    REQUIRE(marks.size() == 24);
+    double last = 0;
+    for (std::size_t i = 0; i < marks.size(); ++i) {
+      const auto d = numbers(attribute(marks[i], "d"));  // M left top H right v height H left
+      CHECK(d.at(1) > last);
+      last = d.at(1) + d.at(3);
+      CHECK(holds(figure, ">" + attribute(marks[i], "data-n") + "</text>"));
+    }
+    CHECK(holds(figure, "and 17 more findings"));
+    const auto box = numbers(attribute(tags(figure, "<svg class=\"plot").at(0), "viewBox"));
+    CHECK(last + 17 <= box.at(3));
+  }
+
+  TEST_CASE("what the plan wants of the vocal and of the kick is drawn where it is wanted") {
+    auto song = small_song();
+    const auto vocal = figure_of(page_of(song), "song-vocal");
+    const auto ranges = tags(vocal, "<path class=\"wanted\"");
+    REQUIRE(ranges.size() == 3);
+    for (std::size_t i = 0; i < 3; ++i) {
+      const auto d = numbers(attribute(ranges[i], "d"));  // M left top H right V bottom H left
+      CHECK(value_at(vocal, "x", d.at(0)) == doctest::Approx(song.sections[i].start_s).epsilon(0.01).scale(1));
+      CHECK(value_at(vocal, "y", d.at(1)) == doctest::Approx(song.sections[i].wanted_vocal_over_bed->high).epsilon(0.02));
+      CHECK(value_at(vocal, "y", d.at(3)) == doctest::Approx(song.sections[i].wanted_vocal_over_bed->low).epsilon(0.02));
+    }
+    const auto kick = figure_of(page_of(song), "song-kick");
+    REQUIRE(tags(kick, "<path class=\"wanted\"").size() == 1);
+    CHECK(value_at(kick, "y", numbers(attribute(tags(kick, "<path class=\"wanted\"").front(), "d")).at(1)) == doctest::Approx(3).epsilon(0.02));
+    CHECK(holds(kick, ">wanted 3.0<"));
+    song.sections[2].kick_over_bass = -1.5;
+    const auto by_section = figure_of(page_of(song), "song-kick");
+    const auto medians = tags(by_section, "<path class=\"level\"");
+    REQUIRE(medians.size() == 1);
+    CHECK(value_at(by_section, "y", numbers(attribute(medians.front(), "d")).at(1)) == doctest::Approx(-1.5).epsilon(0.02));
+    CHECK(tags(by_section, "<path class=\"median\"").size() == 1);
+    for (auto& one : song.sections) one.wanted_vocal_over_bed.reset();
+    song.low_end->wanted_kick_over_bass.reset();
+    CHECK_FALSE(holds(page_of(song), "class=\"wanted\""));
+    song.sections.clear();
+    CHECK(tags(figure_of(page_of(song), "song-vocal"), "<path class=\"wanted\"").size() == 1);  // of the whole song
+  }
+
+  TEST_CASE("the vocal's curve stays within the picture, and what leaves it is said") {
+    auto song = small_song();
+    for (int i = 500; i < 560; ++i) song.vocal->over_bed[static_cast<std::size_t>(i)] = 11;
+    auto figure = figure_of(page_of(song), "song-vocal");
+    const auto scale = numbers(attribute(figure, "data-y"));
+    CHECK(scale.at(3) >= 11);
+    CHECK_FALSE(holds(figure, "out of the picture"));
+    song.vocal->over_bed[5] = 70;
+    CHECK(holds(figure_of(page_of(song), "song-vocal"), "single words run out of the picture, up to +70.0 LU"));
+  }
+
+  TEST_CASE("files have the names of the plan, as on the text sheet") {
+    auto song = small_song();
+    song.path = "/a/far/song.toml", song.mix = "/a/far/mix.wav", song.stems[0].path = "/a/far/voice.wav";
+    auto sheet = sheet_of(song);
+    sheet.findings.front().files = {song.stems[0].path, song.mix};
+    sheet.findings.front().where.front().file = song.mix;
+    const auto page = render_html(sheet, small_catalog());
+    CHECK(holds(page, "the mix at 0:14.000"));
+    CHECK(holds(page, "voice, the mix<"));
+    CHECK_FALSE(holds(page, "/a/far/voice.wav"));
+  }
+
+  TEST_CASE("with nothing in order there is no heading for it") {
+    auto sheet = sheet_of(small_song());
+    CHECK(holds(render_html(sheet, small_catalog()), "What is in order"));
+    std::erase_if(sheet.findings, [](const Finding& one) { return one.status == Status::pass || one.status == Status::note; });
+    CHECK_FALSE(holds(render_html(sheet, small_catalog()), "What is in order"));
+  }
+
   TEST_CASE("cells are filled to the share that is covered") {
     const auto figure = figure_of(page_of(small_song()), "song-masking");
     const auto filled = [&](const std::string& name) {

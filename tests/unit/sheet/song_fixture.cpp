@@ -53,10 +53,14 @@ SongSheet small_song() {
   stem("voice", "lead vocal", 1, 74, 40, 3.5), stem("snare", "snare", 2, 62, 27, 1.0), stem("kick", "kick", 2, 60, 0, -9);
   song.stems.back().quiet_level.reset(), song.stems.back().disappears = true, song.stems.back().moved.reset();
   song.pairs = {{"voice", "snare", 40, 25, {{100, 10}, {1000, 75}, {5000, 35}}, {{14, 16.5, 900, 1400, 80}}}};
-  song.vocal = SongSheet::Vocal{0.1, {}, "sum of the other stems"};
+  song.vocal = SongSheet::Vocal{0.1, {}, "sum of the other stems", SongSheet::Wanted{-1, 3}};
+  for (auto& one : song.sections) one.wanted_vocal_over_bed = SongSheet::Wanted{-1, 3};
+  song.sections[1].wanted_vocal_over_bed = SongSheet::Wanted{2, 4}, song.sections[2].wanted_lead_over_backing = SongSheet::Wanted{6, 12};
+  song.sections[2].lead_over_backing = 4.5, song.drums_over_rest = -3.5, song.backing_masked = 31;
   for (int i = 0; i < 600; ++i) song.vocal->over_bed.push_back(i % 100 < 60 ? static_cast<float>(2 * std::sin(0.1 * i)) : std::numeric_limits<float>::quiet_NaN());
   song.low_end = SongSheet::LowEnd{};
   for (int i = 0; i < 40; ++i) song.low_end->hits.push_back({1.5 * i, -12, i % 10 == 9 ? std::nullopt : std::optional<double>(-16 + (i % 8))});
+  song.low_end->wanted_kick_over_bass = 3, song.low_end->cancellation = -0.6, song.low_end->flipped_gain = 0.2;
   song.low_end->kick_over_bass = 1, song.low_end->kick_over_bass_p10 = -2;
   song.references = {{"other.wav", -12.5, 9.0, -4.0, -11.0, ""}, {"gone.wav", {}, {}, {}, {}, "there is no such file"}};
   return song;
