@@ -236,6 +236,16 @@ class PageInABrowser(unittest.TestCase):
         self.assertEqual(kinds.count("div"), 0)
         self.assertGreaterEqual([stop["kind"] for stop in self.seen["loud"]["narrow_stops"]].count("div"), 7)
 
+    def test_what_scrolls_sideways_shows_so_at_the_edge_where_there_is_more(self):
+        for name in ("song", "plan", "set"):
+            for width, edges in self.seen[name]["edges"].items():
+                for edge in edges:
+                    with self.subTest(page=name, width=width, edge=edge):
+                        dark = [edge["left"] < 160, edge["right"] < 160]
+                        self.assertEqual(dark, [edge["more"] and edge["at"] == "end", edge["more"] and edge["at"] == "start"])
+        self.assertTrue(all(edge["more"] for edge in self.seen["plan"]["edges"]["320"]))
+        self.assertFalse(any(edge["more"] for edge in self.seen["plan"]["edges"]["1280"]))
+
     def test_looking_closer_moves_all_pictures_over_time(self):
         zoom = self.seen["loud"]["zoom"]
         for step in ("whole", "closer", "later", "back", "there"):
@@ -287,6 +297,8 @@ class PageInABrowser(unittest.TestCase):
             for paper in ("A4", "Letter"):
                 self.assertLessEqual(self.seen[name][paper], 2, f"{name} on {paper}")
                 self.assertGreaterEqual(self.seen[name][paper], 1)
+        # A song's pictures follow one another without pages that stay empty.
+        self.assertLessEqual(self.seen["plan"]["A4"], 5)
         # The index, then one sheet after the other.
         self.assertGreaterEqual(self.seen["several"]["A4"], 8)
 

@@ -95,6 +95,34 @@ async function walk(page) {
   return stops;
 }
 
+/** How light both edges of what scrolls are, 0 … 255, the median down the edge, scrolled to its start and to its end. */
+async function edges(page) {
+  const found = [];
+  for (const box of (await page.locator(".scroll").all()).slice(0, 4)) {
+    for (const at of ["start", "end"]) {
+      await box.evaluate((one, where) => (one.scrollLeft = where === "end" ? one.scrollWidth : 0), at);
+      const picture = (await box.screenshot()).toString("base64");
+      found.push(
+        await box.evaluate(
+          async (one, [shot, where]) => {
+            const image = await createImageBitmap(new Blob([Uint8Array.from(atob(shot), (c) => c.charCodeAt(0))], { type: "image/png" }));
+            const canvas = new OffscreenCanvas(image.width, image.height), ink = canvas.getContext("2d");
+            ink.drawImage(image, 0, 0);
+            const light = (x) => {
+              const data = ink.getImageData(x, 0, 1, image.height).data;
+              return Array.from({ length: image.height }, (_, y) => (data[4 * y] + data[4 * y + 1] + data[4 * y + 2]) / 3).sort((a, b) => a - b)[image.height >> 1];
+            };
+            return { at: where, more: one.scrollWidth > one.clientWidth, left: light(1), right: light(image.width - 2) };
+          },
+          [picture, at],
+        ),
+      );
+      await box.evaluate((one) => (one.scrollLeft = 0));
+    }
+  }
+  return found;
+}
+
 /** The script at work: looking closer moves all pictures over time, and goes back. */
 async function zoom(page) {
   const state = () =>
@@ -146,7 +174,7 @@ const sheets = (pdf) => (pdf.toString("latin1").match(/\/Type\s*\/Page\b(?!s)/g)
 const report = {};
 for (const path of pages) {
   const name = basename(path, ".html");
-  const about = (report[name] = { sizes: {}, axe: {}, colors: {} });
+  const about = (report[name] = { sizes: {}, axe: {}, edges: {} });
   {
     const { page, context, seen } = await open(path, { viewport: { width: 1280, height: 900 }, colorScheme: "light" });
     for (const width of widths) {
@@ -155,6 +183,7 @@ for (const path of pages) {
       about.sizes[width] = await page.evaluate(layout);
       await page.screenshot({ path: join(pictures, `${name}-${width}.png`), fullPage: about.sizes[width].height < 12000 });
       if (width === 320 || width === 1280) about.axe[`light ${width}`] = await faults(page);
+      if (width === 320 || width === 1280) about.edges[width] = await edges(page);
     }
     await page.setViewportSize({ width: 1280, height: 900 });
     about.text = await page.evaluate(() => document.body.innerText);

@@ -194,6 +194,12 @@ TEST_SUITE("song/findings") {
     CHECK(found.remedy.starts_with("Lead vocal: chorus up by " + test::words_of_db(low) + ", last chorus down by " + test::words_of_db(high) + ". "));
     CHECK(low == doctest::Approx(3).epsilon(0.1));
     CHECK_FALSE(found.change_db.has_value());
+    // Done as told, it holds but for what windows that count as sung change: they follow the loudness of the whole vocal.
+    song.gain("voice", std::ceil(low * 10 - 1e-6) / 10, 6, 12);
+    song.gain("voice", -std::ceil(high * 10 - 1e-6) / 10, 18, 24);
+    const auto done = song.check();
+    CHECK(*section(done, "chorus").vocal_over_bed > there - 1 - 0.5);
+    CHECK(*section(done, "last chorus").vocal_over_bed < there + 1 + 0.5);
     // One section too loud against the biggest: that section is what moves.
     Arrangement louder;
     louder.gain_all(7.5, 12, 18);
