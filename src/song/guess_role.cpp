@@ -2,6 +2,8 @@
 #include <algorithm>
 #include <cstddef>
 #include <initializer_list>
+#include <iterator>
+#include <set>
 
 #include "measure/name_checks.h"
 #include "song/new_plan.h"
@@ -84,6 +86,24 @@ std::optional<Role> role_by(const Words& words) {
   return role_by_habit(words);
 }
 
+int rank_of(Role role) {
+  switch (role) {
+    case Role::lead_vocal: return 0;
+    case Role::kick:
+    case Role::snare:
+    case Role::drums: return 1;
+    case Role::bass:
+    case Role::lead: return 2;
+    case Role::backing_vocal: return 3;
+    case Role::guitar:
+    case Role::keys:
+    case Role::strings:
+    case Role::brass: return 4;
+    case Role::percussion: return 5;
+    default: return 6;
+  }
+}
+
 }  // namespace
 
 std::optional<Role> guess_role(std::string_view file_name) { return role_by(words_of(file_name)); }
@@ -105,6 +125,15 @@ std::vector<std::optional<Role>> guess_roles(const std::vector<std::string>& fil
     roles.push_back(role_by(words));
   }
   return roles;
+}
+
+std::vector<int> guess_priorities(const std::vector<std::optional<Role>>& stem_roles) {
+  std::vector<int> ranks;
+  for (const auto& role : stem_roles) ranks.push_back(rank_of(role.value_or(Role::other)));
+  const std::set<int> in_use(ranks.begin(), ranks.end());
+  std::vector<int> priorities;
+  for (const int rank : ranks) priorities.push_back(1 + static_cast<int>(std::distance(in_use.begin(), in_use.find(rank))));
+  return priorities;
 }
 
 }  // namespace sendworthy::song

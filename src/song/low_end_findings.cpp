@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "base/text.h"
+#include "song/as_printed.h"
 #include "song/low_end.h"
 #include "song/song_findings.h"
 
@@ -70,11 +71,11 @@ class LowEndJudge {
     std::vector<Where> places;
     std::vector<const LowEndReading::Hit*> weak;
     for (const auto& hit : low_.hits) {
-      if (!hit.free && hit.over_db() < *wanted) weak.push_back(&hit);
+      if (!hit.free && !at_least(hit.over_db(), *wanted)) weak.push_back(&hit);
     }
     std::ranges::stable_sort(weak, [](const auto* a, const auto* b) { return a->over_db() < b->over_db(); });
     for (const auto* hit : weak) places.push_back(place(hit->at_s, hit->at_s + 0.08, song_.reading->rate, plan_.mix, fmt::format("{} over the bass", db(hit->over_db()))));
-    if (over.median_db >= *wanted) return findings_.push_back(passed(kId, std::move(text), files));
+    if (at_least(over.median_db, *wanted)) return findings_.push_back(passed(kId, std::move(text), files));
     auto finding = faulted(kId, plan_.severities, text + fmt::format("; at least {} is wanted", db(*wanted)), files);
     put_moves(finding, fmt::format("The bass below {}", hz(plan_.low_end.below_hz)), bass_moves(*wanted));
     put_places(finding, std::move(places));
@@ -90,8 +91,8 @@ class LowEndJudge {
     if (!low_.kick_centre_hz || !low_.bass_centre_hz)
       return findings_.push_back(unmeasured(kId, plan_.severities, fmt::format("the {} has nothing between 25 Hz and 160 Hz", low_.kick_centre_hz ? "bass" : "kick"), files, "Look at the stem's file."));
     const auto text = fmt::format("the kick is centred at {}, the bass at {}", hz(*low_.kick_centre_hz), hz(*low_.bass_centre_hz));
-    const bool kick_lower = *low_.kick_centre_hz < *low_.bass_centre_hz;
-    if (kick_lower == (wanted == Lowest::kick)) return findings_.push_back(passed(kId, text, files));
+    const double kick = as_printed(*low_.kick_centre_hz, 0), bass = as_printed(*low_.bass_centre_hz, 0);
+    if (wanted == Lowest::kick ? kick < bass : bass < kick) return findings_.push_back(passed(kId, text, files));
     findings_.push_back(faulted(kId, plan_.severities, fmt::format("{}; the {} is meant to reach lower", text, to_string(wanted)), files));
   }
 
@@ -105,7 +106,7 @@ class LowEndJudge {
     if (!low_.bass_steadiness) return findings_.push_back(unmeasured(kId, plan_.severities, "the bass plays for less than a second below " + hz(plan_.low_end.below_hz), files, "Look at the stem's file, or raise [low_end] below_hz."));
     const auto& steady = *low_.bass_steadiness;
     const auto text = fmt::format("{} from the 10th to the 95th percentile", db(steady.spread_db));
-    if (steady.spread_db <= *wanted) return findings_.push_back(passed(kId, text, files));
+    if (at_most(steady.spread_db, *wanted)) return findings_.push_back(passed(kId, text, files));
     auto finding = faulted(kId, plan_.severities, text + fmt::format("; at most {} is wanted", db(*wanted)), files);
     std::vector<Where> places;
     for (const auto& loud : steady.loudest)
@@ -123,7 +124,7 @@ class LowEndJudge {
     auto text = fmt::format("{} lost over the song, {} in the worst second", db(low_.mix_mono->whole_db), db(low_.mix_mono->worst_db));
     if (song_.reading->channels > 1 && low_.mix_punch && plan_.stems.empty()) text += fmt::format("; attacks stand {} over what follows", db(low_.mix_punch->db));
     const auto lost = std::max(low_.mix_mono->whole_db, low_.mix_mono->worst_db);
-    if (lost <= kUnlikeDb) return findings_.push_back(passed(kId, text, files));
+    if (at_most(lost, kUnlikeDb)) return findings_.push_back(passed(kId, text, files));
     if (const auto stem = most_lost(); !stem.empty()) text += "; " + stem;
     auto finding = faulted(kId, plan_.severities, text, files);
     put_places(finding, {place(low_.mix_mono->worst_at_s, low_.mix_mono->worst_at_s + 1, song_.reading->rate, plan_.mix, fmt::format("{} lost", db(low_.mix_mono->worst_db)))});

@@ -3,12 +3,14 @@
 #include <sendworthy/song.h>
 
 #include <algorithm>
+#include <cmath>
 #include <filesystem>
 #include <limits>
 
 #include "audio/file.h"
 #include "base/text.h"
 #include "measure/name_checks.h"
+#include "song/as_printed.h"
 #include "song/new_plan.h"
 #include "song/song_findings.h"
 #include "song/structure.h"
@@ -35,41 +37,80 @@ bool same_file(const std::string& a, const std::string& b) {
 
 std::string letter(int group) { return group < 1 || group > 26 ? std::string() : std::string(1, static_cast<char>('A' + group - 1)); }
 
-/// "measured: 1.2 to 3.4 LU".
-std::string span_of(const std::vector<SongSheet::Section>& sections, std::optional<double> SongSheet::Section::* value) {
-  double low = std::numeric_limits<double>::infinity(), high = -low;
-  for (const auto& one : sections) {
-    if (one.*value) low = std::min(low, *(one.*value)), high = std::max(high, *(one.*value));
-  }
-  if (high < low) return {};
-  return fmt::format("measured: {} to {}", base::fixed(low, 1), lu(high));
+/// What a limit leaves between itself and what was measured, LU or dB, so that the mix it was taken from keeps it whatever is rounded;
+/// and of %.
+constexpr double kRoom = 0.5, kRoomPercent = 2;
+
+double down(double value) { return std::floor(10 * value + 1e-6) / 10; }
+double up(double value) { return std::ceil(10 * value - 1e-6) / 10; }
+
+std::string with_room(std::string_view unit) { return fmt::format(", with {} {} of room", base::shortest(kRoom), unit); }
+
+PlanDraft::Guess at_least_of(double value, double lowest, std::string_view unit) {
+  return {base::fixed(std::max(lowest, down(value - kRoom)), 1), fmt::format("measured: {} {}{}", base::fixed(value, 1), unit, with_room(unit))};
 }
 
-void guess_wishes(const SongSheet& sheet, PlanDraft& draft) {
-  const auto guess = [&](const char* key, std::string text) {
-    if (!text.empty()) draft.guesses[key] = std::move(text);
-  };
-  guess("vocal.above_band", span_of(sheet.sections, &SongSheet::Section::vocal_over_bed));
-  guess("backing.under_lead", span_of(sheet.sections, &SongSheet::Section::lead_over_backing));
-  std::vector<double> levels, moves;
-  for (const auto& one : sheet.sections) {
-    if (one.loudness) levels.push_back(*one.loudness);
+class Guesses {
+ public:
+  Guesses(const SongSheet& sheet, PlanDraft& draft) : sheet_(sheet), guesses_(draft.guesses) {}
+
+  void make() {
+    span("vocal.above_band", &SongSheet::Section::vocal_over_bed);
+    span("backing.under_lead", &SongSheet::Section::lead_over_backing);
+    levels();
+    parts();
+    covered();
+    if (sheet_.low_end) low_end(*sheet_.low_end);
   }
-  std::ranges::sort(levels, std::greater<>());
-  if (levels.size() >= 2) {
-    guess("dynamics.quiet_to_loud", "measured: " + lu(levels.front() - levels.back()));
-    guess("dynamics.biggest_margin", "measured: " + lu(levels[0] - levels[1]));
+
+ private:
+  void span(const char* key, std::optional<double> SongSheet::Section::* value) {
+    double low = std::numeric_limits<double>::infinity(), high = -low;
+    for (const auto& one : sheet_.sections) {
+      if (one.*value) low = std::min(low, *(one.*value)), high = std::max(high, *(one.*value));
+    }
+    if (high < low) return;
+    guesses_[key] = {fmt::format("[{}, {}]", base::fixed(down(low - kRoom), 1), base::fixed(up(high + kRoom), 1)), fmt::format("measured: {} to {}{}", base::fixed(low, 1), lu(high), with_room("LU"))};
   }
-  for (const auto& one : sheet.stems) {
-    if (one.movement) moves.push_back(*one.movement);
+
+  void levels() {
+    std::vector<double> levels;
+    for (const auto& one : sheet_.sections) {
+      if (one.loudness) levels.push_back(*one.loudness);
+    }
+    std::ranges::sort(levels, std::greater<>());
+    if (levels.size() < 2) return;
+    guesses_["dynamics.quiet_to_loud"] = at_least_of(levels.front() - levels.back(), 0, "LU");
+    guesses_["dynamics.biggest_margin"] = at_least_of(levels[0] - levels[1], 0, "LU");
   }
-  if (!moves.empty()) guess("dynamics.movement", fmt::format("measured: {} to {}", base::fixed(*std::ranges::min_element(moves), 1), db(*std::ranges::max_element(moves))));
-  if (!sheet.low_end) return;
-  const auto& low = *sheet.low_end;
-  if (low.kick_over_bass) guess("low_end.kick_over_bass", "measured: " + db(*low.kick_over_bass));
-  if (low.bass_steadiness) guess("low_end.bass_steadiness", "measured: " + db(*low.bass_steadiness));
-  if (low.kick_centre_hz && low.bass_centre_hz) guess("low_end.lowest", fmt::format("measured: kick at {} Hz, bass at {} Hz", base::fixed(*low.kick_centre_hz, 0), base::fixed(*low.bass_centre_hz, 0)));
-}
+
+  void parts() {
+    std::optional<double> least, most, moved;
+    for (const auto& one : sheet_.stems) {
+      if (one.movement) least = std::min(least.value_or(*one.movement), *one.movement), most = std::max(most.value_or(*one.movement), *one.movement);
+      if (one.moved) moved = std::max(moved.value_or(0), std::abs(*one.moved));
+    }
+    if (least) guesses_["dynamics.movement"] = {base::fixed(std::max(0.0, down(*least - kRoom)), 1), fmt::format("measured: {} to {}{}", base::fixed(*least, 1), db(*most), with_room("dB"))};
+    if (moved) guesses_["quiet.moved"] = {{}, "measured: up to " + db(*moved)};
+  }
+
+  void covered() {
+    std::optional<double> most = sheet_.backing_masked;
+    for (const auto& one : sheet_.pairs) most = std::max(most.value_or(0), one.masked);
+    if (most) guesses_["masking.most"] = {base::fixed(std::min(100.0, std::ceil(*most + kRoomPercent)), 0), fmt::format("measured: up to {} %, by the priorities guessed, with {} % of room", base::fixed(*most, 0), base::shortest(kRoomPercent))};
+  }
+
+  void low_end(const SongSheet::LowEnd& low) {
+    if (low.kick_over_bass) guesses_["low_end.kick_over_bass"] = at_least_of(*low.kick_over_bass, -60, "dB");
+    if (low.bass_steadiness) guesses_["low_end.bass_steadiness"] = {base::fixed(up(*low.bass_steadiness + kRoom), 1), "measured: " + db(*low.bass_steadiness) + with_room("dB")};
+    if (!low.kick_centre_hz || !low.bass_centre_hz) return;
+    const double kick = as_printed(*low.kick_centre_hz, 0), bass = as_printed(*low.bass_centre_hz, 0);
+    guesses_["low_end.lowest"] = {kick == bass ? std::string() : kick < bass ? "\"kick\"" : "\"bass\"", fmt::format("measured: kick at {} Hz, bass at {} Hz", base::fixed(kick, 0), base::fixed(bass, 0))};
+  }
+
+  const SongSheet& sheet_;
+  std::map<std::string, PlanDraft::Guess, std::less<>>& guesses_;
+};
 
 std::string tag(const FileSheet& file, std::string_view name) {
   const auto found = std::ranges::find(file.facts.tags, name, &Tag::name);
@@ -110,11 +151,12 @@ Result<std::string> new_plan(const std::string& mix, const NewPlanOptions& optio
   std::vector<std::string> names;
   for (const auto& path : *stems) names.emplace_back(measure::file_name_of(path));
   const auto roles = guess_roles(names);
+  const auto priorities = guess_priorities(roles);
   for (std::size_t i = 0; i < stems->size(); ++i) {
     Stem stem;
-    stem.name = names[i], stem.file = (*stems)[i], stem.role = roles[i].value_or(Role::other);
+    stem.name = names[i], stem.file = (*stems)[i], stem.role = roles[i].value_or(Role::other), stem.priority = priorities[i];
     plan.stems.push_back(stem);
-    draft.stems.push_back({from_the_plan(stem.file, options.plan_path), roles[i], {}});
+    draft.stems.push_back({from_the_plan(stem.file, options.plan_path), roles[i], priorities[i], {}});
   }
   PlanOptions how;
   how.check.jobs = options.jobs;
@@ -138,7 +180,7 @@ Result<std::string> new_plan(const std::string& mix, const NewPlanOptions& optio
     const auto& one = told.stems[i];
     if (one.loudness) draft.stems[i].guess = fmt::format("{} LUFS, plays for {} s", base::fixed(*one.loudness, 1), base::fixed(one.active_s, 0));
   }
-  guess_wishes(told, draft);
+  Guesses(told, draft).make();
   return starting_plan(draft);
 }
 

@@ -7,6 +7,7 @@
 #include <set>
 
 #include "base/text.h"
+#include "song/as_printed.h"
 #include "song/masking.h"
 #include "song/song_findings.h"
 
@@ -84,7 +85,7 @@ void priorities(const Measured& song, const std::vector<Pairing>& pairings, cons
   std::set<std::string_view> named;
   std::vector<Where> places;
   for (const auto& pair : sheet.pairs) {
-    if (pair.masked <= *plan.most_masked_percent) continue;
+    if (at_most(pair.masked, *plan.most_masked_percent, 0)) continue;
     std::string bands;
     if (!pair.passages.empty()) bands = fmt::format(", most from {} to {}", hz(pair.passages.front().low_hz), hz(pair.passages.front().high_hz));
     covered.push_back(fmt::format("{} of {} covered by {}{}", percent(pair.masked / 100), pair.part, pair.masker, bands));
@@ -123,7 +124,7 @@ void backing(const Measured& song, const std::vector<std::size_t>& maskers, cons
   }
   auto text = fmt::format("{} covered", percent(masking.together.share));
   if (masking.named) text += fmt::format(", most by {}", base::for_terminal(plan.stems[maskers[*masking.named]].name));
-  if (100 * masking.together.share <= *plan.most_masked_percent) {
+  if (at_most(100 * masking.together.share, *plan.most_masked_percent, 0)) {
     findings.push_back(passed(kId, text, files));
     return;
   }

@@ -90,7 +90,8 @@ class Writer {
 
   void song() {
     line("# The song plan. What was found and measured stands behind a #, for you to take or to leave: what is meant is not guessed.");
-    line("# What stays empty is not stated, and what stands on it is not measured. Paths are read from where this file lies.");
+    line("# Take a # away, and what stands behind it is meant: a number that was measured has room, so that this mix keeps it; the others");
+    line("# are customary. What stays empty is not stated, and what stands on it is not measured. Paths are read from where this file lies.");
     line("");
     line("[song]");
     line("title = " + toml_text(one_line(draft_.title)));
@@ -147,39 +148,45 @@ class Writer {
       line("name = " + toml_text(free_name(stem_name(one.file), taken)) + comment(one.guess));
       line("file = " + toml_text(one.file));
       line(fmt::format("role = \"{}\"{}", to_string(one.role.value_or(Role::other)), one.role ? "" : "    # its name does not tell"));
-      line("# priority = 1");
+      if (one.priority) line(fmt::format("{:<28} # a guess by role", fmt::format("# priority = {}", *one.priority)));
     }
   }
 
   static std::string normal(const std::string& path) { return std::filesystem::path(path).lexically_normal().string(); }
 
-  void key(std::string_view table, std::string_view key, std::string_view words, std::string_view meaning) {
+  /// `customary`: the line where nothing was measured.
+  void key(std::string_view table, std::string_view key, std::string_view customary, std::string_view meaning) {
     const auto found = draft_.guesses.find(fmt::format("{}.{}", table, key));
-    line(fmt::format("{:<28} # {}{}", words, meaning, found == draft_.guesses.end() ? std::string() : "; " + one_line(found->second, 400)));
+    if (found == draft_.guesses.end()) return put(customary, fmt::format("{}; customary, not measured", meaning));
+    const auto& guess = found->second;
+    put(guess.value.empty() ? std::string(customary) : fmt::format("# {} = {}", key, one_line(guess.value)), fmt::format("{}{}; {}", meaning, guess.value.empty() ? ", customary" : "", one_line(guess.measured, 400)));
   }
+  void put(std::string_view words, std::string_view meaning) { line(fmt::format("{:<28} # {}", words, meaning)); }
 
   void wishes() {
     line("\n[vocal]");
-    key("vocal", "above_band", "above_band = []", "LU of the lead vocal over all else, such as [-1.0, 2.0]");
-    key("vocal", "sections", "sections = {}", "in place of it by section: { \"section 1\" = [0.0, 3.0] }");
+    key("vocal", "above_band", "# above_band = [-1.0, 2.0]", "LU of the lead vocal over all else");
+    put("sections = {}", "in place of it by section: { \"section 1\" = [0.0, 3.0] }");
     line("\n[backing]");
-    key("backing", "under_lead", "under_lead = []", "LU of the backing vocals under the lead, such as [4.0, 9.0]");
+    key("backing", "under_lead", "# under_lead = [4.0, 9.0]", "LU of the backing vocals under the lead");
     line("\n[dynamics]");
     key("dynamics", "quiet_to_loud", "# quiet_to_loud = 6", "LU at least, from the quietest section to the biggest");
     key("dynamics", "biggest_margin", "# biggest_margin = 0.5", "LU at least, from the next section to the biggest");
     key("dynamics", "movement", "# movement = 1", "dB at least that each part moves between sections");
     line("\n[low_end]");
-    key("low_end", "below_hz", "below_hz = 100", "where the low end ends, 40 to 250");
-    key("low_end", "lowest", "lowest = \"\"", "\"kick\" or \"bass\": what is meant to reach lower");
+    put("below_hz = 100", "where the low end ends, 40 to 250");
+    const auto lowest = draft_.guesses.find("low_end.lowest");
+    put(lowest == draft_.guesses.end() || lowest->second.value.empty() ? std::string("lowest = \"\"") : "# lowest = " + one_line(lowest->second.value),
+        "\"kick\" or \"bass\": what is meant to reach lower" + (lowest == draft_.guesses.end() ? std::string() : "; " + one_line(lowest->second.measured, 400)));
     key("low_end", "kick_over_bass", "# kick_over_bass = 3", "dB at least, when the kick hits");
     key("low_end", "bass_steadiness", "# bass_steadiness = 6", "dB at most, from its soft notes to its loud ones");
     line("\n[masking]");
     key("masking", "most", "# most = 30", "% at most of a part that what matters less may cover");
     line("\n[quiet]");
-    line("level_db_spl = 45            # the very quiet pass");
-    line("reference_db_spl = 78        # the level at which you mix");
-    line("small_speaker = true         # also as from a small loudspeaker");
-    line("moved = 6                    # dB by which a part may move against the others");
+    put("level_db_spl = 45", "the very quiet pass; customary");
+    put("reference_db_spl = 78", "the level at which you mix; customary");
+    put("small_speaker = true", "also as from a small loudspeaker");
+    key("quiet", "moved", "moved = 6", "dB by which a part may move against the others");
     line("\n# Music of your own to hold beside it, never judged:");
     line("# [[reference]]\n# file = \"\"");
   }

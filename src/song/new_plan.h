@@ -24,14 +24,20 @@ struct PlanDraft {
   struct Stem {
     std::string file;          ///< path from the plan's folder
     std::optional<Role> role;  ///< as guessed; nothing: its name tells none
+    std::optional<int> priority;  ///< as guessed by role
     std::string guess;
+  };
+  /// What was measured for a key: the limit to take, as it stands in TOML, and what it rests on. The mix keeps that limit.
+  struct Guess {
+    std::string value;     ///< "[1.1, 3.9]"; empty: the customary one stands there
+    std::string measured;  ///< "measured: 1.6 to 3.4 LU, with 0.5 LU of room"
   };
   std::string title, artist;
   std::string mix;  ///< path from the plan's folder
   std::vector<Section> sections;
   std::vector<Stem> stems;
-  /// "vocal.above_band" → "measured: 1.3 LU", for the keys of [vocal], [backing], [dynamics], [low_end] and [masking].
-  std::map<std::string, std::string, std::less<>> guesses;
+  /// By "vocal.above_band", for the keys of [vocal], [backing], [dynamics], [low_end], [masking] and [quiet].
+  std::map<std::string, Guess, std::less<>> guesses;
 };
 
 /// A commented plan that parse_plan reads, with the standard questions. Sections are put in order and cut where they overlap; stems
@@ -42,6 +48,9 @@ struct PlanDraft {
 [[nodiscard]] std::optional<Role> guess_role(std::string_view file_name);
 /// The same of a whole set. What all names of four stems or more begin with is the song's title, and tells of no part.
 [[nodiscard]] std::vector<std::optional<Role>> guess_roles(const std::vector<std::string>& file_names);
+
+/// What matters most, by role alone: 1 for the lead vocal, and so on without a gap. A heuristic, for a person to put right.
+[[nodiscard]] std::vector<int> guess_priorities(const std::vector<std::optional<Role>>& stem_roles);
 
 /// What is asked of every song, in the order of the trade.
 struct StandardQuestion {

@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "base/text.h"
+#include "song/as_printed.h"
 #include "song/quiet.h"
 #include "song/song_findings.h"
 #include "song/standing.h"
@@ -49,7 +50,7 @@ void quiet_finding(const Measured& song, SongSheet& sheet, Findings& findings) {
     const auto name = base::for_terminal(stem.name), small = on_small(stem);
     if (part.disappears()) {
       gone.push_back(name);
-    } else if (part.quiet.moved_db && std::abs(*part.quiet.moved_db) > plan.quiet.moved_db) {
+    } else if (part.quiet.moved_db && !at_most(std::abs(*part.quiet.moved_db), plan.quiet.moved_db)) {
       out.push_back(fmt::format("{} {} ({}{})", name, *part.quiet.moved_db > 0 ? "pokes out" : "sinks", moved(*part.quiet.moved_db), small.empty() ? "" : "; " + small));
     } else {
       still.push_back(fmt::format("{} {}{}", name, part.quiet.moved_db ? moved(*part.quiet.moved_db) : "alone", small.empty() ? "" : " (" + small + ")"));

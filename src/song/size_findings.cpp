@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "base/text.h"
+#include "song/as_printed.h"
 #include "song/song_findings.h"
 #include "song/standing.h"
 
@@ -76,7 +77,7 @@ void biggest(const Measured& song, const SongSheet& sheet, Findings& findings) {
   std::vector<Where> places;
   for (const auto* one : others) {
     const double margin = *top->loudness - *one->loudness;
-    if (margin >= wanted && margin >= 0) continue;
+    if (at_least(margin, std::max(0.0, wanted))) continue;
     moves.push_back({quoted(*one), margin - std::max(0.0, wanted)});
     near.push_back(fmt::format("{} {}", quoted(*one), margin < 0 ? "is " + lu(-margin) + " louder" : "comes within " + lu(margin)));
     places.push_back(place(one->start_s, one->end_s, song.reading->rate, plan.mix, fmt::format("{}, {} LUFS", base::for_terminal(one->name), base::fixed(*one->loudness, 1))));
@@ -117,7 +118,7 @@ void quiet_to_loud(const Measured& song, const SongSheet& sheet, Findings& findi
   for (const auto& one : sheet.sections) {
     if (one.loudness && *one.loudness < *low->loudness) text += fmt::format("; {} is quieter, by {}", quoted(one), lu(*low->loudness - *one.loudness));
   }
-  if (got >= wanted) {
+  if (at_least(got, wanted)) {
     findings.push_back(passed(kId, std::move(text), files));
     return;
   }
@@ -182,10 +183,10 @@ void percussion_finding(const Measured& song, SongSheet& sheet, Findings& findin
     findings.push_back(std::move(finding));
     return;
   }
-  const double change = *top->drums_over_rest - whole->difference_lu;
+  const double change = as_printed(*top->drums_over_rest) - as_printed(whole->difference_lu);
   auto text = fmt::format("{} over the rest in {}, {} over the whole song", lu(*top->drums_over_rest), quoted(*top), lu(whole->difference_lu));
   if (!by_stems) text += "; the rest is the mix less the drums";
-  if (change >= -kDrumsLowerLu) {
+  if (at_least(change, -kDrumsLowerLu)) {
     findings.push_back(passed(kId, text, files));
     return;
   }
@@ -233,7 +234,7 @@ void movement_finding(const Measured& song, SongSheet& sheet, Findings& findings
     const auto& stem = sheet.stems[i];
     if (!stem.movement) continue;
     const auto text = fmt::format("{} {}", base::for_terminal(stem.name), db(*stem.movement));
-    if (*stem.movement < *plan.dynamics.movement_db) {
+    if (!at_least(*stem.movement, *plan.dynamics.movement_db)) {
       still.push_back(text), at_fault.push_back(i);
       more.push_back(fmt::format("{} {}", base::for_terminal(stem.name), db(std::ceil((*plan.dynamics.movement_db - *stem.movement) * 10 - 1e-6) / 10)));
     } else {

@@ -7,6 +7,7 @@
 #include <set>
 
 #include "base/text.h"
+#include "song/as_printed.h"
 #include "song/song_findings.h"
 #include "song/standing.h"
 #include "song/vocal_condition.h"
@@ -47,7 +48,10 @@ std::vector<Phrase> phrases_of(const std::vector<bool>& windows, const Steps& wi
   return phrases;
 }
 
-double outside(double value, const Range& range) { return value < range.low ? value - range.low : value > range.high ? value - range.high : 0; }
+double outside(double value, const Range& range) {
+  if (!at_least(value, range.low)) return as_printed(value) - as_printed(range.low);
+  return at_most(value, range.high) ? 0 : as_printed(value) - as_printed(range.high);
+}
 
 std::string in_words(const Range& range) { return fmt::format("{} to {}", base::fixed(range.low, 1), lu(range.high)); }
 
@@ -57,7 +61,7 @@ void add_phrases_outside(const Measured& song, const Placement& what, double fro
     const double start_s = std::max(from_s, static_cast<double>(phrase.from) * kStepS);
     const double end_s = std::min(to_s, static_cast<double>(phrase.to - 1 + kWindowSteps) * kStepS);
     const auto here = against(what.part, what.other, what.windows, {phrase.from, phrase.to});
-    if (end_s - start_s < kLeastPhraseS || !here || std::abs(outside(here->difference_lu, range)) <= kPhraseOutLu) continue;
+    if (end_s - start_s < kLeastPhraseS || !here || at_most(std::abs(outside(here->difference_lu, range)), kPhraseOutLu)) continue;
     places.push_back(place(start_s, end_s, song.reading->rate, song.plan.mix, fmt::format("{} {}", lu(here->difference_lu), what.over)));
   }
 }
@@ -276,7 +280,7 @@ void condition_finding(const Measured& song, Findings& findings) {
     }
     if (condition.esses.count > 0) faults.push_back(counted(condition.esses.count, "harsh ess", "harsh esses")), add_places(condition.esses, song.reading->rate, file, "harsh ess", "dB over the voice's middle", places);
     if (condition.plosives.count > 0) faults.push_back(counted(condition.plosives.count, "popped plosive", "popped plosives")), add_places(condition.plosives, song.reading->rate, file, "plosive", "dB over the voice's middle", places);
-    if (condition.noise_db && *condition.noise_db > kNoisyDb) faults.push_back(fmt::format("noise between phrases at {} against what is sung", db(*condition.noise_db))), add_places(condition.noise, song.reading->rate, file, "noise", "dB against what is sung", places);
+    if (condition.noise_db && !at_most(*condition.noise_db, kNoisyDb)) faults.push_back(fmt::format("noise between phrases at {} against what is sung", db(*condition.noise_db))), add_places(condition.noise, song.reading->rate, file, "noise", "dB against what is sung", places);
     if (faults.empty() && !condition.noise_db && condition.silent_s == 0) {
       auto reason = std::string("no pause of a second between phrases, in which noise could be measured");
       if (condition.steady) reason += fmt::format("; a steady sound at {} against what is sung may be noise or a long note", db(condition.steady->value));

@@ -3,6 +3,7 @@ import json
 import math
 import os
 import random
+import re
 import signal
 import subprocess
 import time
@@ -133,7 +134,7 @@ class New(PlanCase):
     def test_what_new_writes_is_a_plan_that_check_reads_and_what_is_meant_is_open(self):
         self.assertEqual(self.run_program("plan", "new", "take/mix.wav", "--stems", "take/stems", "-o", "take/song.toml")[0], 0)
         text = (self.room / "take/song.toml").read_text()
-        for line in ('feeling = ""', 'approach = ""', "above_band = []", "under_lead = []", 'mix = "mix.wav"', 'file = "stems/kick.wav"', 'role = "lead vocal"', 'role = "backing vocal"'):
+        for line in ('feeling = ""', 'approach = ""', "# above_band = [", "# under_lead = [", 'mix = "mix.wav"', 'file = "stems/kick.wav"', 'role = "lead vocal"', 'role = "backing vocal"'):
             self.assertIn(line, text)
         sheet, found = self.check("take/song.toml", 1)
         self.assertEqual(found["intent-stated"]["status"], "not measured")
@@ -141,6 +142,15 @@ class New(PlanCase):
             self.assertIn("not stated", found[rule]["reason"], rule)
         self.assertEqual(found["stems-sum-to-mix"]["status"], "pass")
         self.assertEqual([one["role"] for one in sheet["stems"]], ["backing vocal", "bass", "keys", "kick", "lead vocal"])
+
+    def test_what_new_suggests_is_kept_by_the_mix_that_it_was_measured_from(self):
+        self.assertEqual(self.run_program("plan", "new", "take/mix.wav", "--stems", "take/stems", "-o", "take/song.toml")[0], 0)
+        text = (self.room / "take/song.toml").read_text().replace('feeling = ""', 'feeling = "warm"').replace('approach = ""', 'approach = "near"')
+        text = re.sub(r'(?m)^# (\w+ = (?!""))', r"\1", text)
+        self.put("take/song.toml", text)
+        _, found = self.check("take/song.toml", 1)
+        open_ones = {rule: (one["value"], one.get("reason")) for rule, one in found.items() if one["status"] not in ("pass", "note")}
+        self.assertEqual(list(open_ones), ["listening-pass"], open_ones)
 
     def test_the_paths_fit_from_another_folder(self):
         (self.room / "plans").mkdir()

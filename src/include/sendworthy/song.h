@@ -103,6 +103,7 @@ struct SongSheet {
   std::vector<Section> sections;  ///< by start
   std::vector<Stem> stems;        ///< in the plan's order
   std::vector<Pair> pairs;        ///< by share, the worst first
+  std::optional<double> backing_masked;  ///< of the backing vocals, by all parts together that are no vocals, %
   std::optional<LowEnd> low_end;
   std::optional<Vocal> vocal;
   std::optional<double> drums_over_rest;  ///< over the whole song, LU

@@ -31,8 +31,8 @@ TEST_CASE("a starting plan holds what was found and asks the standard questions;
   draft.artist = "The Example Tides";
   draft.mix = "mix 7.wav";
   draft.sections = {{0, 12.5, "", "A", "-20.1 LUFS", false, true}, {12.5, 43.25, "chorus", "B", "", true, false}};
-  draft.stems = {{"stems/Lamps_LdVox.wav", Role::lead_vocal, ""}, {"stems/x.wav", std::nullopt, ""}};
-  draft.guesses = {{"vocal.above_band", "measured: 1.3 LU"}, {"low_end.lowest", "the kick reaches to 52 Hz"}};
+  draft.stems = {{"stems/Lamps_LdVox.wav", Role::lead_vocal, 1, ""}, {"stems/x.wav", std::nullopt, 2, ""}};
+  draft.guesses = {{"vocal.above_band", {"[0.8, 1.8]", "measured: 1.3 LU"}}, {"low_end.lowest", {"\"kick\"", "the kick reaches to 52 Hz"}}};
   const auto text = starting_plan(draft);
   const auto plan = plan_from(draft);
   CHECK(plan.title == "Lamps");
@@ -68,9 +68,9 @@ TEST_CASE("what stands behind a # of a starting plan is read, too, once it is me
   PlanDraft draft;
   draft.mix = "m.wav";
   draft.sections = {{0, 10, "", "", "", true, false}, {10, 20, "", "", "", false, true}};
-  draft.stems = {{"a.wav", Role::kick, ""}};
+  draft.stems = {{"a.wav", Role::kick, 1, ""}};
   auto text = starting_plan(draft);
-  for (const std::string key : {"biggest =", "quietest =", "priority =", "quiet_to_loud =", "biggest_margin =", "movement =", "kick_over_bass =", "bass_steadiness =", "most ="}) {
+  for (const std::string key : {"biggest =", "quietest =", "priority =", "quiet_to_loud =", "biggest_margin =", "movement =", "above_band =", "under_lead =", "kick_over_bass =", "bass_steadiness =", "most ="}) {
     const auto at = text.find("\n# " + key);
     REQUIRE_MESSAGE(at != std::string::npos, key);
     text.erase(at + 1, 2);
@@ -90,9 +90,9 @@ TEST_CASE("a starting plan of hostile names and impossible sections is read all 
   draft.mix = odd;
   draft.sections = {{20, 30, odd, odd, odd, true, true}, {10, 25, odd, "", "", false, false}, {5, 5, "", "", "", false, false}, {none, 1, "", "", "", false, false},
                     {30.0001, 30.0002, "", "", "", false, false}, {30, endless, "", "", "", false, false}, {-5, 1, " ", "", "", false, false}, {90000, 90001, "", "", "", false, false}};
-  draft.stems = {{odd, Role::kick, odd}, {"a b.wav", std::nullopt, odd}, {"x/a_b.wav", std::nullopt, ""}, {"./a b.wav", std::nullopt, ""}, {"", std::nullopt, ""}, {"\xe2\x80\xae.wav", std::nullopt, ""},
-                 {std::string(900, 'n') + ".wav", std::nullopt, ""}, {"_.wav", std::nullopt, ""}};
-  draft.guesses["vocal.above_band"] = odd;
+  draft.stems = {{odd, Role::kick, 1, odd}, {"a b.wav", {}, {}, odd}, {"x/a_b.wav", {}, {}, ""}, {"./a b.wav", {}, {}, ""}, {"", {}, {}, ""}, {"\xe2\x80\xae.wav", {}, {}, ""},
+                 {std::string(900, 'n') + ".wav", {}, {}, ""}, {"_.wav", {}, {}, ""}};
+  draft.guesses["vocal.above_band"] = {"", odd};
   const auto plan = plan_from(draft);
   REQUIRE(plan.sections.size() == 3);
   CHECK(plan.sections[0].start_s == 0);
@@ -107,12 +107,12 @@ TEST_CASE("a starting plan of hostile names and impossible sections is read all 
   draft.sections.clear();
   for (int i = 0; i < 300; ++i) draft.sections.push_back({i * 1.0, i + 1.0, "same", "", "", false, false});
   draft.stems.clear();
-  for (int i = 0; i < 300; ++i) draft.stems.push_back({std::to_string(i) + "/same.wav", Role::pad, ""});
+  for (int i = 0; i < 300; ++i) draft.stems.push_back({std::to_string(i) + "/same.wav", Role::pad, {}, ""});
   CHECK(plan_from(draft).sections.size() == 200);
   CHECK(plan_from(draft).stems.size() == 200);
   for (const auto* path : {"", ".", "./", "stems/", "..", "a\nb"}) {
     draft.mix = path;
-    draft.stems = {{path, Role::kick, ""}};
+    draft.stems = {{path, Role::kick, {}, ""}};
     CHECK(plan_from(draft).stems.empty());
     CHECK(parse_plan(starting_plan(draft), "p.toml"));
   }
@@ -149,6 +149,24 @@ TEST_CASE("roles are guessed from names as people write them") {
     CHECK_MESSAGE(*guess == role, name << " read as " << to_string(*guess));
   }
   for (const auto* name : {"", "Backing Track.wav", "stem.wav", "Lamps.wav", "track 4.wav", "\xff\xfe.wav", "kickstart.wav", "embassy.wav"}) CHECK_MESSAGE(!guess_role(name), name);
+}
+
+TEST_CASE("priorities are guessed by role alone, from 1 on and without a gap") {
+  using R = std::optional<Role>;
+  CHECK(guess_priorities({R(Role::kick), R(Role::lead_vocal), R(Role::pad), R(Role::backing_vocal), R(Role::snare), R()}) == std::vector<int>{2, 1, 4, 3, 2, 4});
+  CHECK(guess_priorities({R(Role::guitar), R(Role::bass)}) == std::vector<int>{2, 1});
+  CHECK(guess_priorities({}).empty());
+}
+
+TEST_CASE("a number that was measured says so, and one that is customary says that") {
+  PlanDraft draft;
+  draft.mix = "m.wav";
+  draft.guesses = {{"dynamics.quiet_to_loud", {"11.1", "measured: 11.6 LU, with 0.5 LU of room"}}};
+  const auto text = starting_plan(draft);
+  CHECK(contains(text, "\n# quiet_to_loud = 11.1 "));
+  CHECK(contains(text, "biggest; measured: 11.6 LU, with 0.5 LU of room\n"));
+  CHECK(contains(text, "\n# most = 30 "));
+  CHECK(contains(text, "may cover; customary, not measured\n"));
 }
 
 TEST_CASE("what the names of all stems begin with tells of no part") {
