@@ -20,7 +20,7 @@ namespace song {
 namespace {
 
 /// Of a stem as a file only this is asked for: the rest is told of mix and stems together.
-const std::vector<std::string> kOfStems{"clipped_runs", "non_finite_samples"};
+const std::vector<std::string> kOfStems{"clipped_runs", "flat_top_runs", "non_finite_samples"};
 
 /// The readings of mix and stems, and their sum; both cores have something to do.
 class Readers {

@@ -54,7 +54,7 @@ constexpr std::array<SetRule, 18> kRules{{
      .what = "Whether the lead vocal has harsh esses, popped plosives, noise between phrases, or clipping.",
      .how = "Each by a measure of its own on the vocal's stem: 5 to 9.7 kHz 3 dB or more over the vocal's own middle, 0.3 to 3.1 kHz, of a second to both sides "
             "(esses); bursts below 87 Hz at the start of sounds, no more than 3 dB under that middle and 12 dB over the vocal's usual lows (plosives); the quietest "
-            "half second of each pause, reverb's tails left out, against the phrases (noise, in dB); and runs at full scale (clipping). Each place has its time.",
+            "half second of each pause, reverb's tails left out, against the phrases (noise, in dB); and flat tops, any at full scale or ten and more below it, as of what was clipped before its fader (clipping). Each place has its time.",
      .caveat = "A rasping voice, a whisper or an effect may be meant. What the mix covers is not heard there: listen to the places in the mix.",
      .why = "These are what a limiter, a lossy encoder and earphones bring forward after the mix has left the room.",
      .remedy = "Lower the single esses by automation or a de-esser, high-pass or cut the popped syllables, fade or gate the pauses, and print a clipped take again from "

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "base/table.h"
 #include "base/text.h"
@@ -62,6 +63,25 @@ void intent_finding(const Measured& song, Findings& findings) {
     findings.push_back(unmeasured("intent-stated", plan.severities, "not stated: " + listed(open), {plan.path},
                                   "Write feeling and approach into [song], and mark the biggest and the quietest section in the plan."));
   }
+}
+
+std::string Clipping::words() const {
+  const auto places = [](double count) { return fmt::format("{} {}", base::shortest(count), count == 1 ? "place" : "places"); };
+  if (at_full_scale == 0) return fmt::format("clipped in {} below full scale, none at it", places(flat_tops));
+  return fmt::format("clipped in {} at full scale, {} below it", places(at_full_scale), flat_tops == 0 ? "none" : base::shortest(flat_tops));
+}
+
+std::optional<Clipping> clipping_of(const FileSheet* file) {
+  if (file == nullptr) return std::nullopt;
+  Clipping clipping;
+  for (const auto& [id, count] : {std::pair{"clipped_runs", &clipping.at_full_scale}, {"flat_top_runs", &clipping.flat_tops}}) {
+    const auto found = std::ranges::find(file->measurements, id, &Measurement::id);
+    const auto runs = found != file->measurements.end() ? number(found->outcome) : std::nullopt;
+    if (!runs) return std::nullopt;
+    *count = *runs;
+    clipping.where.insert(clipping.where.end(), found->where.begin(), found->where.end());
+  }
+  return clipping;
 }
 
 Where place(double start_s, double end_s, double rate, std::string file, std::string note) {

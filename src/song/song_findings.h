@@ -50,6 +50,17 @@ void quiet_finding(const Measured& song, SongSheet& sheet, Findings& findings);
 void low_end_findings(const Measured& song, SongSheet& sheet, Findings& findings);     ///< kick-over-bass, low-end-order, bass-steadiness, mono-low-end
 void stem_findings(const Measured& song, Findings& findings);                          ///< stems-sum-to-mix, stems-aligned
 
+/// Cut-off peaks of a file, as the project measures them: at full scale, and below it, as of what was clipped before a fader. Fewer than
+/// ten of the latter may be chance, as the rule sets have it.
+struct Clipping {
+  double at_full_scale = 0, flat_tops = 0;
+  std::vector<Where> where;
+  [[nodiscard]] bool is_heard() const { return at_full_scale > 0 || flat_tops >= 10; }
+  [[nodiscard]] std::string words() const;  ///< "clipped in 3 places at full scale, 538 below it"
+};
+/// Nothing where that was not measured.
+[[nodiscard]] std::optional<Clipping> clipping_of(const FileSheet* file);
+
 /// A place in a file, seconds; frames at this rate.
 [[nodiscard]] Where place(double start_s, double end_s, double rate, std::string file, std::string note);
 /// Up to kMaxWhere of them; all are counted.

@@ -47,12 +47,6 @@ void sum_finding(const Measured& song, Findings& findings) {
   findings.push_back(std::move(finding));
 }
 
-std::optional<double> clipped_runs(const FileSheet* file) {
-  if (file == nullptr) return std::nullopt;
-  const auto found = std::ranges::find(file->measurements, "clipped_runs", &Measurement::id);
-  return found != file->measurements.end() ? number(found->outcome) : std::nullopt;
-}
-
 constexpr double kTellsDb = -22;  // left beside processing of the mix bus: more could hide a stem that is late
 
 /// What the sum says of single parts holds.
@@ -97,8 +91,8 @@ std::vector<std::string> faults_of(const Measured& song, std::size_t i, const pa
     else if (own.frames != whole.frames) faults.push_back(fmt::format("{} frames {} than the mix", std::abs(own.frames - whole.frames), own.frames < whole.frames ? "shorter" : "longer"));
     if (own.channels != 1 && own.channels != whole.channels) faults.push_back(fmt::format("{} channels, the mix has {}", own.channels, whole.channels));
   }
-  const auto clipped = clipped_runs(file), mix_clipped = clipped_runs(mix);
-  if (clipped && *clipped > 0 && mix_clipped && *mix_clipped == 0) faults.push_back(fmt::format("clipped in {} places, the mix in none", base::shortest(*clipped)));
+  const auto clipped = clipping_of(file), mix_clipped = clipping_of(mix);
+  if (clipped && clipped->is_heard() && mix_clipped && !mix_clipped->is_heard()) faults.push_back(clipped->words() + ", and the mix is not");
   return faults;
 }
 

@@ -255,25 +255,20 @@ void condition_finding(const Measured& song, Findings& findings) {
       continue;
     }
     const auto condition = vocal_condition(song.reading->stems[i].bands);
-    const auto* clipped = static_cast<const Measurement*>(nullptr);
-    if (song.stems[i] != nullptr) {
-      const auto found = std::ranges::find(song.stems[i]->measurements, "clipped_runs", &Measurement::id);
-      if (found != song.stems[i]->measurements.end()) clipped = &*found;
-    }
-    const auto runs = clipped != nullptr ? number(clipped->outcome) : std::nullopt;
+    const auto clipping = clipping_of(song.stems[i]);
     if (condition.active_s == 0) {
       findings.push_back(unmeasured(kId, plan.severities, "the lead vocal is silent", {file}, "Look at the stem's file."));
       continue;
     }
-    if (!runs) {
+    if (!clipping) {
       findings.push_back(unmeasured(kId, plan.severities, "clipping could not be measured", {file}));
       continue;
     }
     std::vector<std::string> faults;
     std::vector<Where> places;
-    if (*runs > 0) {
-      faults.push_back(fmt::format("clipped in {}", counted(static_cast<std::int64_t>(*runs), "place", "places")));
-      for (auto one : clipped->where) {
+    if (clipping->is_heard()) {
+      faults.push_back(clipping->words());
+      for (auto one : clipping->where) {
         one.file = file, one.note = "clipped";
         places.push_back(std::move(one));
       }

@@ -107,7 +107,6 @@ struct SongSheet {
   std::optional<LowEnd> low_end;
   std::optional<Vocal> vocal;
   std::optional<double> drums_over_rest;  ///< over the whole song, LU
-  std::optional<double> backing_masked;   ///< of the backing vocals' time and bands, by all others together, %
   double quiet_db_spl = 0, reference_db_spl = 0;
   std::vector<Reference> references;
 };

@@ -219,6 +219,18 @@ TEST_SUITE("song/findings") {
     const auto flat = clipped.check();
     CHECK(status(flat, "vocal-condition") == Status::warn);
     CHECK(words(flat, "vocal-condition").find("clipped in") != std::string::npos);
+    CHECK(words(flat, "vocal-condition").find(" at full scale") != std::string::npos);
+    // Cut off at 60 % of its peak, and turned down after that: nothing reaches full scale.
+    Arrangement before_the_fader;
+    before_the_fader.clip("voice").each([&](double v) { return 0.5 * std::clamp(v, -0.6 * peak, 0.6 * peak); });
+    const auto soft = before_the_fader.check();
+    CHECK(status(soft, "vocal-condition") == Status::warn);
+    CHECK_MESSAGE(words(soft, "vocal-condition").ends_with(" below full scale, none at it"), words(soft, "vocal-condition"));
+    REQUIRE_FALSE(finding(soft, "vocal-condition").where.empty());
+    CHECK(finding(soft, "vocal-condition").where.front().note == "clipped");
+    CHECK(finding(soft, "vocal-condition").where.front().start_s < 24);
+    CHECK_MESSAGE(words(soft, "stems-aligned").ends_with(" below full scale, none at it, and the mix is not"), words(soft, "stems-aligned"));
+    CHECK(status(good(), "stems-aligned") == Status::pass);
     Arrangement hissing;
     auto& voice = hissing.clip("voice");
     for (std::size_t c = 0; c < 2; ++c) {
