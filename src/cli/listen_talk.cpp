@@ -23,10 +23,36 @@ enum class Key { holds, tweak, skip, back, quit };
 constexpr std::array<std::pair<Key, std::string_view>, 5> kKeys{{{Key::holds, "holds"}, {Key::tweak, "tweak"}, {Key::skip, "skip"}, {Key::back, "back"}, {Key::quit, "quit"}}};
 constexpr std::string_view kKeysShown = "h holds, t tweak, s skip, b back, q quit; then Enter";
 
+constexpr std::string_view kNoBreak = "\xc2\xa0";
+
+std::string replaced(std::string_view text, std::string_view what, std::string_view by) {
+  std::string out;
+  for (std::size_t at = 0; at < text.size();) {
+    const auto found = std::min(text.find(what, at), text.size());
+    out.append(text.substr(at, found - at));
+    if (found < text.size()) out.append(by);
+    at = found + what.size();
+  }
+  return out;
+}
+
+/// A number and its unit stay on one line.
+std::string with_units_kept(std::string_view text) {
+  auto out = std::string(text);
+  for (const std::string_view unit : {"h", "s", "ms", "min", "dB", "dBFS", "dBTP", "LU", "LUFS", "Hz", "kHz", "%", "phon"}) {
+    for (std::size_t at = 0; (at = out.find(" " + std::string(unit), at)) != out.npos; ++at) {
+      const auto behind = at + 1 + unit.size();
+      const auto letter = [](char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z'); };
+      if (at > 0 && out[at - 1] >= '0' && out[at - 1] <= '9' && (behind == out.size() || !letter(out[behind]))) out.replace(at, 1, kNoBreak);
+    }
+  }
+  return out;
+}
+
 std::string wrapped(std::string_view text, int indent) {
   const int room = std::max(sheet_columns() - indent, 20);
   std::string out;
-  for (const auto& line : base::wrap(text, room)) out += std::string(static_cast<std::size_t>(indent), ' ') + line + "\n";
+  for (const auto& line : base::wrap(with_units_kept(text), room)) out += std::string(static_cast<std::size_t>(indent), ' ') + replaced(line, kNoBreak, " ") + "\n";
   return out;
 }
 
@@ -98,9 +124,9 @@ class Talk {
 
   static bool yes(const std::string& question) {
     for (;;) {
-      const auto typed = line(question + " (yes or no)");
-      if (!typed) throw Ended{kExitFail};
-      const auto word = lower(*typed);
+      const auto typed = line(question + " (yes or no; q quit)");
+      const auto word = typed ? lower(*typed) : std::string();
+      if (!typed || word == "q" || word == "quit") throw Ended{kExitFail};
       if (word == "y" || word == "yes") return true;
       if (word == "n" || word == "no") return false;
     }
@@ -123,6 +149,10 @@ class Talk {
     } else if (state_.pass == 0 && !state_.before_audio.empty()) {
       const bool moved = std::ranges::any_of(state_.questions, [](const ListeningQuestion& one) { return !one.moved.empty(); });
       if (!moved) text += wrapped("No number that was kept of it moved. Name that bounce as [song] previous to have both held against each other.", 0);
+    }
+    if (!state_.unasked.empty()) {
+      text += "\n" + wrapped("No question belongs to these; keep them in mind:", 0);
+      for (const auto& one : state_.unasked) text += wrapped(base::for_terminal(one), 2);
     }
     text += "\nCaution\n";
     for (const auto& one : listening_.cautions) text += wrapped(base::for_terminal(one.text) + " [" + base::for_terminal(one.source) + "]", 2);
@@ -246,6 +276,7 @@ class Talk {
       text += wrapped("Last time: " + std::string(to_string(last.answer)) + (last.note.empty() ? "" : ", " + in_quotes(last.note)) + " (" + base::for_terminal(last.by) + ", " + last.date + ")", 2);
     }
     for (const auto& one : question.moved) text += wrapped("Moved: " + base::for_terminal(one), 2);
+    for (const auto& one : question.numbers) text += wrapped("Measured: " + base::for_terminal(one), 2);
     for (const auto& finding : listening_.measured.findings) {
       if (finding.ruleset != "plan" || std::ranges::find(question.findings, finding.rule) == question.findings.end()) continue;
       text += wrapped("Measured: " + std::string(to_string(finding.status)) + ": " + sheet::headline(finding, catalog()), 2);
@@ -266,8 +297,8 @@ class Talk {
       say("\n" + wrapped("Pass " + std::to_string(pass_) + " is complete: " + standing(state_) + ". It stands until the mix changes.", 0));
       return kExitPass;
     }
-    say("\n" + (begun ? wrapped("Pass " + std::to_string(pass_) + " stays open: " + standing(state_) + ".", 0) + open_questions(state_) : wrapped("Nothing was answered.", 0)) +
-        wrapped("What was answered is kept; run it again to go on.", 0));
+    say("\n" + (begun ? wrapped("Pass " + std::to_string(pass_) + " stays open: " + standing(state_) + ".", 0) + open_questions(state_) + wrapped("What was answered is kept; run it again to go on.", 0)
+                      : wrapped("Nothing was answered, and nothing was written; run it again to begin.", 0)));
     return kExitFail;
   }
 

@@ -1,16 +1,22 @@
 #include "song/asked.h"
 
 #include <fmt/format.h>
+#include <sendworthy/catalog.h>
 
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <functional>
+#include <iterator>
+#include <map>
 #include <optional>
 #include <set>
 #include <string_view>
 #include <utility>
 
 #include "base/text.h"
+#include "sheet/phrases.h"
+#include "song/song_findings.h"
 
 namespace sendworthy::song {
 namespace {
@@ -106,7 +112,9 @@ class Noting {
     for (const auto& one : song.stems) {
       note("movement", one.name, one.movement);
       note("quiet-listening", one.name, one.moved);
+      note("quiet-listening", one.name + " on a small loudspeaker", one.moved_small_speaker);
     }
+    note("backing-masked", "all backing vocals", song.backing_masked);
     for (const auto& one : song.pairs) note("priority-masking", one.part + " under " + one.masker, one.masked);
     if (!song.low_end) return;
     const auto& low = *song.low_end;
@@ -120,6 +128,35 @@ class Noting {
   Snapshot noted_;
   std::map<std::string, Status, std::less<>> worst_;
 };
+
+/// The words for one number, where it moved.
+void add_moved(std::string_view id, const std::string& name, const Snapshot& before, const Snapshot& now, std::vector<std::string>& moved) {
+  const auto number = [&](const Snapshot& all) -> std::optional<double> {
+    const auto finding = all.find(id);
+    if (finding == all.end()) return std::nullopt;
+    const auto found = finding->second.numbers.find(name);
+    return found == finding->second.numbers.end() ? std::nullopt : std::optional(found->second);
+  };
+  const auto was = number(before), is = number(now);
+  if (!was || !is) return;
+  const auto unit = unit_of(id);
+  const bool coarse = unit == "%" || unit == "Hz";
+  constexpr double kRounding = 1e-9;
+  if (std::abs(*is - *was) < (coarse ? 1.0 : 0.1) - kRounding) return;
+  const int decimals = coarse ? 0 : 1;
+  moved.push_back(fmt::format("{}, {}: {} {}, was {} {}", plan_rule(id).title, name, base::fixed(*is, decimals), unit, base::fixed(*was, decimals), unit));
+}
+
+std::string words_of(const SongSheet::Section& section, std::size_t sections) {
+  std::vector<std::string> parts;
+  if (section.loudness) parts.push_back(base::fixed(*section.loudness, 1) + " LUFS" + (section.rank > 0 ? fmt::format(", number {} of {} by loudness", section.rank, sections) : std::string()));
+  if (section.vocal_over_bed) parts.push_back(fmt::format("lead vocal {} over the bed", lu(*section.vocal_over_bed)));
+  if (section.lead_over_backing) parts.push_back(fmt::format("{} over the backing vocals", lu(*section.lead_over_backing)));
+  if (section.drums_over_rest) parts.push_back(fmt::format("drums {} over the rest", lu(*section.drums_over_rest)));
+  return fmt::format("\"{}\": {}", section.name, parts.empty() ? "nothing that could be measured" : listed(parts));
+}
+
+std::set<std::string, std::less<>> as_set(const std::vector<std::string>& texts) { return {texts.begin(), texts.end()}; }
 
 }  // namespace
 
@@ -179,25 +216,80 @@ Snapshot snapshot_of(const Sheet& measured) { return Noting(measured).taken(); }
 
 std::vector<std::string> moved_in(const std::vector<std::string>& findings, const Snapshot& before, const Snapshot& now) {
   std::vector<std::string> moved;
-  const auto add = [&](std::string words) {
-    if (moved.size() < kMostMoved) moved.push_back(std::move(words));
-  };
   for (const auto& id : findings) {
     const auto was = before.find(id), is = now.find(id);
     if (was == before.end() || is == now.end()) continue;
-    const auto& title = plan_rule(id).title;
-    if (was->second.status != is->second.status) add(fmt::format("{}: {}, was {}", title, is->second.status, was->second.status));
-    const auto unit = unit_of(id);
-    const bool coarse = unit == "%" || unit == "Hz";
-    for (const auto& [name, value] : is->second.numbers) {
-      const auto old = was->second.numbers.find(name);
-      constexpr double kRounding = 1e-9;
-      if (old == was->second.numbers.end() || std::abs(value - old->second) < (coarse ? 1.0 : 0.1) - kRounding) continue;
-      const int decimals = coarse ? 0 : 1;
-      add(fmt::format("{}, {}: {} {}, was {} {}", title, name, base::fixed(value, decimals), unit, base::fixed(old->second, decimals), unit));
-    }
+    if (was->second.status != is->second.status) moved.push_back(fmt::format("{}: {}, was {}", plan_rule(id).title, is->second.status, was->second.status));
+    for (const auto& number : is->second.numbers) add_moved(id, number.first, before, now, moved);
+  }
+  if (moved.size() > kMostMoved) moved.resize(kMostMoved);
+  return moved;
+}
+
+std::vector<std::string> moved_for(const Plan& plan, const Question& question, const Snapshot& before, const Snapshot& now) {
+  std::vector<std::string> moved;
+  if (question.section && !question.stem) {
+    for (const auto* id : {"vocal-placement", "backing-placement", "percussion-in-biggest", "biggest-section"}) add_moved(id, plan.sections[*question.section].name, before, now, moved);
+  }
+  for (auto& words : moved_in(findings_of(plan, question), before, now)) {
+    if (moved.size() < kMostMoved && std::ranges::find(moved, words) == moved.end()) moved.push_back(std::move(words));
   }
   return moved;
+}
+
+std::vector<std::string> numbers_for(const Plan& plan, const Question& question, const Sheet& measured) {
+  std::vector<std::string> numbers;
+  if (measured.song == nullptr) return numbers;
+  const auto& song = *measured.song;
+  if (question.section) {
+    const auto found = std::ranges::find(song.sections, plan.sections[*question.section].name, &SongSheet::Section::name);
+    if (found != song.sections.end()) numbers.push_back(words_of(*found, song.sections.size()));
+  }
+  const bool small = question.heard == Heard::small_speaker && plan.quiet.small_speaker;
+  if (question.heard != Heard::quiet && !small) return numbers;
+  std::vector<std::string> parts;
+  for (const auto& one : song.stems) {
+    const auto& moved = small ? one.moved_small_speaker : one.moved;
+    if (!one.reference_level) continue;
+    // Without a number on a small loudspeaker a part is not heard there, or alone as it is everywhere.
+    const bool gone = !moved && (one.disappears || (small && one.moved));
+    if (moved || gone) parts.push_back(gone ? one.name + " not heard" : fmt::format("{} {}{}", one.name, *moved > 0 ? "+" : "", db(*moved)));
+  }
+  if (!parts.empty())
+    numbers.push_back(fmt::format("{}, against one another and the reference level: {}; an estimate", small ? "very quietly on a small loudspeaker" : "very quietly", listed(parts, 12)));
+  return numbers;
+}
+
+std::vector<std::string> unasked_of(const Plan& plan, const Sheet& measured, const Snapshot* before, const Snapshot& now) {
+  std::set<std::string, std::less<>> asked{"listening-pass"};
+  for (const auto& question : plan.questions) asked.merge(as_set(findings_of(plan, question)));
+  constexpr std::size_t kMostLines = 8;
+  std::vector<std::string> outside, moved, unknown;
+  std::set<std::string_view> told;
+  for (const auto& finding : measured.findings) {
+    if (finding.ruleset != kPlanRules || asked.contains(finding.rule)) continue;
+    if (finding.status == Status::fail || finding.status == Status::warn) {
+      outside.push_back(fmt::format("{}: {}", to_string(finding.status), sheet::headline(finding, catalog())));
+      told.insert(finding.rule);
+    } else if (finding.status == Status::not_measured && !finding.optional) {
+      unknown.push_back(finding.title);
+    }
+  }
+  if (before != nullptr) {
+    for (const auto& rule : plan_rules()) {
+      if (asked.contains(rule.id) || told.contains(rule.id)) continue;
+      if (auto words = moved_in({std::string(rule.id)}, *before, now); !words.empty()) moved.push_back("moved: " + words.front() + (words.size() > 1 ? ", and more" : ""));
+    }
+  }
+  auto lines = std::move(outside);
+  std::ranges::move(moved, std::back_inserter(lines));
+  if (lines.size() > kMostLines) {
+    const auto more = lines.size() - kMostLines + 1;
+    lines.resize(kMostLines - 1);
+    lines.push_back(fmt::format("and {} more, which \"sendworthy plan check\" lists", more));
+  }
+  if (!unknown.empty()) lines.push_back("not measured: " + listed(unknown, 20));
+  return lines;
 }
 
 }  // namespace sendworthy::song

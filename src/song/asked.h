@@ -26,5 +26,14 @@ namespace sendworthy::song {
 /// What moved in these findings, in words: another status, or a number that differs by 0.1 LU or dB, 1 % or 1 Hz
 /// at least. What only one of the two bounces has is not held against anything. At most six.
 [[nodiscard]] std::vector<std::string> moved_in(const std::vector<std::string>& findings, const Snapshot& before, const Snapshot& now);
+/// What moved for a question: first of its section, whatever its findings, unless it is about one stem; then in its findings. At most six.
+[[nodiscard]] std::vector<std::string> moved_for(const Plan& plan, const Question& question, const Snapshot& before, const Snapshot& now);
+
+/// The numbers of a question's section, and, where it is heard very quietly or from something small, what moves then, in words.
+[[nodiscard]] std::vector<std::string> numbers_for(const Plan& plan, const Question& question, const Sheet& measured);
+
+/// Findings to which none of the plan's questions belongs: those outside of the plan, one in words each; those that moved (`before` may be
+/// null); and in one line those that were not measured. At most nine lines.
+[[nodiscard]] std::vector<std::string> unasked_of(const Plan& plan, const Sheet& measured, const Snapshot* before, const Snapshot& now);
 
 }  // namespace sendworthy::song

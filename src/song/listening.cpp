@@ -123,12 +123,14 @@ ListeningState state_of(const Plan& plan, const Passes& passes, const std::strin
                             .section = name_of(question.section, plan.sections), .stem = name_of(question.stem, plan.stems), .how = how_to_hear(plan, question.heard),
                             .open = {}, .last = {}, .findings = findings_of(plan, question), .places = places_of(plan, question, measured), .moved = {}};
     settle(asked, passes, state, digest_of(plan, question));
-    if (before != nullptr) asked.moved = moved_in(asked.findings, *before, now);
+    if (before != nullptr) asked.moved = moved_for(plan, question, *before, now);
+    if (measured != nullptr) asked.numbers = numbers_for(plan, question, *measured);
     if (change != nullptr && question.section) {
       for (auto& words : edits_in(plan.sections[*question.section], *change)) asked.moved.push_back(std::move(words));
     }
     state.questions.push_back(std::move(asked));
   }
+  if (measured != nullptr) state.unasked = unasked_of(plan, *measured, before, now);
   std::ranges::stable_sort(state.questions, {}, [&](const ListeningQuestion& one) { return rank_of(one, state); });
   state.complete = !state.questions.empty() && std::ranges::none_of(state.questions, [](const ListeningQuestion& one) { return one.open.has_value(); });
   return state;

@@ -1,8 +1,11 @@
 """The listening pass in a terminal: what is asked, what is kept, and when a pass is complete."""
+import fcntl
 import json
 import os
 import pty
 import select
+import struct
+import termios
 import time
 import unittest
 
@@ -48,11 +51,12 @@ KEYS = "then Enter"
 class Terminal:
     """The program behind a pseudo-terminal of its own, so that Ctrl-C is one."""
 
-    def __init__(self, case, *arguments, env=None):
+    def __init__(self, case, *arguments, env=None, columns=80):
         self.case, self.seen, self.code = case, "", None
         self.pid, self.leader = pty.fork()
         if self.pid == 0:
             os.chdir(case.room)
+            fcntl.ioctl(0, termios.TIOCSWINSZ, struct.pack("4H", 24, columns, 0, 0))
             os.execve(lab.PROGRAM, [lab.PROGRAM, *arguments], case.environment(TERM="dumb", **(env or {})))
         case.addCleanup(self.close)
 
@@ -183,6 +187,23 @@ class Listen(lab.Case):
         self.assertEqual(terminal.end("h")[0], 0)
         self.assertEqual(self.status()["pass"], 1)
 
+    def test_what_no_question_belongs_to_is_said_before_the_first(self):
+        self.put("bounces/mix.wav", lab.wav(4.0, rate=8000))
+        self.put("song.toml", PLAN.format(more="") + "[dynamics]\nquiet_to_loud = 40\n[[stem]]\nname = \"x\"\nfile = \"x.wav\"\nrole = \"keys\"\n")
+        text = self.start().until(KEYS)
+        before = " ".join(text[:text.index("Caution")].split())
+        self.assertIn("No question belongs to these", before)
+        self.assertIn("not measured: ", before)
+        self.assertNotIn("The biggest section", before)
+
+    def test_a_number_and_its_unit_stay_on_one_line(self):
+        for columns in range(40, 81, 4):
+            terminal = Terminal(self, "listen", "song.toml", "--by", "KB", "--fresh", columns=columns)
+            text = terminal.until(KEYS)
+            terminal.end("q")
+            self.assertNotRegex(text, r"\d\n *(h|dB|LU|LUFS|Hz|s|ms|%)\b")
+            self.assertNotIn("\u00a0", text)
+
     def test_a_tweak_needs_a_note(self):
         terminal = self.start()
         terminal.until(KEYS)
@@ -204,7 +225,10 @@ class Listen(lab.Case):
         terminal.until(KEYS)
         for text in ("", "  ", "x", "y", "hold", "1", "\x1b[A"):
             self.assertNotIn("Question", terminal.answer(text))
-        self.assertEqual(terminal.end("quit")[0], 1)
+        code, last = terminal.end("quit")
+        self.assertEqual(code, 1)
+        self.assertIn("Nothing was answered, and nothing was written", " ".join(last.split()))
+        self.assertNotIn("is kept", last)
         self.assertFalse(self.passes.exists())
 
     def test_what_is_typed_ahead_is_no_answer(self):
@@ -309,6 +333,13 @@ class Listen(lab.Case):
         self.assertIn("[very-quiet]", terminal.answer("y"))
         terminal.answer("h")
         terminal.end("q")
+        # A q leaves at these prompts, too.
+        for prompts in (("more than an hour",), ("more than an hour", "Begin with those?")):
+            terminal = Terminal(self, "listen", "song.toml", "--by", "KB", "--again")
+            terminal.until(prompts[0])
+            for prompt in prompts[1:]:
+                terminal.answer("y", prompt)
+            self.assertEqual(terminal.end("q")[0], 1)
         # Whoever answered last is offered.
         terminal = Terminal(self, "listen", "song.toml", "--fresh")
         self.assertIn('Enter for "KB"', terminal.until("Your initials"))

@@ -52,6 +52,7 @@ struct ListeningQuestion {
   std::vector<std::string> findings;    ///< ids of those that belong to it
   std::vector<ListeningPlace> places;   ///< its section, then the worst passages of its findings where they were measured
   std::vector<std::string> moved;       ///< what moved since the bounce of the last pass, in words; only where measured
+  std::vector<std::string> numbers;     ///< of its section, and of the way it is heard, in words; only where measured
 };
 
 /// Where the song stands. Questions come in the order in which they are to be asked: first those whose numbers moved since the
@@ -68,6 +69,7 @@ struct ListeningState {
   int before_pass = 0;
   std::string remark;        ///< of a line that was cut off, in words
   std::vector<ListeningQuestion> questions;
+  std::vector<std::string> unasked;  ///< findings outside of the plan, or moved, to which no question belongs, in words; only where measured
 };
 
 /// What a bounce is against the one before it.

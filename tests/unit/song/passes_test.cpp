@@ -226,6 +226,75 @@ TEST_CASE("what moved is asked first and told in numbers, then what was to be tw
   CHECK(question(room.state(kNow, &same, &change), "kick-own").moved.empty());
 }
 
+TEST_CASE("a question about a section has that section's numbers, and what moved there, whatever its findings") {
+  const Room room;
+  room.write("p.toml", kPlan + "[[question]]\nid = \"words\"\ntext = \"Is every word understood?\"\nsection = \"chorus\"\n");
+  const auto before = measured(1.3, -9);
+  room.answer(kBefore, 1, "words", Answer::holds, "", &before);
+  const auto now = measured(3.4, -9);
+  const auto state = room.state(kNow, &now);
+  const auto& words = question(state, "words");
+  CHECK(words.moved == std::vector<std::string>{"Vocal over the band, chorus: 3.4 LU, was 1.3 LU"});
+  CHECK(words.numbers == std::vector<std::string>{"\"chorus\": -9.0 LUFS, lead vocal 3.4 LU over the bed"});
+  CHECK(question(state, "vocal-placement").numbers.empty());
+  CHECK(question(room.state(kNow), "words").numbers.empty());  // nothing was measured
+}
+
+TEST_CASE("what is heard very quietly, or from something small, has those numbers") {
+  auto plan = parse_plan(kPlan, "p.toml");
+  REQUIRE(plan);
+  auto sheet = measured(1, -9);
+  auto song = std::make_shared<SongSheet>(*sheet.song);
+  const auto add = [&](const char* name, std::optional<double> moved, std::optional<double> small, bool gone) {
+    SongSheet::Stem one;
+    one.name = name, one.reference_level = 60, one.moved = moved, one.moved_small_speaker = small, one.disappears = gone;
+    song->stems.push_back(one);
+  };
+  add("voice", 1.24, 2.5, false), add("kick in", -3.1, {}, false), add("sub", {}, {}, true);
+  song->stems.emplace_back().name = "keys";  // is not looked at
+  sheet.song = song;
+  Question one;
+  one.heard = Heard::quiet;
+  CHECK(numbers_for(*plan, one, sheet) == std::vector<std::string>{"very quietly, against one another and the reference level: voice +1.2 dB, kick in -3.1 dB, sub not heard; an estimate"});
+  one.heard = Heard::small_speaker;
+  CHECK(numbers_for(*plan, one, sheet) == std::vector<std::string>{"very quietly on a small loudspeaker, against one another and the reference level: voice +2.5 dB, kick in not heard, sub not heard; an estimate"});
+  plan->quiet.small_speaker = false;
+  CHECK(numbers_for(*plan, one, sheet).empty());
+  one.heard = Heard::full;
+  CHECK(numbers_for(*plan, one, sheet).empty());
+}
+
+TEST_CASE("what is outside of the plan, or moved, and belongs to no question is told all the same") {
+  const Room room;
+  const auto with_backing = [](double lead, Status status) {
+    auto sheet = measured(1, -9, Status::fail);
+    auto backing = noted("backing-placement", "chorus 12.0 LU (3.0 to 8.5 LU wanted)", {});
+    backing.status = status;
+    sheet.findings.push_back(backing);
+    sheet.findings.push_back(unmeasured("movement", {}, "not stated", {}));
+    auto song = std::make_shared<SongSheet>(*sheet.song);
+    song->sections[0].lead_over_backing = lead;
+    sheet.song = song;
+    return sheet;
+  };
+  const auto before = with_backing(8, Status::pass);
+  room.answer(kBefore, 1, "vocal-placement", Answer::holds, "", &before);
+  auto now = with_backing(12, Status::fail);
+  auto unasked = room.state(kNow, &now).unasked;  // the vocal has its own question
+  REQUIRE(unasked.size() == 2);
+  CHECK_MESSAGE(unasked[0].starts_with("fail: "), unasked[0]);
+  CHECK(contains(unasked[0], "chorus 12.0 LU (3.0 to 8.5 LU wanted)"));
+  CHECK(contains(unasked[1], "not measured: "));
+  now = with_backing(7, Status::pass);
+  unasked = room.state(kNow, &now).unasked;
+  REQUIRE(unasked.size() == 2);
+  CHECK(contains(unasked[0], "moved: "));
+  CHECK(contains(unasked[0], ", chorus: 7.0 LU, was 8.0 LU"));
+  now = with_backing(8, Status::pass);
+  CHECK(room.state(kNow, &now).unasked.size() == 1);
+  CHECK(room.state(kNow).unasked.empty());
+}
+
 TEST_CASE("findings and places belong to the questions they are about") {
   const auto plan = parse_plan(kPlan, "p.toml");
   REQUIRE(plan);
