@@ -116,10 +116,11 @@ constexpr std::array<SetRule, 18> kRules{{
      .source = kCommon},
     {.id = "low-end-order", .title = "Which reaches lower", .severity = Status::warn,
      .what = "Whether the part that [low_end] lowest names, kick or bass, reaches lower than the other.",
-     .how = "The centre of each one's power between 25 Hz and 160 Hz, in Hz, of the kick over 200 ms from each hit and of the bass while it plays, within 20 dB of its loudest "
-            "5 %; the lower centre reaches lower.",
+     .how = "The centre of each one's power between 25 Hz and 160 Hz, in Hz: the mean of all frequencies there, each by its energy. Of the kick over 200 ms from each hit, or up "
+            "to the next, all of it alike but for the last tenth, which is faded out; of the bass over windows of 400 ms while it plays, within 20 dB of its loudest 5 %. "
+            "What is centred lower, in whole Hz, reaches lower.",
      .caveat = "A kick at 40 to 90 Hz under a bass at 90 to 120 Hz is common in bands, the reverse in much electronic music: the plan says which is meant. "
-               "Bass lines that wander have no single place.",
+               "A centre is no lower edge: a kick whose pitch falls far is centred over the note on which it ends. Bass lines that wander have no single place.",
      .why = "Where both want the lowest octave, neither has it: decide once, and the low end clears.",
      .remedy = "Cut the one that is meant to lie higher with a high-pass or a low shelf at the other's centre, and tune the kick away from the bass's note.", .source = kCommon},
     {.id = "bass-steadiness", .title = "Steadiness of the bass", .severity = Status::warn,

@@ -234,7 +234,7 @@ void LowEndMeter::tell_centres(LowEndReading& result) const {
     for (std::size_t i = 0; i < result.hits.size(); ++i) {
       const double at = result.hits[i].at_s;
       const double length = i + 1 < result.hits.size() ? std::min(kKickSpectrumS, result.hits[i + 1].at_s - at) : kKickSpectrumS;
-      spectrum.add(kick_.wide, wide_sample(at), static_cast<std::size_t>(std::lround(length * rate)), LowSpectrum::Window::falling);
+      spectrum.add(kick_.wide, wide_sample(at), static_cast<std::size_t>(std::lround(length * rate)), LowSpectrum::Window::even);
     }
     if (spectrum.centre_hz() > 0) result.kick_centre_hz = spectrum.centre_hz();
   }
@@ -247,7 +247,7 @@ void LowEndMeter::tell_centres(LowEndReading& result) const {
   const auto length = static_cast<std::size_t>(std::lround(kBassSpectrumS * rate));
   LowSpectrum spectrum(rate);
   for (std::size_t n = 0; n < powers.size(); ++n) {
-    if (powers[n] >= least) spectrum.add(bass_.wide, wide_sample(static_cast<double>(n) * kBassSpectrumStepS), length, LowSpectrum::Window::whole);
+    if (powers[n] >= least) spectrum.add(bass_.wide, wide_sample(static_cast<double>(n) * kBassSpectrumStepS), length, LowSpectrum::Window::hann);
   }
   if (spectrum.centre_hz() > 0) result.bass_centre_hz = spectrum.centre_hz();
 }
@@ -285,7 +285,7 @@ void LowEndMeter::tell_steadiness(LowEndReading& result) const {
                                   [&](const LowEndReading::Loud& other) { return std::abs(other.at_s - window.at_s) < kLoudApartS; });
     if (near) continue;
     LowSpectrum spectrum(rate);
-    spectrum.add(bass_.wide, wide_sample(window.at_s - kSteadyS / 2), length, LowSpectrum::Window::whole);
+    spectrum.add(bass_.wide, wide_sample(window.at_s - kSteadyS / 2), length, LowSpectrum::Window::hann);
     steady.loudest.push_back({window.at_s, window.over_median_db - median, spectrum.highest_hz()});
   }
   result.bass_steadiness = std::move(steady);

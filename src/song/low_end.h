@@ -41,8 +41,9 @@ struct LowEndReading {
   };
   std::optional<Together> together;
 
-  /// Centre of the power from 25 Hz to 160 Hz: of the kick over 200 ms after each hit, fading, or up to the next; of the bass over
-  /// 400 ms every 200 ms within 20 dB of its loudest 5 %.
+  /// Centre of the power from 25 Hz to 160 Hz, its mean frequency by energy: of the kick over 200 ms from each hit, or up to the next,
+  /// all of it alike but for the last tenth, which is faded out; of the bass over windows of 400 ms (Hann) every 200 ms within 20 dB
+  /// of its loudest 5 %.
   std::optional<double> kick_centre_hz, bass_centre_hz;
 
   struct Loud {

@@ -8,6 +8,7 @@ namespace sendworthy::song {
 namespace {
 
 constexpr int kSize = 1024;
+constexpr double kEvenTo = 0.9;
 
 }  // namespace
 
@@ -21,7 +22,7 @@ void LowSpectrum::add(std::span<const std::vector<float>> rows, std::ptrdiff_t f
       const auto at = from + static_cast<std::ptrdiff_t>(n);
       if (at < 0 || at >= static_cast<std::ptrdiff_t>(row.size())) continue;
       const double turn = (static_cast<double>(n) + 0.5) / static_cast<double>(count);
-      const double weight = window == Window::whole ? 0.5 - 0.5 * std::cos(2 * std::numbers::pi * turn) : 0.5 + 0.5 * std::cos(std::numbers::pi * turn);
+      const double weight = window == Window::hann ? 0.5 - 0.5 * std::cos(2 * std::numbers::pi * turn) : turn < kEvenTo ? 1.0 : 0.5 + 0.5 * std::cos(std::numbers::pi * (turn - kEvenTo) / (1 - kEvenTo));
       out[n] = static_cast<float>(weight) * row[static_cast<std::size_t>(at)];
     }
   };

@@ -14,7 +14,9 @@ class LowSpectrum {
  public:
   static constexpr double kFromHz = 25, kToHz = 160;
   explicit LowSpectrum(double rate_hz);
-  enum class Window { whole, falling };  ///< Hann's, or its falling half, for what begins with the stretch
+  /// Hann's; or even for what begins with the stretch, so that what it holds on to counts as much as how it begins: full weight but for
+  /// the last tenth, which half of Hann's takes to nothing.
+  enum class Window { hann, even };
   /// Samples [from, from + count) of all rows; what lies outside of them is silent. At most `longest()` samples.
   void add(std::span<const std::vector<float>> rows, std::ptrdiff_t from, std::size_t count, Window window);
   [[nodiscard]] std::size_t longest() const { return static_cast<std::size_t>(fourier_.size()); }

@@ -254,6 +254,35 @@ TEST_SUITE("song/low_end") {
     CHECK(std::abs(loss->whole_db - 0.46) < 0.03);
   }
 
+  // The centre of a spectrum is the mean of the frequency at each moment, by energy there (L. Cohen, Time-Frequency Analysis, 1995, from
+  // memory), which for a pitch that falls is an integral of its own, without a spectrum.
+  TEST_CASE("a kick whose pitch falls is centred at the mean of its pitch by energy") {
+    struct Fall {
+      double from_hz, to_hz, fall_s, decay_s;
+    };
+    for (const auto& fall : {Fall{130, 55, 0.03, 0.12}, Fall{110, 55, 0.05, 0.25}, Fall{90, 45, 0.04, 0.08}, Fall{60, 60, 1, 0.1}}) {
+      CAPTURE(fall.from_hz);
+      const int rate = 48000;
+      Samples kick(static_cast<std::size_t>(10 * rate), 0.0);
+      double moment = 0, energy = 0;
+      for (int hit = 0; hit < 20; ++hit) {
+        double phase = 0;
+        for (std::size_t n = 0; n < static_cast<std::size_t>(0.45 * rate); ++n) {
+          const double at_s = static_cast<double>(n) / rate;
+          const double hz = fall.to_hz + (fall.from_hz - fall.to_hz) * std::exp(-at_s / fall.fall_s);
+          const double level = std::min(1.0, at_s / 0.004) * std::exp(-at_s / fall.decay_s);
+          phase += 2 * std::numbers::pi * hz / rate;
+          kick[static_cast<std::size_t>(hit) * static_cast<std::size_t>(rate / 2) + n] += 0.8 * level * std::sin(phase);
+          if (at_s < 0.2 && hit == 0) moment += hz * level * level, energy += level * level;
+        }
+      }
+      const auto low = measured({rate, {kick}, {kick}, {bursts(rate, 72, 0.5)}});
+      REQUIRE(low.kick_centre_hz);
+      CHECK_MESSAGE(std::abs(*low.kick_centre_hz - moment / energy) < 2.5, *low.kick_centre_hz << " Hz, by its pitch " << moment / energy << " Hz");
+      CHECK(std::abs(*low.bass_centre_hz - 72) < 1);
+    }
+  }
+
   TEST_CASE("the centres lie where the tones are, between two of them in the middle of their power") {
     const int rate = 48000;
     const auto both = test::sum(test::sine(rate, 60, 0.3, rate * 10LL), test::sine(rate, 120, 0.3, rate * 10LL));
