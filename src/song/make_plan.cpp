@@ -11,6 +11,7 @@
 #include "base/text.h"
 #include "measure/name_checks.h"
 #include "song/as_printed.h"
+#include "song/low_rows.h"
 #include "song/new_plan.h"
 #include "song/song_findings.h"
 #include "song/structure.h"
@@ -35,6 +36,31 @@ bool same_file(const std::string& a, const std::string& b) {
   return fs::equivalent(a, b, error) && !error;
 }
 
+/// A letter tells something where another section has it, too.
+bool lettered(const Structure& structure, const FoundSection& section) {
+  return !structure.from_markers && std::ranges::count(structure.sections, section.alike, &FoundSection::alike) > 1;
+}
+
+constexpr double kAllButSilentLu = 20, kShortestQuietS = 4;
+
+/// The section of which a person may mean that it is the quietest: the softest, but none that is shorter than 4 s, nor 20 LU and more
+/// under the median section, nor the fade at the end. Nothing where that is the loudest, too. Common practice, no source.
+std::optional<std::size_t> quietest_of(const Structure& structure, const SongSheet& sheet) {
+  std::vector<double> levels;
+  for (const auto& one : sheet.sections) {
+    if (one.loudness) levels.push_back(*one.loudness);
+  }
+  if (levels.size() < 2) return std::nullopt;
+  const double median = percentile(levels, 0.5);
+  std::optional<std::size_t> quietest;
+  for (std::size_t i = 0; i < sheet.sections.size(); ++i) {
+    const auto& one = sheet.sections[i];
+    if (!one.loudness || structure.sections[i].fades_out || one.end_s - one.start_s < kShortestQuietS || *one.loudness <= median - kAllButSilentLu) continue;
+    if (!quietest || *one.loudness < *sheet.sections[*quietest].loudness) quietest = i;
+  }
+  return quietest && sheet.sections[*quietest].rank > 1 ? quietest : std::nullopt;
+}
+
 std::string letter(int group) { return group < 1 || group > 26 ? std::string() : std::string(1, static_cast<char>('A' + group - 1)); }
 
 /// What a limit leaves between itself and what was measured, LU or dB, so that the mix it was taken from keeps it whatever is rounded;
@@ -52,7 +78,7 @@ PlanDraft::Guess at_least_of(double value, double lowest, std::string_view unit)
 
 class Guesses {
  public:
-  Guesses(const SongSheet& sheet, PlanDraft& draft) : sheet_(sheet), guesses_(draft.guesses) {}
+  Guesses(const SongSheet& sheet, std::optional<std::size_t> quietest, PlanDraft& draft) : sheet_(sheet), quietest_(quietest), guesses_(draft.guesses) {}
 
   void make() {
     span("vocal.above_band", &SongSheet::Section::vocal_over_bed);
@@ -80,7 +106,7 @@ class Guesses {
     }
     std::ranges::sort(levels, std::greater<>());
     if (levels.size() < 2) return;
-    guesses_["dynamics.quiet_to_loud"] = at_least_of(levels.front() - levels.back(), 0, "LU");
+    if (quietest_) guesses_["dynamics.quiet_to_loud"] = at_least_of(levels.front() - *sheet_.sections[*quietest_].loudness, 0, "LU");
     guesses_["dynamics.biggest_margin"] = at_least_of(levels[0] - levels[1], 0, "LU");
   }
 
@@ -109,6 +135,7 @@ class Guesses {
   }
 
   const SongSheet& sheet_;
+  std::optional<std::size_t> quietest_;
   std::map<std::string, PlanDraft::Guess, std::less<>>& guesses_;
 };
 
@@ -146,7 +173,7 @@ Result<std::string> new_plan(const std::string& mix, const NewPlanOptions& optio
     Section section;
     section.name = one.name, section.start_s = one.start_s, section.end_s = one.end_s;
     plan.sections.push_back(section);
-    draft.sections.push_back({one.start_s, one.end_s, one.name, structure->from_markers ? std::string() : letter(one.alike), {}, false, false});
+    draft.sections.push_back({one.start_s, one.end_s, one.name, lettered(*structure, one) ? letter(one.alike) : std::string(), {}, false, false});
   }
   std::vector<std::string> names;
   for (const auto& path : *stems) names.emplace_back(measure::file_name_of(path));
@@ -168,19 +195,21 @@ Result<std::string> new_plan(const std::string& mix, const NewPlanOptions& optio
     const auto file = std::ranges::find(survey.sheet.files, mix, &FileSheet::path);
     if (file != survey.sheet.files.end()) draft.title = tag(*file, "title"), draft.artist = tag(*file, "artist");
   }
-  std::size_t lowest_rank = 0;
-  for (const auto& one : told.sections) lowest_rank = std::max(lowest_rank, one.rank);
+  const auto quietest = quietest_of(*structure, told);
   for (std::size_t i = 0; i < draft.sections.size(); ++i) {
     const auto& one = told.sections[i];
     if (!one.loudness) continue;
-    draft.sections[i].guess = base::fixed(*one.loudness, 1) + " LUFS";
-    draft.sections[i].loudest = one.rank == 1, draft.sections[i].softest = one.rank == lowest_rank && lowest_rank > 1;
+    auto& section = draft.sections[i];
+    section.guess = base::fixed(*one.loudness, 1) + " LUFS" + (structure->sections[i].fades_out ? ", fades out" : "");
+    section.loudest = one.rank == 1, section.softest = i == quietest;
   }
   for (std::size_t i = 0; i < draft.stems.size(); ++i) {
     const auto& one = told.stems[i];
     if (one.loudness) draft.stems[i].guess = fmt::format("{} LUFS, plays for {} s", base::fixed(*one.loudness, 1), base::fixed(one.active_s, 0));
   }
-  Guesses(told, draft).make();
+  const auto vocal = std::ranges::find(survey.findings, "vocal-placement", &Finding::rule);
+  draft.without_vocals = vocal != survey.findings.end() && vocal->status == Status::note && std::ranges::all_of(roles, [](const auto& role) { return role && *role != Role::backing_vocal; });
+  Guesses(told, quietest, draft).make();
   return starting_plan(draft);
 }
 

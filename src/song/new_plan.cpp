@@ -20,19 +20,21 @@ using base::toml_text;
 
 constexpr std::size_t kMostSections = 200, kMostStems = 200, kLongestName = 200;
 
+/// For a song without vocals.
+constexpr std::string_view kSame = "the same", kVeryQuiet = "Very quietly: are the leading part, snare and kick still there, and does nothing poke out?";
 constexpr std::array<StandardQuestion, 12> kQuestions{{
-    {"feeling", "Does it make you feel what the plan says, and does the mix serve that the way the plan says?", Heard::full},
-    {"biggest-section", "Is the biggest section the biggest, and does the song climb to it?", Heard::full},
-    {"percussion", "Do drums and percussion carry the biggest section, and are they out of the way elsewhere?", Heard::full},
-    {"vocal-placement", "Is the lead vocal where it belongs in every section, and is every word understood?", Heard::full},
-    {"vocal-quality", "Is the lead vocal free of harsh esses, pops, noise and edits that show?", Heard::full},
-    {"priorities", "Is what matters most heard at any time, with nothing less important in front of it?", Heard::full},
-    {"backing-vocals", "Do the backing vocals support the lead without taking its place, and are they heard?", Heard::full},
-    {"dynamics", "Do quiet parts get quiet and loud parts loud, and does every move of the automation sound meant?", Heard::full},
-    {"effects", "Do reverbs and delays give room and depth without blurring, and does none ring on where it should not?", Heard::full},
-    {"very-quiet", "Very quietly: are vocal, snare and kick still there, and does nothing poke out?", Heard::quiet},
-    {"lows", "Below 100 Hz alone: does the kick hit, is the bass steady, and do both keep out of each other's way?", Heard::lows},
-    {"whole", "From the first second to the last: is there anything that you would still change?", Heard::full},
+    {"feeling", "Does it make you feel what the plan says, and does the mix serve that the way the plan says?", Heard::full, kSame},
+    {"biggest-section", "Is the biggest section the biggest, and does the song climb to it?", Heard::full, kSame},
+    {"percussion", "Do drums and percussion carry the biggest section, and are they out of the way elsewhere?", Heard::full, kSame},
+    {"vocal-placement", "Is the lead vocal where it belongs in every section, and is every word understood?", Heard::full, ""},
+    {"vocal-quality", "Is the lead vocal free of harsh esses, pops, noise and edits that show?", Heard::full, ""},
+    {"priorities", "Is what matters most heard at any time, with nothing less important in front of it?", Heard::full, kSame},
+    {"backing-vocals", "Do the backing vocals support the lead without taking its place, and are they heard?", Heard::full, ""},
+    {"dynamics", "Do quiet parts get quiet and loud parts loud, and does every move of the automation sound meant?", Heard::full, kSame},
+    {"effects", "Do reverbs and delays give room and depth without blurring, and does none ring on where it should not?", Heard::full, kSame},
+    {"very-quiet", "Very quietly: are vocal, snare and kick still there, and does nothing poke out?", Heard::quiet, kVeryQuiet},
+    {"lows", "Below 100 Hz alone: does the kick hit, is the bass steady, and do both keep out of each other's way?", Heard::lows, kSame},
+    {"whole", "From the first second to the last: is there anything that you would still change?", Heard::full, kSame},
 }};
 
 /// One line, at most so many characters, and something in it.
@@ -127,7 +129,7 @@ class Writer {
       line(fmt::format("start = \"{}\"{}", base::clock_time(static_cast<double>(start_ms) / 1000), comment(one.guess)));
       line(fmt::format("end = \"{}\"", base::clock_time(static_cast<double>(end_ms) / 1000)));
       if (one.loudest) line("# biggest = true             # a guess: it is the loudest");
-      if (one.softest) line("# quietest = true            # a guess: it is the softest");
+      if (one.softest) line("# quietest = true            # a guess: it is the softest that is neither a fade, nor all but silent, nor shorter than 4 s");
     }
   }
 
@@ -138,6 +140,10 @@ class Writer {
     for (const auto role : roles()) all += (all.empty() ? "" : ", ") + std::string(to_string(role));
     line("#   " + all);
     line("# Give a priority of 1 to what matters most, 2 to what comes next; parts that matter equally may share one.");
+    if (draft_.stems.empty()) {
+      line("\n# [[stem]]\n# name = \"lead vocal\"\n# file = \"stems/lead vocal.wav\"\n# role = \"lead vocal\"\n# priority = 1");
+      return;
+    }
     std::set<std::string, std::less<>> taken, files{normal(draft_.mix)};
     for (const auto& one : draft_.stems) {
       if (!can_stand(one.file) || taken.size() >= kMostStems || !files.insert(normal(one.file)).second) {
@@ -163,12 +169,20 @@ class Writer {
   }
   void put(std::string_view words, std::string_view meaning) { line(fmt::format("{:<28} # {}", words, meaning)); }
 
-  void wishes() {
+  void vocals() {
     line("\n[vocal]");
     key("vocal", "above_band", "# above_band = [-1.0, 2.0]", "LU of the lead vocal over all else");
     put("sections = {}", "in place of it by section: { \"section 1\" = [0.0, 3.0] }");
     line("\n[backing]");
     key("backing", "under_lead", "# under_lead = [4.0, 9.0]", "LU of the backing vocals under the lead");
+  }
+
+  void wishes() {
+    if (draft_.without_vocals) {
+      line("\n# The stems are all of the mix, and none is a vocal: [vocal], [backing] and the questions on vocals are left out.");
+    } else {
+      vocals();
+    }
     line("\n[dynamics]");
     key("dynamics", "quiet_to_loud", "# quiet_to_loud = 6", "LU at least, from the quietest section to the biggest");
     key("dynamics", "biggest_margin", "# biggest_margin = 0.5", "LU at least, from the next section to the biggest");
@@ -194,9 +208,10 @@ class Writer {
   void questions() {
     line("\n# What is asked. Change the words, add your own, narrow one down with section = \"…\" or stem = \"…\".");
     for (const auto& one : kQuestions) {
+      if (draft_.without_vocals && one.without_vocals.empty()) continue;
       line("\n[[question]]");
       line(fmt::format("id = \"{}\"", one.id));
-      line("text = " + toml_text(one.text));
+      line("text = " + toml_text(draft_.without_vocals && one.without_vocals != kSame ? one.without_vocals : one.text));
       if (one.heard != Heard::full) line(fmt::format("heard = \"{}\"", to_string(one.heard)));
     }
   }

@@ -36,6 +36,7 @@ struct PlanDraft {
   std::string mix;  ///< path from the plan's folder
   std::vector<Section> sections;
   std::vector<Stem> stems;
+  bool without_vocals = false;  ///< the stems are all of the mix, and none is a vocal: nothing is asked of vocals
   /// By "vocal.above_band", for the keys of [vocal], [backing], [dynamics], [low_end], [masking] and [quiet].
   std::map<std::string, Guess, std::less<>> guesses;
 };
@@ -56,6 +57,7 @@ struct PlanDraft {
 struct StandardQuestion {
   std::string_view id, text;
   Heard heard;
+  std::string_view without_vocals;  ///< its text for a song without vocals; empty: it is not asked there
 };
 [[nodiscard]] std::span<const StandardQuestion> standard_questions();
 

@@ -22,6 +22,7 @@ namespace {
 constexpr double kSilence = -70;           // LUFS: the absolute gate of ITU-R BS.1770-5
 constexpr double kShortestFoundS = 10;     // a file that is looked at for sections
 constexpr double kShortestMarkedS = 0.5;   // nearer markers name one place
+constexpr double kFadesDb = 6;
 constexpr std::size_t kLongestName = 60;   // code points
 
 struct Sound {
@@ -135,6 +136,11 @@ Result<Structure> structure_of(const std::string& path, const pair::Hooks& hooks
     FoundSection section{times[i], times[i + 1], borders[i].name, alike[i], 0};
     section.loudness_lufs = features->loudness_lufs(section.start_s, section.end_s);
     structure.sections.push_back(std::move(section));
+  }
+  if (structure.sections.size() > 1) {
+    auto& last = structure.sections.back();
+    const double middle_s = (last.start_s + last.end_s) / 2;
+    last.fades_out = features->loudness_lufs(middle_s, last.end_s) <= features->loudness_lufs(last.start_s, middle_s) - kFadesDb;
   }
   name(structure.sections);
   return structure;

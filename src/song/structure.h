@@ -16,6 +16,7 @@ struct FoundSection {
   int alike = 0;                  ///< sections of one number, from 1 on in the order of the song, sound alike
   /// Guess of the integrated loudness, LUFS, for telling loud sections from quiet ones: see Features::loudness_lufs. Lowest −120.
   double loudness_lufs = -120;
+  bool fades_out = false;  ///< the song's last, of whose halves the second lies 6 dB and more under the first
 };
 
 struct Structure {

@@ -8,6 +8,7 @@
 
 #include "base/text.h"
 #include "song/new_plan.h"
+#include "unit/song/arrangement.h"
 
 using namespace sendworthy;
 using namespace sendworthy::song;
@@ -167,6 +168,50 @@ TEST_CASE("a number that was measured says so, and one that is customary says th
   CHECK(contains(text, "biggest; measured: 11.6 LU, with 0.5 LU of room\n"));
   CHECK(contains(text, "\n# most = 30 "));
   CHECK(contains(text, "may cover; customary, not measured\n"));
+}
+
+TEST_CASE("without stems a starting plan shows how one is written, and without vocals it asks nothing of them") {
+  PlanDraft draft;
+  draft.mix = "m.wav";
+  auto text = starting_plan(draft);
+  CHECK(parse_plan(text, "p.toml")->stems.empty());
+  for (const std::string line : {"[[stem]]", "name = \"lead vocal\"", "file = ", "role = \"lead vocal\"", "priority = 1"}) {
+    const auto at = text.find("\n# " + line);
+    REQUIRE_MESSAGE(at != std::string::npos, line);
+    text.erase(at + 1, 2);
+  }
+  const auto plan = parse_plan(text, "p.toml");
+  REQUIRE_MESSAGE(plan, to_string(plan.error()));
+  REQUIRE(plan->stems.size() == 1);
+  CHECK(plan->stems[0].priority == 1);
+  draft.without_vocals = true;
+  draft.stems = {{"kick.wav", Role::kick, 1, ""}};
+  const auto without = plan_from(draft);
+  for (const auto& one : without.questions) {
+    CHECK(one.id.find("voc") == std::string::npos);
+    CHECK(one.text.find("vocal") == std::string::npos);
+  }
+  CHECK(without.questions.size() == standard_questions().size() - 3);
+  CHECK_FALSE(contains(starting_plan(draft), "\n[vocal]"));
+}
+
+TEST_CASE("stems without a vocal that are all of the mix make a plan without one; those that are a part of it do not") {
+  const test::Folder folder;
+  test::Arrangement song;
+  const auto full = song.sum();
+  song.drop("voice"), song.drop("backing");
+  (void)song.write(folder.path);
+  auto text = new_plan(folder.path + "/mix.wav", {folder.path, folder.path + "/p.toml", 2});
+  REQUIRE(text);
+  CHECK_FALSE(contains(*text, "\n[vocal]"));
+  CHECK_FALSE(contains(*text, "vocal-placement"));
+  CHECK(contains(*text, "# priority = 2               # a guess by role"));
+  song.mix = full;
+  (void)song.write(folder.path);
+  text = new_plan(folder.path + "/mix.wav", {folder.path, folder.path + "/p.toml", 2});
+  REQUIRE(text);
+  CHECK(contains(*text, "\n[vocal]"));
+  CHECK(contains(*text, "id = \"vocal-placement\""));
 }
 
 TEST_CASE("what the names of all stems begin with tells of no part") {

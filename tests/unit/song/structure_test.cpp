@@ -1,5 +1,6 @@
 // Songs of known sections, made by formula; markers; and what has no sections.
 #include <doctest/doctest.h>
+#include <sendworthy/song.h>
 
 #include <atomic>
 #include <cmath>
@@ -114,6 +115,38 @@ TEST_SUITE("song/structure") {
     }
     CHECK(found.sections[1].loudness_lufs > found.sections[0].loudness_lufs + 5);
     CHECK(found.sections[4].loudness_lufs < found.sections[0].loudness_lufs);
+  }
+
+  TEST_CASE("a fade at the end is told, and not guessed to be the quietest section; a letter that one section alone has is left out") {
+    const test::Folder folder;
+    auto fade = played({kChorus}, 48000);
+    for (std::size_t n = 0; n < fade.size(); ++n) fade[n] *= std::pow(10, -2.5 * static_cast<double>(n) / static_cast<double>(fade.size()));
+    const auto sound = test::concatenated({played({kVerse, kChorus, kVerse, kBridge, kChorus}, 48000), fade});
+    const auto path = written(folder, "song", 48000, {sound, sound});
+    auto text = new_plan(path, {});
+    REQUIRE(text);
+    const auto letters = [&](const char* words) {
+      int count = 0;
+      for (auto at = text->find(words); at != std::string::npos; at = text->find(words, at + 1)) ++count;
+      return count;
+    };
+    CHECK(letters("letter A") != 1);
+    CHECK(letters("letter B") != 1);
+    CHECK(letters("letter C") != 1);
+    // With markers it is known which section is which.
+    append(path, cues({{0, "verse"}, {16 * 48000, "chorus"}, {32 * 48000, "verse again"}, {48 * 48000, "bridge"}, {60 * 48000, "chorus again"}, {76 * 48000, "fade"}}));
+    const auto found = structure(path);
+    REQUIRE(found.sections.size() == 6);
+    CHECK(found.sections[5].fades_out);
+    for (std::size_t i = 0; i < 5; ++i) CHECK_FALSE(found.sections[i].fades_out);
+    text = new_plan(path, {});
+    REQUIRE(text);
+    const auto quietest = text->find("# quietest = true "), bridge = text->find("\"bridge\""), last = text->find("\"fade\"");
+    REQUIRE(quietest != std::string::npos);
+    CHECK(bridge < quietest);
+    CHECK(quietest < last);
+    CHECK(text->find("LUFS, fades out") > last);
+    CHECK(text->find("letter") == std::string::npos);
   }
 
   TEST_CASE("mono, surround and 96 kHz: the same sections") {
