@@ -34,9 +34,9 @@ constexpr std::array<SetRule, 18> kRules{{
      .why = "Loud is only loud against something quiet. Under a heavy bus limiter a step of a few LU shrinks to one or two.",
      .remedy = "Automate the quiet section down, parts and reverb returns included, or ease the threshold of the bus compressor so that it rests there.", .source = kLoudness},
     {.id = "percussion-in-biggest", .title = "Drums in the biggest section", .severity = Status::warn,
-     .what = "Whether kick, snare, drums and percussion stand as far out of the rest in the biggest section as over the whole song, in LU.",
-     .how = "Loudness of the sum of those stems less that of all other stems, over the same time, both by K-weighted power; once over the biggest section and once "
-            "over all sections in which the drums play. Lower in the biggest section by more than 1 LU is outside.",
+     .what = "Whether kick, snare, drums and percussion stand as far out of the rest in the biggest section as wherever they play in the song, in LU.",
+     .how = "Loudness of the sum of those stems less that of all other stems, both by K-weighted power over the windows of 400 ms in which the drums play: once those of the "
+            "biggest section, and once all of the song's, sections or not. Lower in the biggest section by more than 1 LU is outside.",
      .caveat = "Guitars and pads that enter in a chorus bring the number down by themselves. Level is not punch: what a bus compressor does to attacks is not in it.",
      .why = "Where everything gets bigger except the drums, the chorus feels smaller than its meter.",
      .remedy = "Raise the drum bus in that section by the difference, or take the guitars and pads that came in down.", .source = kLoudness},

@@ -122,7 +122,7 @@ class LowEndJudge {
     if (song_.reading->channels < 2) return findings_.push_back(noted(kId, "the mix is mono", files));
     if (!low_.mix_mono) return findings_.push_back(unmeasured(kId, plan_.severities, fmt::format("the mix has nothing below {}", hz(plan_.low_end.below_hz)), files, "Look at the mix."));
     auto text = fmt::format("{} lost over the song, {} in the worst second", db(low_.mix_mono->whole_db), db(low_.mix_mono->worst_db));
-    if (song_.reading->channels > 1 && low_.mix_punch && plan_.stems.empty()) text += fmt::format("; attacks stand {} over what follows", db(low_.mix_punch->db));
+    if (song_.reading->channels > 1 && low_.mix_punch && plan_.stems.empty()) text += fmt::format("; in the mix below {}, attacks stand {} over what follows each of them (median of {})", hz(plan_.low_end.below_hz), db(low_.mix_punch->db), low_.mix_punch->attacks);
     const auto lost = std::max(low_.mix_mono->whole_db, low_.mix_mono->worst_db);
     if (at_most(lost, kUnlikeDb)) return findings_.push_back(passed(kId, text, files));
     if (const auto stem = most_lost(); !stem.empty()) text += "; " + stem;

@@ -184,7 +184,7 @@ void percussion_finding(const Measured& song, SongSheet& sheet, Findings& findin
     return;
   }
   const double change = as_printed(*top->drums_over_rest) - as_printed(whole->difference_lu);
-  auto text = fmt::format("{} over the rest in {}, {} over the whole song", lu(*top->drums_over_rest), quoted(*top), lu(whole->difference_lu));
+  auto text = fmt::format("{} over the rest in {}, {} over the rest wherever the drums play; by more than {} lower is outside", lu(*top->drums_over_rest), quoted(*top), lu(whole->difference_lu), lu(kDrumsLowerLu));
   if (!by_stems) text += "; the rest is the mix less the drums";
   if (at_least(change, -kDrumsLowerLu)) {
     findings.push_back(passed(kId, text, files));
@@ -223,11 +223,11 @@ void movement_finding(const Measured& song, SongSheet& sheet, Findings& findings
     }
     if (std::ranges::count_if(stem.by_section, [](const auto& one) { return one.has_value(); }) >= 2) stem.movement = *highest - *lowest;
   }
+  if (plan.stems.empty()) return none("the plan has no stems", "Print the stems and add them to the plan.");
   if (!plan.dynamics.movement_db) {
     findings.push_back(not_stated(kId, plan.severities, "[dynamics] movement, in dB", song.mix_and(all)));
     return;
   }
-  if (plan.stems.empty()) return none("the plan has no stems", "Print the stems and add them to the plan.");
   std::vector<std::string> still, moving, more;
   std::vector<std::size_t> at_fault;
   for (std::size_t i = 0; i < sheet.stems.size(); ++i) {

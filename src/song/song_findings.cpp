@@ -60,8 +60,16 @@ void intent_finding(const Measured& song, Findings& findings) {
   if (open.empty()) {
     findings.push_back(passed("intent-stated", "stated", {plan.path}));
   } else {
-    findings.push_back(unmeasured("intent-stated", plan.severities, "not stated: " + listed(open), {plan.path},
-                                  "Write feeling and approach into [song], and mark the biggest and the quietest section in the plan."));
+    std::string write, mark;
+    for (const auto& [key, blank] : {std::pair{"feeling", base::is_blank(plan.feeling)}, {"approach", base::is_blank(plan.approach)}}) {
+      if (blank) write += (write.empty() ? "Write " : " and ") + std::string(key);
+    }
+    if (!write.empty()) write += " into [song].";
+    for (const auto& [key, missing] : {std::pair{"biggest", std::ranges::none_of(plan.sections, &Section::biggest)}, {"quietest", std::ranges::none_of(plan.sections, &Section::quietest)}}) {
+      if (missing) mark += (mark.empty() ? "Write " : ", and ") + std::string(key) + " = true into the [[section]] that is meant to be the " + key;
+    }
+    if (!mark.empty()) mark += ".";
+    findings.push_back(unmeasured("intent-stated", plan.severities, "not stated: " + listed(open), {plan.path}, write + (write.empty() || mark.empty() ? "" : " ") + mark));
   }
 }
 

@@ -29,6 +29,11 @@ std::vector<std::size_t> all_of(const Plan& plan) {
   return all;
 }
 
+std::string left_of(double residual_db) {
+  const auto level = fmt::format("{}{} against the mix", db(residual_db), residual_db <= -160 ? " or less" : "");
+  return residual_db <= -144 ? "nothing is left (" + level + ")" : level + " is left";
+}
+
 void sum_finding(const Measured& song, Findings& findings) {
   constexpr std::string_view kId = "stems-sum-to-mix";
   const auto& plan = song.plan;
@@ -38,7 +43,7 @@ void sum_finding(const Measured& song, Findings& findings) {
     return;
   }
   if (song.stems_are_the_mix()) {
-    findings.push_back(passed(kId, song.sum->residual_db <= -144 ? "nothing is left" : fmt::format("{} are left", db(song.sum->residual_db)), files));
+    findings.push_back(passed(kId, left_of(song.sum->residual_db), files));
     return;
   }
   const auto names = names_of(plan);

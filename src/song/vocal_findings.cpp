@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <limits>
 #include <set>
 
@@ -22,7 +23,9 @@ constexpr double kPhraseOutLu = 1;         // beyond the range
 constexpr double kNearlyAsInTheMixDb = 2, kGoneDb = -30;  // by least squares against a mix that holds doubles and reverb as well
 constexpr double kNoisyDb = -50;           // of pauses against what is sung; own, common practice, no source
 constexpr std::string_view kNoVocal = "no stem has the role lead vocal";
-constexpr std::string_view kAddVocal = "Print the lead vocal as a stem and add it to the plan; where the song has none, write this finding = \"note\" under [severity].";
+constexpr std::string_view kNoneAtAll = "there is no lead vocal among the stems, which are all of the mix";
+
+std::string add_vocal(std::string_view id) { return fmt::format("Print the lead vocal as a stem and add it to the plan; where the song has none, write {} = \"note\" under [severity].", id); }
 
 /// A part over another, over the song: what the plan wants of it, what it is, and where it is not.
 struct Placement {
@@ -109,20 +112,26 @@ void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::o
     findings.push_back(not_stated(what.id, severities, key, what.files));
     return;
   }
-  std::vector<Where> places;
+  std::vector<Where> places, phrases;
+  // Whole sections that are outside stand in front of all phrases, so that each has its place however many phrases others have.
   for (std::size_t i = 0; i < sheet.sections.size(); ++i) {
     const auto& section = sheet.sections[i];
-    if (wanted[i]) add_phrases_outside(song, what, section.start_s, section.end_s, *wanted[i], places);
+    if (!wanted[i]) continue;
+    if (const auto value = section.*target; value && outside(*value, *wanted[i]) != 0)
+      places.push_back(place(section.start_s, section.end_s, song.reading->rate, song.plan.mix, fmt::format("{}: {} {}", base::for_terminal(section.name), lu(*value), what.over)));
+    add_phrases_outside(song, what, section.start_s, section.end_s, *wanted[i], phrases);
   }
-  if (sheet.sections.empty() && wanted.front()) add_phrases_outside(song, what, 0, song.reading->duration_s, *wanted.front(), places);
+  if (sheet.sections.empty() && wanted.front()) add_phrases_outside(song, what, 0, song.reading->duration_s, *wanted.front(), phrases);
   if (out.empty() && !stated.empty()) {
     findings.push_back(unmeasured(what.id, severities, fmt::format("a range is stated for {}, where the vocal is not heard for a second", listed({stated.begin(), stated.end()})), what.files, "Correct the section's start and end in the plan, or take its range out of [vocal] sections."));
     return;
   }
+  const auto phrases_out = phrases.size();
+  std::ranges::move(phrases, std::back_inserter(places));
   std::string text = listed(out.empty() ? in : out);
   if (out.empty() && !open.empty()) text += "; no range is stated for " + listed(open);
   if (!bed.empty()) text += fmt::format("; the bed is the {}", bed);
-  if (!places.empty()) text += fmt::format("; {} beyond by more than {}", places.size() == 1 ? "1 phrase lies" : fmt::format("{} phrases lie", places.size()), lu(kPhraseOutLu));
+  if (phrases_out > 0) text += fmt::format("; {} beyond by more than {}", phrases_out == 1 ? "1 phrase lies" : fmt::format("{} phrases lie", phrases_out), lu(kPhraseOutLu));
   auto finding = out.empty() ? passed(what.id, text, what.files) : faulted(what.id, severities, text, what.files);
   put_moves(finding, moves_backing ? "Backing vocals" : "Lead vocal", moves);
   put_places(finding, std::move(places));
@@ -165,7 +174,8 @@ void over_bed(const Measured& song, SongSheet& sheet, Findings& findings) {
   const auto files = song.mix_and(lead);
   const auto none = [&](std::string why, std::string_view remedy = {}) { findings.push_back(unmeasured(kId, plan.severities, std::move(why), files, remedy)); };
   if (!song.why_no_stems.empty()) return none(song.why_no_stems);
-  if (lead.empty()) return none(std::string(kNoVocal), kAddVocal);
+  if (lead.empty() && song.stems_are_the_mix()) return findings.push_back(noted(kId, std::string(kNoneAtAll), files));
+  if (lead.empty()) return none(std::string(kNoVocal), add_vocal(kId));
   const auto& reading = *song.reading;
   const bool by_stems = stems_tell_the_mix(song) && !reading.bed_of_stems.empty();
   if (!by_stems) {
@@ -204,7 +214,7 @@ void over_backing(const Measured& song, SongSheet& sheet, Findings& findings) {
     }
     return none("no stem has the role backing vocal", "Print the backing vocals as a stem and add it to the plan; where the song has none, write backing-placement = \"note\" under [severity].");
   }
-  if (lead.empty()) return none(std::string(kNoVocal), kAddVocal);
+  if (lead.empty()) return none(std::string(kNoVocal), add_vocal(kId));
   const auto& reading = *song.reading;
   auto windows = active_windows(reading.lead);
   const auto others = active_windows(reading.backing);
@@ -244,10 +254,8 @@ void condition_finding(const Measured& song, Findings& findings) {
   constexpr std::string_view kId = "vocal-condition";
   const auto& plan = song.plan;
   const auto lead = song.with_role(Role::lead_vocal);
-  if (const bool readable = song.why_no_stems.empty(); !readable || lead.empty()) {
-    findings.push_back(unmeasured(kId, plan.severities, readable ? std::string(kNoVocal) : song.why_no_stems, song.mix_and(lead), readable ? kAddVocal : std::string_view()));
-    return;
-  }
+  if (!song.why_no_stems.empty()) return findings.push_back(unmeasured(kId, plan.severities, song.why_no_stems, song.mix_and(lead)));
+  if (lead.empty()) return findings.push_back(song.stems_are_the_mix() ? noted(kId, std::string(kNoneAtAll), song.mix_and(lead)) : unmeasured(kId, plan.severities, std::string(kNoVocal), song.mix_and(lead), add_vocal(kId)));
   for (const auto i : lead) {
     const auto& file = plan.stems[i].file;
     if (auto why = another_take(song, i); !why.empty()) {

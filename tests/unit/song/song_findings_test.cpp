@@ -113,6 +113,8 @@ TEST_SUITE("song/findings") {
     Arrangement none;
     none.drop("kick"), none.drop("snare");
     CHECK(words(none.check(), "percussion-in-biggest") == "there are no drums among the stems, which are all of the mix");
+    // Both numbers and the limit are told, and the second is over all windows in which the drums play.
+    CHECK_MESSAGE(words(sheet, "percussion-in-biggest").ends_with(" over the rest wherever the drums play; by more than 1.0 LU lower is outside"), words(sheet, "percussion-in-biggest"));
   }
 
   TEST_CASE("a vocal 6 dB up or down over a bed that stays moves by 6 LU, with all stems and with the vocal alone") {
@@ -147,6 +149,60 @@ TEST_SUITE("song/findings") {
     CHECK(finding(sheet, "vocal-placement").where.front().start_s >= 6);
     // Without a pause between them, each section's part of a phrase is held against that section's range.
     for (const auto& where : finding(sheet, "vocal-placement").where) CHECK(where.end_s <= 12);
+  }
+
+  TEST_CASE("each section that is out of its range has a place, however short its phrases and however many others have") {
+    Arrangement song;
+    song.wishes["vocal"] = "above_band = [30, 40]\nsections = { \"verse\" = [-40, 40] }";
+    const auto sheet = song.check();
+    const auto& placement = finding(sheet, "vocal-placement");
+    CHECK(placement.status == Status::fail);
+    for (const auto* name : {"chorus", "verse 2", "last chorus"}) {
+      CAPTURE(name);
+      CHECK(std::ranges::any_of(placement.where, [&](const Where& one) { return one.start_s == section(sheet, name).start_s && one.end_s == section(sheet, name).end_s && one.note.starts_with(name); }));
+    }
+    CHECK(std::ranges::none_of(placement.where, [](const Where& one) { return one.start_s < 6; }));
+    CHECK(placement.where_total > 3);  // phrases behind them
+    // Sections may be shorter than a phrase that counts.
+    Arrangement brief;
+    brief.wishes["vocal"] = "above_band = [30, 40]\nsections = { \"last chorus\" = [-40, 40], \"verse\" = [-40, 40], \"verse 2\" = [-40, 40] }";
+    for (double at_s = 6; at_s < 12; at_s += 0.6) brief.gain("voice", -200, at_s + 0.15, at_s + 0.6);
+    const auto chopped = brief.check();
+    CHECK(status(chopped, "vocal-placement") == Status::fail);
+    REQUIRE_FALSE(finding(chopped, "vocal-placement").where.empty());
+    CHECK(finding(chopped, "vocal-placement").where.front().note.starts_with("chorus: "));
+  }
+
+  TEST_CASE("a song without vocals, all stems of which are there, has no vocal that could be misplaced or noisy") {
+    Arrangement song;
+    song.drop("voice"), song.drop("backing");
+    const auto sheet = song.check();
+    for (const auto* id : {"vocal-placement", "vocal-condition", "backing-placement", "backing-masked"}) {
+      CAPTURE(id);
+      CHECK(status(sheet, id) == Status::note);
+      CHECK(words(sheet, id).ends_with(" among the stems, which are all of the mix"));
+    }
+    // Stems that are not all of the mix prove nothing; what is to be written then is a key that plans have.
+    Arrangement some;
+    some.mix = some.sum();
+    some.drop("voice"), some.drop("backing");
+    const auto open = some.check();
+    for (const std::string id : {"vocal-placement", "vocal-condition"}) {
+      CAPTURE(id);
+      CHECK(status(open, id) == Status::not_measured);
+      CHECK_MESSAGE(finding(open, id).remedy.find(id + " = \"note\" under [severity]") != std::string::npos, finding(open, id).remedy);
+      some.wishes["severity"] += id + " = \"note\"\n";
+    }
+    CHECK(finding(some.check(), "vocal-condition").optional);
+  }
+
+  TEST_CASE("what is not stated is asked for by name, and nothing beside it") {
+    Arrangement song;
+    song.approach = "";
+    CHECK(finding(song.check(), "intent-stated").remedy == "Write approach into [song].");
+    song.feeling = "", song.marked = false;
+    CHECK(finding(song.check(), "intent-stated").remedy ==
+          "Write feeling and approach into [song]. Write biggest = true into the [[section]] that is meant to be the biggest, and quietest = true into the [[section]] that is meant to be the quietest.");
   }
 
   TEST_CASE("the mix less a vocal that does not stand in it is no bed") {
@@ -399,6 +455,7 @@ TEST_SUITE("song/findings") {
     CHECK(status(off, "stems-sum-to-mix") == Status::fail);
     CHECK(words(off, "stems-sum-to-mix").find("faders: keys 2.00 dB too soft") != std::string::npos);
     CHECK(status(off, "stems-aligned") == Status::pass);
+    CHECK_MESSAGE(words(good(), "stems-sum-to-mix").find(" dB against the mix") != std::string::npos, words(good(), "stems-sum-to-mix"));
     Arrangement late;
     late.mix = late.sum();
     for (auto& channel : late.clip("snare").channels) channel.insert(channel.begin(), 441, 0.0), channel.resize(channel.size() - 441);
@@ -438,5 +495,8 @@ TEST_SUITE("song/findings") {
       CHECK(status(sheet, id) == Status::not_measured);
     }
     CHECK(sheet.song->low_end->punch.has_value());
+    CHECK(words(sheet, "mono-low-end").find("; in the mix below 100 Hz, attacks stand ") != std::string::npos);
+    song.wishes["dynamics"] = "";
+    CHECK(words(song.check(), "movement") == "not measured: the plan has no stems");
   }
 }
