@@ -191,7 +191,7 @@ void spoil(std::string_view name, Audio& stem) {
 }  // namespace
 
 void write_plan(const std::string& folder) {
-  write_text(folder + "/song.toml", plan_text("mix.wav", "voice close and dry, the band behind it; the last chorus opens and lifts", "bass", ".wav"));
+  write_text(folder + "/song.toml", plan_text("mix.wav", "voice close and dry, the band behind it; the last chorus opens and lifts", "kick", ".wav"));
 }
 
 Draft::Draft(std::string folder) : folder_(std::move(folder)) {
@@ -213,10 +213,10 @@ void Draft::finish() {
     if (std::abs(code) >= 1 << 23) throw std::runtime_error("the draft is louder than full scale");
   }
   write_wav(folder_ + "/mix-3.wav", mix_);
-  write_text(folder_ + "/song.toml", plan_text("mix-3.wav", "", "kick", ".flac"));
+  write_text(folder_ + "/song.toml", plan_text("mix-3.wav", "", "bass", ".flac"));
   write_text(folder_ + "/faults.txt",
              "What is wrong with this bounce and its plan, one small problem for each thing that a plan can ask.\n\n"
-             "plan            the approach is not stated; it wants the kick to reach lower, and the bass does\n"
+             "plan            the approach is not stated; it wants the bass to reach lower, and the kick does\n"
              "intro           2.5 dB too loud: too little is left to climb\n"
              "chorus          1 dB too loud: the last chorus is hardly bigger\n"
              "kick            3.5 dB too soft in the last chorus, with the percussion: against the band, and against the bass; without its click,\n"
