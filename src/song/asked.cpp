@@ -264,25 +264,27 @@ std::vector<std::string> unasked_of(const Plan& plan, const Sheet& measured, con
   std::set<std::string, std::less<>> asked{"listening-pass"};
   for (const auto& question : plan.questions) asked.merge(as_set(findings_of(plan, question)));
   constexpr std::size_t kMostLines = 8;
-  std::vector<std::string> outside, moved, unknown;
-  std::set<std::string_view> told;
+  struct Line {
+    int rank;  ///< 0: outside, and it moved; 1: fail; 2: warn; 3: it moved
+    std::string words;
+  };
+  std::vector<Line> ranked;
+  std::vector<std::string> unknown;
   for (const auto& finding : measured.findings) {
     if (finding.ruleset != kPlanRules || asked.contains(finding.rule)) continue;
+    const auto moved = before != nullptr ? moved_in({finding.rule}, *before, now) : std::vector<std::string>();
     if (finding.status == Status::fail || finding.status == Status::warn) {
-      outside.push_back(fmt::format("{}: {}", to_string(finding.status), sheet::headline(finding, catalog())));
-      told.insert(finding.rule);
-    } else if (finding.status == Status::not_measured && !finding.optional) {
-      unknown.push_back(finding.title);
+      const auto was = before != nullptr ? before->find(finding.rule) : Snapshot::const_iterator();
+      const bool changed = before != nullptr && was != before->end() && was->second.status != to_string(finding.status);
+      ranked.push_back({!moved.empty() ? 0 : finding.status == Status::fail ? 1 : 2, fmt::format("{}{}: {}", to_string(finding.status), changed ? ", was " + was->second.status : "", sheet::headline(finding, catalog()))});
+    } else if (!moved.empty()) {
+      ranked.push_back({3, "moved: " + moved.front() + (moved.size() > 1 ? ", and more" : "")});
     }
+    if (finding.status == Status::not_measured && !finding.optional) unknown.push_back(finding.title);
   }
-  if (before != nullptr) {
-    for (const auto& rule : plan_rules()) {
-      if (asked.contains(rule.id) || told.contains(rule.id)) continue;
-      if (auto words = moved_in({std::string(rule.id)}, *before, now); !words.empty()) moved.push_back("moved: " + words.front() + (words.size() > 1 ? ", and more" : ""));
-    }
-  }
-  auto lines = std::move(outside);
-  std::ranges::move(moved, std::back_inserter(lines));
+  std::ranges::stable_sort(ranked, {}, &Line::rank);
+  std::vector<std::string> lines;
+  for (auto& one : ranked) lines.push_back(std::move(one.words));
   if (lines.size() > kMostLines) {
     const auto more = lines.size() - kMostLines + 1;
     lines.resize(kMostLines - 1);

@@ -32,8 +32,8 @@ namespace sendworthy::song {
 /// The numbers of a question's section, and, where it is heard very quietly or from something small, what moves then, in words.
 [[nodiscard]] std::vector<std::string> numbers_for(const Plan& plan, const Question& question, const Sheet& measured);
 
-/// Findings to which none of the plan's questions belongs: those outside of the plan, one in words each; those that moved (`before` may be
-/// null); and in one line those that were not measured. At most nine lines.
+/// Findings to which none of the plan's questions belongs: those outside of the plan, those first that moved (`before` may be null);
+/// those that moved; and in one line those that were not measured. At most nine lines.
 [[nodiscard]] std::vector<std::string> unasked_of(const Plan& plan, const Sheet& measured, const Snapshot* before, const Snapshot& now);
 
 }  // namespace sendworthy::song

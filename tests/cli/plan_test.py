@@ -5,6 +5,7 @@ import os
 import random
 import re
 import signal
+import struct
 import subprocess
 import time
 import unittest
@@ -144,6 +145,11 @@ class New(PlanCase):
         self.assertEqual([one["role"] for one in sheet["stems"]], ["backing vocal", "bass", "keys", "kick", "lead vocal"])
 
     def test_what_new_suggests_is_kept_by_the_mix_that_it_was_measured_from(self):
+        mix = (self.room / "take/mix.wav").read_bytes()
+        points = [(1, 0), (2, int(CHANGE * RATE))]  # markers, so that there are two sections
+        cues = struct.pack("<I", len(points)) + b"".join(struct.pack("<II4sIII", number, frame, b"data", 0, 0, frame) for number, frame in points)
+        mix += b"cue " + struct.pack("<I", len(cues)) + cues
+        self.put("take/mix.wav", mix[:4] + struct.pack("<I", len(mix) - 8) + mix[8:])
         self.assertEqual(self.run_program("plan", "new", "take/mix.wav", "--stems", "take/stems", "-o", "take/song.toml")[0], 0)
         text = (self.room / "take/song.toml").read_text().replace('feeling = ""', 'feeling = "warm"').replace('approach = ""', 'approach = "near"')
         text = re.sub(r'(?m)^# (\w+ = (?!""))', r"\1", text)

@@ -282,7 +282,7 @@ TEST_CASE("what is outside of the plan, or moved, and belongs to no question is 
   auto now = with_backing(12, Status::fail);
   auto unasked = room.state(kNow, &now).unasked;  // the vocal has its own question
   REQUIRE(unasked.size() == 2);
-  CHECK_MESSAGE(unasked[0].starts_with("fail: "), unasked[0]);
+  CHECK_MESSAGE(unasked[0].starts_with("fail, was pass: "), unasked[0]);
   CHECK(contains(unasked[0], "chorus 12.0 LU (3.0 to 8.5 LU wanted)"));
   CHECK(contains(unasked[1], "not measured: "));
   now = with_backing(7, Status::pass);
