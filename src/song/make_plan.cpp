@@ -67,13 +67,15 @@ std::string letter(int group) { return group < 1 || group > 26 ? std::string() :
 /// and of %.
 constexpr double kRoom = 0.5, kRoomPercent = 2;
 
+constexpr double kMost = 60;  // LU or dB, either way, that a plan takes
+
 double down(double value) { return std::floor(10 * value + 1e-6) / 10; }
 double up(double value) { return std::ceil(10 * value - 1e-6) / 10; }
 
 std::string with_room(std::string_view unit) { return fmt::format(", with {} {} of room", base::shortest(kRoom), unit); }
 
 PlanDraft::Guess at_least_of(double value, double lowest, std::string_view unit) {
-  return {base::fixed(std::max(lowest, down(value - kRoom)), 1), fmt::format("measured: {} {}{}", base::fixed(value, 1), unit, with_room(unit))};
+  return {base::fixed(std::clamp(down(value - kRoom), lowest, kMost), 1), fmt::format("measured: {} {}{}", base::fixed(value, 1), unit, with_room(unit))};
 }
 
 class Guesses {
@@ -95,7 +97,7 @@ class Guesses {
     for (const auto& one : sheet_.sections) {
       if (one.*value) low = std::min(low, *(one.*value)), high = std::max(high, *(one.*value));
     }
-    if (high < low) return;
+    if (high < low || down(low - kRoom) < -kMost || up(high + kRoom) > kMost) return;
     guesses_[key] = {fmt::format("[{}, {}]", base::fixed(down(low - kRoom), 1), base::fixed(up(high + kRoom), 1)), fmt::format("measured: {} to {}{}", base::fixed(low, 1), lu(high), with_room("LU"))};
   }
 
@@ -116,7 +118,7 @@ class Guesses {
       if (one.movement) least = std::min(least.value_or(*one.movement), *one.movement), most = std::max(most.value_or(*one.movement), *one.movement);
       if (one.moved) moved = std::max(moved.value_or(0), std::abs(*one.moved));
     }
-    if (least) guesses_["dynamics.movement"] = {base::fixed(std::max(0.0, down(*least - kRoom)), 1), fmt::format("measured: {} to {}{}", base::fixed(*least, 1), db(*most), with_room("dB"))};
+    if (least) guesses_["dynamics.movement"] = {base::fixed(std::clamp(down(*least - kRoom), 0.0, kMost), 1), fmt::format("measured: {} to {}{}", base::fixed(*least, 1), db(*most), with_room("dB"))};
     if (moved) guesses_["quiet.moved"] = {{}, "measured: up to " + db(*moved)};
   }
 
@@ -127,8 +129,8 @@ class Guesses {
   }
 
   void low_end(const SongSheet::LowEnd& low) {
-    if (low.kick_over_bass) guesses_["low_end.kick_over_bass"] = at_least_of(*low.kick_over_bass, -60, "dB");
-    if (low.bass_steadiness) guesses_["low_end.bass_steadiness"] = {base::fixed(up(*low.bass_steadiness + kRoom), 1), "measured: " + db(*low.bass_steadiness) + with_room("dB")};
+    if (low.kick_over_bass) guesses_["low_end.kick_over_bass"] = at_least_of(*low.kick_over_bass, -kMost, "dB");
+    if (low.bass_steadiness && up(*low.bass_steadiness + kRoom) <= kMost) guesses_["low_end.bass_steadiness"] = {base::fixed(up(*low.bass_steadiness + kRoom), 1), "measured: " + db(*low.bass_steadiness) + with_room("dB")};
     if (!low.kick_centre_hz || !low.bass_centre_hz) return;
     const double kick = as_printed(*low.kick_centre_hz, 0), bass = as_printed(*low.bass_centre_hz, 0);
     guesses_["low_end.lowest"] = {kick == bass ? std::string() : kick < bass ? "\"kick\"" : "\"bass\"", fmt::format("measured: kick at {} Hz, bass at {} Hz", base::fixed(kick, 0), base::fixed(bass, 0))};
