@@ -35,7 +35,7 @@ constexpr std::array<SetRule, 18> kRules{{
      .remedy = "Automate the quiet section down, parts and reverb returns included, or ease the threshold of the bus compressor so that it rests there.", .source = kLoudness},
     {.id = "percussion-in-biggest", .title = "Drums in the biggest section", .severity = Status::warn,
      .what = "Whether kick, snare, drums and percussion stand as far out of the rest in the biggest section as wherever they play in the song, in LU.",
-     .how = "Loudness of the sum of those stems less that of all other stems, both by K-weighted power over the windows of 400 ms in which the drums play: once those of the "
+     .how = "Loudness of the sum of those stems less that of all other stems, or of the mix less the drums where the stems are not all of it, both by K-weighted power over the windows of 400 ms in which the drums play: once those of the "
             "biggest section, and once all of the song's, sections or not. Lower in the biggest section by more than 1 LU is outside.",
      .caveat = "Guitars and pads that enter in a chorus bring the number down by themselves. Level is not punch: what a bus compressor does to attacks is not in it.",
      .why = "Where everything gets bigger except the drums, the chorus feels smaller than its meter.",
@@ -44,7 +44,9 @@ constexpr std::array<SetRule, 18> kRules{{
      .what = "How far, in LU, the lead vocal lies over everything else, section by section, against [vocal] above_band and [vocal] sections.",
      .how = "K-weighted power mean of the lead vocal over windows of 400 ms every 100 ms in which it sings, less that of the bed over the same windows. It sings from "
             "where a window reaches 20 LU under the vocal's own integrated loudness until one falls 26 LU under it. The bed is the sum of all other stems, backing "
-            "vocals among them, where the stems null against the mix; else the mix less the vocal. Phrases outside of the range are listed with their times.",
+            "vocals among them, where the stems null against the mix, or the mix bus does one thing to all of them (a level, a delay, a gain that moves, a filter); else the "
+            "mix less the vocal, where the vocal stands in the mix as in its stem. Phrases outside of the range are listed with their times. A section with a range of its "
+            "own in which the vocal is not heard for a second is not measured.",
      .caveat = "Whether the words can be made out: a vocal in range may still be covered in its own bands, which priority-masking looks at. With a compressor on "
                "the mix bus that moves with the vocal, bed and vocal are not quite those of the mix.",
      .why = "The vocal's place is what listeners notice first, and an engineer who knows the words hears them at any level.",
@@ -54,7 +56,8 @@ constexpr std::array<SetRule, 18> kRules{{
      .what = "Whether the lead vocal has harsh esses, popped plosives, noise between phrases, or clipping.",
      .how = "Each by a measure of its own on the vocal's stem: 5 to 9.7 kHz 3 dB or more over the vocal's own middle, 0.3 to 3.1 kHz, of a second to both sides "
             "(esses); bursts below 87 Hz at the start of sounds, no more than 3 dB under that middle and 12 dB over the vocal's usual lows (plosives); the quietest "
-            "half second of each pause, reverb's tails left out, against the phrases (noise, in dB); and flat tops, any at full scale or ten and more below it, as of what was clipped before its fader (clipping). Each place has its time.",
+            "half second of each pause, reverb's tails left out, against the phrases (noise, in dB); and flat tops, any at full scale or ten and more below it, as of what was clipped before its fader (clipping). Each place has its time. A vocal without a pause of a second is not "
+            "measured: noise that never stops hides in it.",
      .caveat = "A rasping voice, a whisper or an effect may be meant. What the mix covers is not heard there: listen to the places in the mix.",
      .why = "These are what a limiter, a lossy encoder and earphones bring forward after the mix has left the room.",
      .remedy = "Lower the single esses by automation or a de-esser, high-pass or cut the popped syllables, fade or gate the pauses, and print a clipped take again from "
@@ -140,7 +143,9 @@ constexpr std::array<SetRule, 18> kRules{{
     {.id = "stems-sum-to-mix", .title = "Stems against the mix", .severity = Status::fail,
      .what = "Whether the stems of the plan add up to its mix, and if not, why.",
      .how = "As for a set of files: added as they are, then with one gain, with a gain each, with a gain and a delay each, and with a gain that moves slowly. The first "
-            "that takes out the mix names the cause. What is told of single parts stands on stems, so that it is only as sure as this.",
+            "that takes out the mix names the cause. What is told by stems holds for the mix only where they stand in it as in their files, next to one another: a finding told by a stem that "
+            "is at another level, another place, muted, processed, not in the mix or not to be told apart is not measured, and says what the stems alone would give. A fault "
+            "stays one where the stem is off by no more than 1 dB or 10 ms.",
      .caveat = "A mix that went through processing of its own cannot be rebuilt from stems; the finding says so.",
      .why = "Vocal, priorities and low end are measured on the stems: if they are not the mix, the numbers are another mix's.",
      .remedy = "Print stems and mix in one go from the same session, at unity, with the processing of the bus off or keyed from the full mix.", .source = kCommon},
@@ -148,7 +153,8 @@ constexpr std::array<SetRule, 18> kRules{{
      .what = "Whether every stem stands where it stands in the mix, the right way up, in the same format, and as long as the mix.",
      .how = "Delay in frames and polarity of each stem by the step of stems-sum-to-mix that needs them; length, sample rate and channels against the mix; a stem that is silent, "
             "clipped where the mix is not, there twice, or the whole mix is named.",
-     .caveat = "A stem that is alone with nothing like it in the mix cannot be lined up; then it is not measured.",
+     .caveat = "A stem that is alone with nothing like it in the mix cannot be lined up, nor can stems under a mix bus that changes much (more than -22 dB left beside it); then it "
+               "is not measured. Under processing of the mix bus places are told to within two frames.",
      .why = "A stem a few milliseconds off combs with its neighbours as soon as somebody moves its fader.",
      .remedy = "Print all stems from the same start over the same range; look for a plug-in whose delay is not made up for.", .source = kCommon},
     {.id = "listening-pass", .title = "Listening pass", .severity = Status::fail,
