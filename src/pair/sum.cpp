@@ -32,6 +32,7 @@ constexpr double kWorth = 0.5;         // energy left, over that of the steps be
 constexpr double kFilterDb = -14;      // left over the mix: more is no filter
 constexpr double kFilterBetter = 0.25; // left by a filter, over what delays leave: then they are none, where they leave as much as this
 constexpr double kDelayedDb = -20;
+constexpr std::size_t kFewTogether = 3;  // parts that share a delay which others do not have
 constexpr double kUnsureFrames = 2, kUnsureDb = -30;  // of delays, beside more that is left
 constexpr double kExplained = 0.25;    // likewise: a gain that moves or a filter explains it, 6 dB
 constexpr double kOverChance = 0.4;    // likewise, over what gains leave that move over what sounded before: 0.2 and less under limiters (own)
@@ -675,10 +676,15 @@ class Summer {
     const double middle = told[told.size() / 2];
     const bool sure = sum_.nulls || sum_.residual_db <= kUnsureDb;
     const double common = sure ? middle : std::round(middle), unsure = sure ? kLeastLag : kUnsureFrames;
+    std::size_t together = 0;
     for (std::size_t i = 0; i < lags_.size(); ++i) {
-      if (!left_out(i) && std::abs(lags_[i] - common) <= unsure) sum_.parts[i].delay_frames = common;
+      if (!sure) sum_.parts[i].delay_frames = std::round(lags_[i]);
+      if (left_out(i) || std::abs(lags_[i] - common) > unsure) continue;
+      sum_.parts[i].delay_frames = common;
+      ++together;
     }
-    if (std::max(told.back() - common, common - told.front()) <= unsure) sum_.common_delay_frames = common;
+    // Of two that differ, nobody knows which is where it should be.
+    if (together == told.size() || (together >= kFewTogether && 2 * together > told.size())) sum_.common_delay_frames = common;
   }
 
   SumInput input_;

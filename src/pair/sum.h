@@ -145,7 +145,7 @@ struct Sum {
   std::size_t step = 0;        ///< the chosen one
   double common_gain_db = 0;   ///< of the parts that share one
   bool common_inverted = false;
-  double common_delay_frames = 0;  ///< of all parts, where they share one
+  double common_delay_frames = 0;  ///< of all parts, or of most where those are three and more
   std::vector<SumPart> parts;
   std::optional<std::pair<std::size_t, std::size_t>> doubled;  ///< two parts that share something
   std::optional<SumRest> rest;  ///< where it does not add up as it is

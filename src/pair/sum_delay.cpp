@@ -89,7 +89,7 @@ double fraction_at(const Rows& part, const Rows& target, std::int64_t at, double
 // Windows of the parts, each with the pieces of the mix it may stand in.
 class Finder {
  public:
-  Finder(const std::vector<Excerpt>& excerpts, std::size_t parts, double rate) : reach_(reach_of(rate)), windows_(parts), correlator_(size_for(reach_)) {
+  Finder(const std::vector<Excerpt>& excerpts, std::size_t parts, double rate) : reach_(reach_of(rate)), windows_(parts), nearest_(parts, 0.0), correlator_(size_for(reach_)) {
     for (const auto& one : excerpts) {
       auto& mine = windows_[one.part];
       if (!one.of_mix) mine.push_back({&one, {}});
@@ -104,6 +104,7 @@ class Finder {
     double now = 0, most = 0;
     for (const auto& [later, first] : windows_[part].front().targets) {
       const auto place = place_at(part, later, &now);
+      if (later == 0) nearest_[part] = place.lag;
       const bool near_by = later == 0 && place.clear >= kFairly && place.height >= kFarHigher * now;
       if (place.clear >= kClear || near_by) places.push_back(place), most = std::max(most, place.explained);
     }
@@ -115,6 +116,9 @@ class Finder {
     if (chosen == nullptr) return std::nullopt;
     return std::abs(chosen->lag) <= static_cast<double>(reach_) && chosen->height < kHigher * now ? 0 : chosen->lag;
   }
+
+  // Where within reach the part stands best, clear or not; asked after clear_lag.
+  [[nodiscard]] double nearest(std::size_t part) const { return nearest_[part]; }
 
   // Energy that a part explains at a whole lag; 0 where the pieces do not reach that far.
   double explained(std::size_t part, double lag) const {
@@ -185,6 +189,7 @@ class Finder {
 
   std::int64_t reach_;
   std::vector<std::vector<Window>> windows_;
+  std::vector<double> nearest_;
   Correlator correlator_;
   std::vector<float> values_, height_;
 };
@@ -237,9 +242,11 @@ std::vector<double> lags_in(const std::vector<Excerpt>& excerpts, std::size_t pa
   Finder finder(excerpts, parts, rate);
   std::vector<std::optional<double>> clear(parts);
   for (std::size_t i = 0; i < parts; ++i) clear[i] = finder.clear_lag(i);
-  // What repeats stands in many places nearly as well: one of them may be where the others stand.
+  // What repeats stands in many places nearly as well: one of them may be where the others stand. A tone without a clear peak may stand
+  // near by.
   if (const auto shared = shared_lag(clear); shared && *shared != 0) {
     for (std::size_t i = 0; i < parts; ++i) {
+      if (!clear[i] && finder.explained(i, finder.nearest(i)) > kBetter * std::max(finder.explained(i, 0), finder.explained(i, *shared))) clear[i] = finder.nearest(i);
       if (clear[i] && std::abs(*clear[i] - *shared) >= 1 && finder.explained(i, *shared) >= kTogether * finder.explained(i, *clear[i])) clear[i] = shared;
     }
   }

@@ -47,10 +47,13 @@ std::string words_of(const Sum& sum, SumCause cause, const SumNames& what) {
     case SumCause::pan: return "panning: " + with([](const auto& part) { return part.unbalanced; }, name);
     case SumCause::polarity:
       return "polarity: " + (sum.common_inverted ? std::string(what.all) + " are inverted" : with([](const auto& part) { return part.inverted || std::ranges::any_of(part.channels_inverted, [](bool one) { return one; }); }, name) + " inverted");
-    case SumCause::delay:
-      if (sum.common_delay_frames != 0) return fmt::format("delay: {} ", what.all) + late_or_early(sum.common_delay_frames);
-      return "delay: " + with([](const auto& part) { return part.delay_frames != 0; },
-                              [&](const auto& part) { return what.name(part) + " " + late_or_early(part.delay_frames); });
+    case SumCause::delay: {
+      const double common = sum.common_delay_frames;
+      const auto others = with([&](const auto& part) { return part.delay_frames != common && !part.silent && !part.whole_mix && !part.copy_of; },
+                               [&](const auto& part) { return what.name(part) + " " + late_or_early(part.delay_frames - common); });
+      if (common == 0) return "delay: " + others;
+      return fmt::format("delay: {} {}{}", what.all, late_or_early(common), others.empty() ? "" : ", and beside that " + others);
+    }
     case SumCause::silent: return "silent: " + with([](const auto& part) { return part.silent; }, name);
     case SumCause::missing:
       if (!sum.gaps.empty()) return fmt::format("something is missing {} only: what is left of the mix there is in none of them", listed(times_of(sum)));

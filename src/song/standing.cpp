@@ -34,7 +34,7 @@ bool of_all_alike(const pair::Sum& sum, pair::SumCause cause) {
     case each_processing:
     case bus_filter:
     case bus_distortion: return true;
-    case delay: return sum.common_delay_frames != 0;
+    case delay: return sum.common_delay_frames != 0;  // of the others, each is asked for itself
     case polarity: return sum.common_inverted;
     default: return false;
   }
@@ -108,7 +108,7 @@ std::string shared_by_all(const Measured& song) {
   if (sum.not_measured) return {};
   if (sum.common_inverted) return "the stems stand upside down in the mix";
   if (off_in_level(sum.common_gain_db, kFittedDb)) return fmt::format("all stems stand {} {} in the mix than in their files", db(std::abs(sum.common_gain_db)), sum.common_gain_db < 0 ? "softer" : "louder");
-  if (sum.common_delay_frames != 0) return fmt::format("all stems are {}", pair::late_or_early(sum.common_delay_frames));
+  if (sum.common_delay_frames != 0) return fmt::format("the stems are {}", pair::late_or_early(sum.common_delay_frames));
   return {};
 }
 

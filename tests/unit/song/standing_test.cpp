@@ -94,6 +94,12 @@ TEST_SUITE("song/standing") {
       CAPTURE(words(sheet, id));
       CHECK(status(sheet, id) == Status::pass);
     }
+    // One stem that is late beside that is told by itself, and tells nothing of the mix.
+    auto late = song;
+    for (auto& channel : late.clip("kick").channels) channel.insert(channel.begin(), 96, 0.0), channel.resize(channel.size() - 96);
+    const auto one = late.check();
+    CHECK(words(one, "stems-aligned") == "all stems against the mix: 47 frames early; kick: 96 frames late");
+    CHECK(status(one, "kick-over-bass") == Status::not_measured);
     for (std::size_t i = 0; i < plain.song->sections.size(); ++i) CHECK(*sheet.song->sections[i].vocal_over_bed == doctest::Approx(*plain.song->sections[i].vocal_over_bed).epsilon(0.01));
   }
 
