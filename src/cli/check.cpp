@@ -65,13 +65,6 @@ struct CheckCommand {
   }
 };
 
-std::vector<std::string> everything_read(const CheckCommand& command, const Inputs& inputs) {
-  auto paths = inputs.files;
-  paths.insert(paths.end(), command.rules.begin(), command.rules.end());
-  paths.insert(paths.end(), command.files.lists.begin(), command.files.lists.end());
-  return paths;
-}
-
 }  // namespace
 
 int run_check(const Words& words) {
@@ -110,7 +103,7 @@ int run_check(const Words& words) {
   const StopsGently gently;
   auto inputs = collect(command.files);
   if (!inputs) return report(inputs.error(), "check");
-  if (const auto spared = spare_the_inputs(command.sheet, everything_read(command, *inputs)); !spared)
+  if (const auto spared = spare_the_inputs(command.sheet, with_rule_sets(everything_read(command.files, *inputs), *rule_sets)); !spared)
     return report(spared.error(), "check");
   question_role(command.role, *rule_sets);
 

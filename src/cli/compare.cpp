@@ -65,7 +65,7 @@ int run_compare(const Words& words) {
     return report({ErrorCode::usage, "two files are wanted, the old one and the new one; " + std::to_string(files.size()) + " given", {}}, "compare");
   const auto rule_sets = rule_sets_of(rules, *config);
   if (!rule_sets) return report(rule_sets.error(), "compare");
-  if (const auto spared = spare_the_inputs(output, files); !spared) return report(spared.error(), "compare");
+  if (const auto spared = spare_the_inputs(output, with_rule_sets(files, *rule_sets)); !spared) return report(spared.error(), "compare");
 
   const StopsGently gently;
   const auto store = cache.open(*config);

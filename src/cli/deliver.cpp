@@ -67,19 +67,12 @@ struct DeliverCommand {
   }
 };
 
-std::vector<std::string> paths_of(const Sheet& sheet) {
-  std::vector<std::string> paths;
-  for (const auto& file : sheet.files) paths.push_back(file.path);
-  return paths;
-}
-
 int complain_about_call(std::string text) { return report({ErrorCode::usage, std::move(text), {}}, "deliver"); }
 
 int deliver_new(const DeliverCommand& command, const std::string& folder) {
   const auto& path = command.sheet.output.path;
-  std::error_code ignored;
   if (!command.sheet.output.to_stdout() && !path.ends_with(".toml")) return complain_about_call("an order is a TOML file: let --output end in .toml");
-  if (!command.sheet.output.to_stdout() && std::filesystem::exists(path, ignored))
+  if (!command.sheet.output.to_stdout() && is_taken(path))
     return complain_about_call("\"" + path + "\" is there already: an order may hold what somebody wrote into it, so it is not replaced; name another file");
   const auto text = new_order(folder, command.sheet.output.to_stdout() ? std::string() : path);
   if (!text) return report(text.error(), "");
@@ -105,7 +98,7 @@ int deliver_check(DeliverCommand& command, const std::string& order, const Confi
   const auto sheet = with_hooks(command.shows_progress(), command.cache.open(config).get(), [&](const CheckHooks& hooks) { return check_order(order, options, hooks); });
   if (!sheet) return report(sheet.error(), "deliver");
   if (stopped()) return report({ErrorCode::interrupted, "interrupted; nothing was written", {}}, "");
-  if (const auto spared = spare_the_inputs(command.sheet, paths_of(*sheet)); !spared) return report(spared.error(), "deliver");
+  if (const auto spared = spare_the_inputs(command.sheet, read_for(*sheet)); !spared) return report(spared.error(), "deliver");
   return write_sheet(*sheet, command.sheet);
 }
 

@@ -59,7 +59,7 @@ int run_measure(const Words& words) {
   const StopsGently gently;
   auto inputs = collect(files);
   if (!inputs) return report(inputs.error(), "measure");
-  if (const auto spared = spare_the_inputs(sheet, inputs->files); !spared) return report(spared.error(), "measure");
+  if (const auto spared = spare_the_inputs(sheet, everything_read(files, *inputs)); !spared) return report(spared.error(), "measure");
 
   options.judge = false;
   options.timelines = sheet.timelines;

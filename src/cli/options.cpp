@@ -105,6 +105,12 @@ Result<Inputs> collect(const FileOptions& options) {
   return expand_inputs(operands, options.recursive ? Folders::with_subfolders : Folders::flat);
 }
 
+std::vector<std::string> everything_read(const FileOptions& options, const Inputs& inputs) {
+  auto paths = inputs.files;
+  paths.insert(paths.end(), options.lists.begin(), options.lists.end());
+  return paths;
+}
+
 void OutputOptions::declare_format(Arguments& arguments, const std::vector<std::string_view>& formats, std::string_view more) {
   formats_ = formats;
   help_ = listed(formats) + " (default: text)" + std::string(more);

@@ -39,6 +39,9 @@ struct FileOptions {
 /// Errors: usage when nothing was named; those of names_listed.
 [[nodiscard]] Result<Inputs> collect(const FileOptions& options);
 
+/// The inputs and the lists that named them.
+[[nodiscard]] std::vector<std::string> everything_read(const FileOptions& options, const Inputs& inputs);
+
 /// How the result is shown and where it goes.
 struct OutputOptions {
   std::string format = "text", path, color = "auto";

@@ -1,8 +1,8 @@
 // sendworthy plan: the song plan, from the starting plan to mix and stems held against it.
+#include <sendworthy/listening.h>
 #include <sendworthy/song.h>
 
 #include <algorithm>
-#include <filesystem>
 
 #include "base/files.h"
 #include "base/text.h"
@@ -65,9 +65,8 @@ int complain_about_call(std::string text) { return report({ErrorCode::usage, std
 
 int plan_new(const PlanCommand& command, const std::string& mix) {
   const auto& output = command.sheet.output;
-  std::error_code ignored;
   if (!output.to_stdout() && !output.path.ends_with(".toml")) return complain_about_call("a plan is a TOML file: let --output end in .toml");
-  if (!output.to_stdout() && std::filesystem::exists(output.path, ignored))
+  if (!output.to_stdout() && is_taken(output.path))
     return complain_about_call("\"" + output.path + "\" is there already: a plan holds what somebody wrote into it, so it is not replaced; name another file");
   const StopsGently gently;
   const NewPlanOptions options{command.stems, output.to_stdout() ? std::string() : output.path, command.run.jobs};
@@ -87,14 +86,12 @@ int plan_check(PlanCommand& command, const std::string& plan, const Config& conf
     if (!sets) return report(sets.error(), "plan");
     options.rule_sets = std::move(*sets);
   }
-  if (const auto spared = spare_the_inputs(command.sheet, {plan}); !spared) return report(spared.error(), "plan");
+  if (const auto spared = spare_the_inputs(command.sheet, with_rule_sets({plan, passes_path(plan)}, options.rule_sets)); !spared) return report(spared.error(), "plan");
   const StopsGently gently;
   const auto sheet = with_hooks(command.shows_progress(), command.cache.open(config).get(), [&](const CheckHooks& hooks) { return check_plan(plan, options, hooks); });
   if (!sheet) return report(sheet.error(), "plan");
   if (stopped()) return report({ErrorCode::interrupted, "interrupted; nothing was written", {}}, "");
-  std::vector<std::string> paths;
-  for (const auto& file : sheet->files) paths.push_back(file.path);
-  if (const auto spared = spare_the_inputs(command.sheet, paths); !spared) return report(spared.error(), "plan");
+  if (const auto spared = spare_the_inputs(command.sheet, read_for(*sheet)); !spared) return report(spared.error(), "plan");
   return write_sheet(*sheet, command.sheet);
 }
 

@@ -215,6 +215,9 @@ int run_rules(const Words& words) {
       for (const auto& set : sets) text += (text.empty() ? "" : "\n") + set_as_text(set);
     }
     if (sets.empty()) return code;
+    SheetOutput target;
+    target.output = output;
+    if (const auto spared = spare_the_inputs(target, with_rule_sets({}, sets)); !spared) return report(spared.error(), "rules");
   }
   if (const auto written = deliver(output.path, text); !written)
     code = std::max(code, report(written.error(), "rules"));

@@ -1,6 +1,7 @@
 #include "cli/sheet_output.h"
 
 #include <sendworthy/catalog.h>
+#include <sendworthy/listening.h>
 #include <sendworthy/render.h>
 
 #include <algorithm>
@@ -83,15 +84,28 @@ bool holds_text(const std::string& path) {
   return head.find('\0') == head.npos && (head.size() == 4096 || base::clean_utf8(head) == head);
 }
 
-/// Refuses to write over what may be somebody's sound or rule set, whether this run reads it or not.
+/// Of where a rule set comes from; else it is a word such as "shipped". The user's own end in .toml.
+bool is_path(std::string_view origin) { return origin.find('/') != origin.npos; }
+
+/// The path with its links followed, or as it is where nothing stands.
+std::string target_of(const std::string& path) {
+  std::error_code error;
+  const auto target = std::filesystem::canonical(path, error).string();
+  return error ? path : target;
+}
+
+/// Refuses to write over what may be somebody's sound, rule set or answers, whether this run reads it or not.
 Result<void> may_write(std::string_view option, const std::string& path) {
-  const auto ending = lower_ending(path);
   const auto refuse = [&](std::string_view why) {
     return fail(ErrorCode::usage, std::string(option) + " \"" + path + "\" " + std::string(why));
   };
-  if (std::find(kAudioEndings.begin(), kAudioEndings.end(), ending) != kAudioEndings.end())
-    return refuse("is named like audio; a sheet is never written over a sound file");
-  if (ending == ".toml") return refuse("is named like a rule set; a sheet is never written over one");
+  for (const auto& name : {path, target_of(path)}) {
+    const auto ending = lower_ending(name);
+    if (std::find(kAudioEndings.begin(), kAudioEndings.end(), ending) != kAudioEndings.end())
+      return refuse("is named like audio; a sheet is never written over a sound file");
+    if (ending == ".toml") return refuse("is named like a rule set; a sheet is never written over one");
+    if (name.ends_with(passes_path(""))) return refuse("is named like the answers of a listening pass; a sheet is never written over them");
+  }
   if (!holds_text(path))
     return refuse("stands there already and is no text; a sheet replaces only text, so give another name");
   return {};
@@ -131,6 +145,27 @@ Result<void> deliver(const std::string& path, std::string_view text) {
   if (path.empty() || path == "-" || standard) return write_stdout(text);
   if (const auto ok = may_write("--output", path); !ok) return ok;
   return base::write_then_rename(path, text);
+}
+
+bool is_taken(const std::string& path) {
+  std::error_code ignored;
+  return std::filesystem::exists(std::filesystem::symlink_status(path, ignored));
+}
+
+std::vector<std::string> read_for(const Sheet& sheet) {
+  std::vector<std::string> paths;
+  for (const auto& file : sheet.files) paths.push_back(file.path);
+  for (const auto& rules : sheet.rules) {
+    if (is_path(rules.origin)) paths.push_back(rules.origin);
+  }
+  return paths;
+}
+
+std::vector<std::string> with_rule_sets(std::vector<std::string> paths, const std::vector<RuleSet>& rule_sets) {
+  for (const auto& set : rule_sets) {
+    if (is_path(set.origin)) paths.push_back(set.origin);
+  }
+  return paths;
 }
 
 int write_sheet(const Sheet& sheet, const SheetOutput& wanted) {

@@ -20,9 +20,18 @@ struct SheetOutput {
   bool timelines = false;  ///< the sheet carries timelines that text and CSV shall show
 };
 
-/// Refuses targets that would destroy what was handed in: one of the inputs, or anything named like an audio file; and
-/// one target for two outputs. Error: usage.
+/// Refuses targets that would destroy what was handed in: one of the inputs, or anything named like an audio file, a rule set or a
+/// passes file; and one target for two outputs. Links are followed. Error: usage.
 [[nodiscard]] Result<void> spare_the_inputs(const SheetOutput& output, const std::vector<std::string>& inputs);
+
+/// Whether something has this name, be it a link that leads nowhere.
+[[nodiscard]] bool is_taken(const std::string& path);
+
+/// The files that a sheet tells of, and the rule sets by which they were judged.
+[[nodiscard]] std::vector<std::string> read_for(const Sheet& sheet);
+
+/// `paths`, and the files of these rule sets.
+[[nodiscard]] std::vector<std::string> with_rule_sets(std::vector<std::string> paths, const std::vector<RuleSet>& rule_sets);
 
 /// Writes text to standard output, or to `path` whole or not at all. Error: output.
 [[nodiscard]] Result<void> deliver(const std::string& path, std::string_view text);

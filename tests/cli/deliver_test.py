@@ -1,5 +1,6 @@
 """A set of files against an order from the command line: exit codes, formats, refusals, the same bytes every time."""
 import json
+import os
 import unittest
 
 import lab
@@ -147,6 +148,17 @@ class Deliver(lab.Case):
         for target in ("set/main.wav", "set/order.toml"):
             self.assertEqual(self.run_program("deliver", "check", "set/order.toml", "-o", target)[0], 2)
         self.assertEqual((self.room / "set/main.wav").read_bytes(), before)
+        rules = (self.room / "set/loose.toml").read_text()
+        self.put("set/house", rules)
+        order = (self.room / "set/order.toml").read_text()
+        self.put("set/order.toml", order.replace('"./loose.toml"', '"./house"'))
+        self.assertIn("./house", (self.room / "set/order.toml").read_text())
+        _, _, err = self.run_program("deliver", "check", "set/order.toml", "-o", "set/house")
+        self.assertIn(b"is one of the files to be read", err)
+        self.assertEqual((self.room / "set/house").read_text(), rules)
+        os.symlink("nowhere", self.room / "link.toml")
+        self.assertEqual(self.run_program("deliver", "new", "set", "-o", "link.toml")[0], 2)
+        self.assertTrue((self.room / "link.toml").is_symlink())
 
 
 if __name__ == "__main__":

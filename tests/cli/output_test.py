@@ -159,7 +159,8 @@ class Spared(lab.Case):
         self.assertIn(b"was not written by this program", self.refused("check", "a.wav", "-f", "markers", "-o", "places.csv"))
 
     def test_a_rule_set_is_not_written_over(self):
-        self.assertIn(b"is named like a rule set", self.refused("rules", self.rules, "-o", "loud.toml"))
+        self.assertIn(b"is one of the files to be read", self.refused("rules", self.rules, "-o", "loud.toml"))
+        self.assertIn(b"is named like a rule set", self.refused("rules", "-o", "loud.toml"))
         self.assertIn(b"is named like a rule set", self.refused("check", "a.wav", "-o", "other.toml"))
 
     def test_nothing_that_was_read_is_written_over(self):
@@ -168,8 +169,18 @@ class Spared(lab.Case):
                       self.refused("check", "a.wav", "--rules", self.rules, "-o", "loud.toml"))
         self.put("list", "a.wav\n")
         self.assertIn(b"is one of the files to be read", self.refused("check", "--files-from", "list", "-o", "list"))
+        self.assertIn(b"is one of the files to be read", self.refused("measure", "--files-from", "list", "-o", "list"))
         self.run_program("check", "a.wav", "-f", "jsonl", "-o", "s.jsonl")
         self.assertIn(b"is one of the files to be read", self.refused("merge", "s.jsonl", "-f", "jsonl", "-o", "s.jsonl"))
+
+    def test_a_rule_set_with_a_name_of_its_own_is_not_written_over(self):
+        self.put("house", (self.room / self.rules).read_text())
+        for command in (["check", "a.wav", "--rules", "./house"], ["compare", "a.wav", "noending", "--rules", "./house"], ["rules", "./house"]):
+            self.assertIn(b"is one of the files to be read", self.refused(*command, "-o", "house"))
+        self.put("plain", "text")
+        os.symlink(self.rules, self.room / "link")
+        self.assertIn(b"is named like a rule set", self.refused("check", "a.wav", "-o", "link"))
+        self.assertEqual(self.run_program("check", "a.wav", "--rules", "./house", "-o", "plain", "--fail-on", "never")[0], 0)
 
     def test_two_outputs_need_two_targets(self):
         self.assertIn(b"name the same file", self.refused("check", "a.wav", "--output", "x", "--note", "x"))

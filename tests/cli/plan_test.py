@@ -173,6 +173,10 @@ class New(PlanCase):
         self.assertIn(b"there already", err)
         self.assertEqual((self.room / "song.toml").read_text(), "mine")
         self.assertEqual(self.run_program("plan", "new", "take/mix.wav", "-o", "song.wav")[0], 2)
+        os.symlink("nowhere.toml", self.room / "link.toml")
+        self.assertEqual(self.run_program("plan", "new", "take/mix.wav", "-o", "link.toml")[0], 2)
+        self.assertEqual(os.readlink(self.room / "link.toml"), "nowhere.toml")
+        self.assertFalse((self.room / "nowhere.toml").exists())
 
     def test_a_folder_of_stems_that_is_missing_or_empty(self):
         (self.room / "empty").mkdir()
@@ -351,6 +355,26 @@ class Check(PlanCase):
             before = (self.room / name).read_bytes()
             self.assertEqual(self.run_program("plan", "check", plan, "-f", "json", "-o", name)[0], 2, name)
             self.assertEqual((self.room / name).read_bytes(), before)
+
+    def test_the_answers_of_a_pass_are_never_written_over(self):
+        plan = self.write()
+        os.symlink("song.toml.passes.jsonl", self.room / "link.jsonl")
+        # The first before there are any, the others once they stand there.
+        for name in ("song.toml.passes.jsonl", "link.jsonl", "hard.jsonl", "./song.toml.passes.jsonl"):
+            code, out, err = self.run_program("plan", "check", plan, "-f", "jsonl", "-o", name)
+            if name == "song.toml.passes.jsonl":
+                self.assertIn(b"named like the answers", err)
+                self.assertFalse((self.room / name).exists())
+                self.put(name, "\n")
+                os.link(self.room / name, self.room / "hard.jsonl")
+            else:
+                self.assertIn(b"is one of the files to be read", err)
+            self.assertEqual((code, out), (2, b""), name)
+            self.assertEqual((self.room / "song.toml.passes.jsonl").read_bytes(), b"\n")
+        # Another command does not read them, and spares them all the same.
+        for name in ("song.toml.passes.jsonl", "link.jsonl"):
+            self.assertEqual(self.run_program("measure", "mix.wav", "-o", name)[0], 2, name)
+        self.assertEqual((self.room / "song.toml.passes.jsonl").read_bytes(), b"\n")
 
     def test_ctrl_c(self):
         plan = self.write()
