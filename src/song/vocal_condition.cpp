@@ -100,33 +100,48 @@ class Voice {
       out.noise_s += seconds(t - start);
     }
     out.noise_db = median(places, out.noise_s);
-    if (places.empty() && out.silent_s == 0) out.steady = steady(sung);
+    if (places.empty()) out.steady = steady(sung);
     keep(out.noise, std::move(places));
   }
 
  private:
+  // Within one stretch that counts as sung. A voice falls lower on its way into a rest or through a consonant; noise that fills the rests
+  // is the floor of everything.
   [[nodiscard]] std::optional<VocalPlace> steady(double sung) const {
-    constexpr std::int64_t kPiece = 5;     // frames, a tenth of a second
-    constexpr std::size_t kShortest = 10;  // pieces
-    std::vector<double> levels;
-    for (std::int64_t t = 0; t + kPiece <= frames_; t += kPiece) levels.push_back(db_of(mean(all_, t, t + kPiece)) - db_of(sung));
     std::optional<VocalPlace> longest;
-    for (std::size_t from = 0; from < levels.size();) {
-      double low = levels[from], high = low, sum = 0;
-      auto to = from;
-      for (; to < levels.size() && levels[to] <= -10; ++to) {
-        low = std::min(low, levels[to]), high = std::max(high, levels[to]);
-        if (high - low > 4) break;
-        sum += levels[to];
-      }
-      const auto pieces = static_cast<std::int64_t>(to - from);
-      const auto begun = from;
-      from = std::max(from + 1, to > kShortest ? to - kShortest : 0);  // so that no run is looked at twice
-      if (pieces < static_cast<std::int64_t>(kShortest)) continue;
-      const VocalPlace here{seconds(static_cast<std::int64_t>(begun) * kPiece), seconds(static_cast<std::int64_t>(to) * kPiece), sum / static_cast<double>(pieces)};
-      if (!longest || here.end_s - here.start_s > longest->end_s - longest->start_s) longest = here;
+    for (std::int64_t t = 0; t < frames_;) {
+      const auto start = t;
+      while (t < frames_ && sings_[static_cast<std::size_t>(t)]) ++t;
+      const auto here = steady_floor(start, t, sung);
+      if (here && (!longest || here->end_s - here->start_s > longest->end_s - longest->start_s)) longest = here;
+      t = std::max(t, start + 1);
     }
     return longest;
+  }
+
+  [[nodiscard]] std::optional<VocalPlace> steady_floor(std::int64_t start, std::int64_t end, double sung) const {
+    constexpr std::int64_t kPiece = 5;           // frames, a tenth of a second
+    constexpr std::size_t kShortest = 10;        // pieces
+    constexpr double kWithin_db = 4, kBelow_db = 3;
+    std::vector<double> levels;
+    for (auto t = start + kPiece; t + 2 * kPiece <= end; t += kPiece) levels.push_back(db_of(mean(all_, t, t + kPiece)) - db_of(sung));
+    if (levels.size() < 2 * kShortest) return std::nullopt;
+    const double floor = *std::ranges::min_element(levels);
+    std::optional<VocalPlace> longest;
+    for (std::size_t from = 0; from < levels.size();) {
+      auto to = from;
+      double sum = 0;
+      while (to < levels.size() && levels[to] <= floor + kWithin_db) sum += levels[to++];
+      const double mean_db = sum / static_cast<double>(std::max<std::size_t>(1, to - from));
+      if (to - from >= kShortest && mean_db - floor <= kBelow_db) {
+        const auto at = [&](std::size_t piece) { return seconds(start + kPiece + static_cast<std::int64_t>(piece) * kPiece); };
+        const VocalPlace here{at(from), at(to), mean_db};
+        if (!longest || here.end_s - here.start_s > longest->end_s - longest->start_s) longest = here;
+      }
+      from = to + 1;
+    }
+    const auto over = [&](double level) { return longest && level >= longest->value + kBelow_db; };
+    return std::ranges::count_if(levels, over) >= static_cast<std::ptrdiff_t>(kShortest) ? longest : std::nullopt;
   }
   [[nodiscard]] float sum(std::int64_t t, int first, int last) const {
     float power = 0;

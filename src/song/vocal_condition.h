@@ -43,8 +43,8 @@ struct VocalCondition {
   VocalPlaces noise;
   /// Median of these over time; none where there are none.
   std::optional<double> noise_db;
-  /// Where no pause was found: the longest stretch of a second and more in which the level lies 10 dB and more under what is sung and stands
-  /// within 2 dB, as noise or hum does that hides the pauses; its level as above.
+  /// Where no pause with noise was found: the longest stretch of a second and more, among what counts as sung, in which the level stands within
+  /// 4 dB while nothing before or after it is softer and a second is 3 dB louder, as noise or hum does that hides the pauses; its level as above.
   std::optional<VocalPlace> steady;
   double noise_s = 0, silent_s = 0;  ///< pauses with noise, and those with half a second of digital silence and more
 };

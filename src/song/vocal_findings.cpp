@@ -284,9 +284,9 @@ void condition_finding(const Measured& song, Findings& findings) {
     if (condition.esses.count > 0) faults.push_back(counted(condition.esses.count, "harsh ess", "harsh esses")), add_places(condition.esses, song.reading->rate, file, "harsh ess", "dB over the voice's middle", places);
     if (condition.plosives.count > 0) faults.push_back(counted(condition.plosives.count, "popped plosive", "popped plosives")), add_places(condition.plosives, song.reading->rate, file, "plosive", "dB over the voice's middle", places);
     if (condition.noise_db && !at_most(*condition.noise_db, kNoisyDb)) faults.push_back(fmt::format("noise between phrases at {} against what is sung", db(*condition.noise_db))), add_places(condition.noise, song.reading->rate, file, "noise", "dB against what is sung", places);
-    if (faults.empty() && !condition.noise_db && condition.silent_s == 0) {
-      auto reason = std::string("no pause of a second between phrases, in which noise could be measured");
-      if (condition.steady) reason += fmt::format("; a steady sound at {} against what is sung may be noise or a long note", db(condition.steady->value));
+    if (faults.empty() && !condition.noise_db && (condition.silent_s == 0 || condition.steady)) {
+      auto reason = std::string(condition.silent_s == 0 ? "no pause of a second between phrases, in which noise could be measured" : "noise could not be measured between all phrases");
+      if (condition.steady) reason += fmt::format(": a steady sound at {} against what is sung may be noise or a long note", db(condition.steady->value));
       auto finding = unmeasured(kId, plan.severities, std::move(reason), {file}, "Listen to the stem alone between the phrases; where it is clean, write vocal-condition = \"note\" under [severity].");
       if (condition.steady) put_places(finding, {place(condition.steady->start_s, condition.steady->end_s, song.reading->rate, file, "steady")});
       findings.push_back(std::move(finding));
