@@ -7,6 +7,7 @@
 #include <string_view>
 #include <utility>
 
+#include "base/lines.h"
 #include "base/table.h"
 #include "base/text.h"
 #include "cli/console.h"
@@ -59,12 +60,7 @@ std::string wrapped(std::string_view text, int indent) {
 /// "Feeling: …", its further lines under it.
 std::string labelled(std::string_view label, std::string_view text) {
   std::string out;
-  for (bool first = true; !text.empty(); first = false) {
-    const auto end = text.find('\n');
-    const auto line = base::for_terminal(text.substr(0, end));
-    if (!base::is_blank(line)) out += wrapped((first ? std::string(label) + ": " : std::string()) + line, first ? 2 : 4);
-    text.remove_prefix(end == text.npos ? text.size() : end + 1);
-  }
+  for (const auto& line : base::lines_for_terminal(text)) out += wrapped((out.empty() ? std::string(label) + ": " : std::string()) + line, out.empty() ? 2 : 4);
   return out;
 }
 

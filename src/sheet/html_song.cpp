@@ -12,6 +12,7 @@
 #include <utility>
 #include <vector>
 
+#include "base/lines.h"
 #include "base/text.h"
 #include "sheet/html_findings.h"
 #include "sheet/html_frame.h"
@@ -22,6 +23,12 @@
 
 namespace sendworthy::sheet {
 namespace {
+
+std::string safe_lines(std::string_view text) {
+  std::string out;
+  for (const auto& line : base::lines_for_terminal(text)) out += (out.empty() ? "" : "<br>") + base::for_xml(line);
+  return out;
+}
 
 class SongPage {
  public:
@@ -56,8 +63,8 @@ class SongPage {
     if (!numbers.empty()) out_ += "<p>" + safe(numbers) + "</p>\n";
     out_ += "<h1>" + safe(title) + "</h1>\n<dl class=\"meant\">\n";
     constexpr std::string_view kOpen = "<span class=\"soft\">not stated</span>";
-    out_ += about_row("to feel", song_.feeling.empty() ? std::string(kOpen) : "<span class=\"feeling\">" + safe(song_.feeling) + "</span>");
-    out_ += about_row("approach", song_.approach.empty() ? std::string(kOpen) : safe(song_.approach));
+    out_ += about_row("to feel", song_.feeling.empty() ? std::string(kOpen) : "<span class=\"feeling\">" + safe_lines(song_.feeling) + "</span>");
+    out_ += about_row("approach", song_.approach.empty() ? std::string(kOpen) : safe_lines(song_.approach));
     out_ += about_row("mix", safe(song_.mix) + (mix_ == nullptr ? "" : ": " + safe(mix_->error ? mix_->error->text : facts_line(mix_->facts))));
     out_ += about_row("plan", safe(song_.path));
     std::string rules;

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "base/lines.h"
 #include "base/text.h"
 #include "sheet/phrases.h"
 #include "sheet/text_parts.h"
@@ -79,8 +80,11 @@ class SongText {
       if (!text.empty()) page_.paragraph(2, label, kHeadHang, text, Ink::faint);
     };
     row("plan", unbroken(base::for_terminal(song_.path)));
-    row("feeling", song_.feeling.empty() ? "not stated" : base::for_terminal(song_.feeling));
-    row("approach", song_.approach.empty() ? "not stated" : base::for_terminal(song_.approach));
+    for (const auto& [label, text] : {std::pair{"feeling", &song_.feeling}, {"approach", &song_.approach}}) {
+      auto lines = base::lines_for_terminal(*text);
+      if (lines.empty()) lines.emplace_back("not stated");
+      for (std::size_t i = 0; i < lines.size(); ++i) row(i == 0 ? label : "", lines[i]);
+    }
     for (const auto& file : sheet_.files) {
       if (file.path == song_.mix) row("mix", unbroken(base::for_terminal(file.path)) + ": " + (file.error ? base::for_terminal(file.error->text) : facts_line(file.facts)));
     }
@@ -130,13 +134,13 @@ class SongText {
       }
       return text;
     };
-    page_.paragraph(2, "reference", kHeadHang + 1, ranked([](const SongSheet::Stem* one) { return one->reference_level; }) + " phon", Ink::faint);
+    page_.paragraph(2, "reference", kHeadHang + 1, ranked([](const SongSheet::Stem* one) { return one->reference_level; }) + " dB, weighted as heard", Ink::faint);
     const auto quiet = ranked([](const SongSheet::Stem* one) { return one->quiet_level; });
     std::string gone;
     for (const auto* one : front) {
       if (one->disappears) gone += (gone.empty() ? "; not heard: " : ", ") + base::for_terminal(one->name);
     }
-    page_.paragraph(2, "quiet", kHeadHang + 1, (quiet.empty() ? std::string("nothing") : quiet + " phon") + gone, Ink::faint);
+    page_.paragraph(2, "quiet", kHeadHang + 1, (quiet.empty() ? std::string("nothing") : quiet + " dB, weighted as heard") + gone, Ink::faint);
   }
 
   void pairs() {

@@ -343,6 +343,21 @@ class Check(PlanCase):
             self.assertEqual(code, 1)
             json.loads(self.run_program("plan", "check", plan, "-f", "json")[1])
 
+    def test_an_intent_of_several_lines_is_shown_in_lines(self):
+        plan = self.write(feeling='<b>first\\n\\nsecond \\u001b[31mline')
+        code, out, _ = self.run_program("plan", "check", plan)
+        self.assertEqual(code, 0)
+        lines = self.lines(out)
+        first = next(at for at, line in enumerate(lines) if line.endswith("<b>first"))
+        self.assertTrue(lines[first].startswith("  feeling"), lines[first])
+        self.assertEqual(lines[first + 1].index("second"), lines[first].index("<b>first"))
+        self.assertTrue(lines[first + 1].endswith("second \\u{1b}[31mline"))
+        # Levels of bands, weighted, are no loudness levels.
+        self.assertIn(" dB, weighted as", out.decode())
+        page = self.run_program("plan", "check", plan, "-f", "html")[1].decode()
+        self.assertFalse(re.search(r"\d phon\b", out.decode() + page))
+        self.assertIn("&lt;b&gt;first<br>second \\u{1b}[31mline<", page)
+
     def test_the_mix_is_judged_as_a_file_too(self):
         rules = self.put_rules("loud", "fail_above = -60.0")
         sheet, _ = self.check(self.write(), 1, "--rules", rules)
