@@ -146,10 +146,15 @@ class Writer {
     }
     std::set<std::string, std::less<>> taken, files{normal(draft_.mix)};
     for (const auto& one : draft_.stems) {
-      if (!can_stand(one.file) || taken.size() >= kMostStems || !files.insert(normal(one.file)).second) {
-        line("\n# left out: " + one_line(one.file, 400) + ", which cannot stand here, or stands here already");
+      const auto trouble = !can_stand(one.file)                          ? std::string("its path cannot stand here as it is: rename the file")
+                           : files.contains(normal(one.file))            ? std::string("it is the mix, or stands here already")
+                           : taken.size() >= kMostStems                  ? fmt::format("a plan has at most {} stems: add parts up into fewer files", kMostStems)
+                                                                         : std::string();
+      if (!trouble.empty()) {
+        line("\n# left out: " + one_line(one.file, 400) + "; " + trouble);
         continue;
       }
+      files.insert(normal(one.file));
       line("\n[[stem]]");
       line("name = " + toml_text(free_name(stem_name(one.file), taken)) + comment(one.guess));
       line("file = " + toml_text(one.file));

@@ -229,3 +229,16 @@ TEST_CASE("what the names of all stems begin with tells of no part") {
   CHECK(same[3] == Role::kick);
   CHECK(guess_roles({}).empty());
 }
+
+TEST_CASE("what a starting plan leaves out, it says why") {
+  PlanDraft draft;
+  draft.mix = "m.wav";
+  for (int i = 0; i < 201; ++i) draft.stems.push_back({"s" + std::to_string(i) + ".wav", Role::other, {}, ""});
+  draft.stems.insert(draft.stems.begin(), {{"m.wav", Role::other, {}, ""}, {"a\nb.wav", Role::other, {}, ""}});
+  const auto text = starting_plan(draft);
+  CHECK(plan_from(draft).stems.size() == 200);
+  CHECK(contains(text, "\n# left out: s200.wav; a plan has at most 200 stems: add parts up into fewer files\n"));
+  CHECK(contains(text, "\n# left out: m.wav; it is the mix, or stands here already\n"));
+  CHECK(contains(text, "\n# left out: a\\nb.wav; its path cannot stand here as it is: rename the file\n"));
+  CHECK_FALSE(contains(text, "left out: s199.wav"));
+}
