@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <array>
+#include <chrono>
 #include <cmath>
 #include <cstdint>
 #include <exception>
@@ -131,8 +132,13 @@ bool is_day(std::string_view day) {
   for (std::size_t i = 0; i < day.size(); ++i) {
     if (kForm[i] == '-' ? day[i] != '-' : day[i] < '0' || day[i] > '9') return false;
   }
-  const auto month = day.substr(5, 2), date = day.substr(8, 2);
-  return month >= "01" && month <= "12" && date >= "01" && date <= "31";
+  const auto number = [&](std::size_t from, std::size_t count) {
+    int value = 0;
+    for (const char digit : day.substr(from, count)) value = 10 * value + (digit - '0');
+    return value;
+  };
+  const auto year = number(0, 4);
+  return year >= 1 && std::chrono::year_month_day(std::chrono::year(year), std::chrono::month(static_cast<unsigned>(number(5, 2))), std::chrono::day(static_cast<unsigned>(number(8, 2)))).ok();
 }
 
 std::string trouble_with(std::string_view bytes, PassLine& line) {
@@ -160,7 +166,7 @@ tl::unexpected<Error> wrong_line(const std::string& path, int number, const std:
 std::string fault_of(const PassLine& line) {
   const auto& answer = line.answer;
   if (answer.pass < 1 || answer.pass > kMostPasses) return fmt::format("\"pass\" must be a whole number from 1 to {}", kMostPasses);
-  if (!is_day(answer.date)) return "\"date\" must be a day, YYYY-MM-DD";
+  if (!is_day(answer.date)) return "\"date\" must be a day that exists, YYYY-MM-DD";
   if (base::is_blank(answer.by) || base::code_points(answer.by).size() > kLongestInitials)
     return fmt::format("\"by\" must hold initials, at most {} characters", kLongestInitials);
   if (answer.mix.empty() || answer.mix.size() > kLongestPath) return fmt::format("\"mix\" must be a path of at most {} bytes", kLongestPath);
@@ -193,6 +199,7 @@ Result<Passes> parse_passes(std::string_view text, const std::string& path) {
     lines.push_back(line);
     text.remove_prefix(end + 1);
   }
+  std::set<std::pair<int, std::string>> begun;  // passes, on this audio
   for (std::size_t i = 0; i < lines.size(); ++i) {
     if (lines[i].empty() || lines[i] == kLostLine) continue;
     if (i + 1 < lines.size() && lines[i + 1] == kLostLine) {
@@ -201,6 +208,12 @@ Result<Passes> parse_passes(std::string_view text, const std::string& path) {
     }
     PassLine line;
     if (const auto trouble = trouble_with(lines[i], line); !trouble.empty()) return wrong_line(path, static_cast<int>(i) + 1, trouble);
+    const std::pair pass(line.answer.pass, line.answer.audio);
+    if (line.question.empty()) {
+      begun.insert(pass);
+    } else if (!begun.contains(pass)) {
+      return wrong_line(path, static_cast<int>(i) + 1, fmt::format("no line with the kind pass begins pass {} on this audio before it", line.answer.pass));
+    }
     passes.lines.push_back(std::move(line));
   }
   return passes;

@@ -121,6 +121,8 @@ Sheet measured(double vocal, double chorus, Status status = Status::pass) {
 const std::string kLine = R"({"schema":1,"kind":"answer","pass":1,"date":"2026-01-31","by":"KB","mix":"m.wav","audio":")" + kNow + R"(","question":"a","text":")" + kBefore +
                           R"(","answer":"holds","note":""})";
 
+const std::string kBegin = R"({"schema":1,"kind":"pass","pass":1,"date":"2026-01-31","by":"KB","mix":"m.wav","audio":")" + kNow + R"(","measured":{}})" + "\n";
+
 std::string changed(const std::string& from, const std::string& to) {
   auto line = kLine;
   const auto at = line.find(from);
@@ -337,8 +339,14 @@ TEST_CASE("lines are read back as they were written, and numbers with them") {
 }
 
 TEST_CASE("a wrong line is an error with its place, never passed over") {
-  CHECK(parse_passes(kLine + "\r\n\n" + kLine + "\n", "x")->lines.size() == 2);
-  CHECK(contains(refusal(kLine + "\n{\n"), "p.passes.jsonl:2: this line of the passes file is wrong: it is no JSON"));
+  CHECK(parse_passes(kBegin + kLine + "\r\n\n" + kLine + "\n", "x")->lines.size() == 3);
+  CHECK(contains(refusal(kLine + "\n"), "p.passes.jsonl:1: this line of the passes file is wrong: no line with the kind pass begins pass 1 on this audio before it"));
+  CHECK(contains(refusal(kLine + "\n" + kBegin), ":1: "));
+  CHECK(contains(refusal(kBegin + changed("\"pass\":1", "\"pass\":2")), ":2: "));
+  CHECK(contains(refusal(kBegin + changed(kNow, kBefore)), "on this audio before it"));
+  for (const auto* day : {"2026-02-31", "2026-02-29", "2026-04-31", "0000-01-01", "2026-00-10", "2026-10-00"}) CHECK(contains(refusal(changed("2026-01-31", day)), "\"date\" must be a day that exists"));
+  CHECK(parse_passes(kBegin + changed("2026-01-31", "2028-02-29"), "x"));
+  CHECK(contains(refusal(kBegin + "{\n"), "p.passes.jsonl:2: this line of the passes file is wrong: it is no JSON"));
   CHECK(contains(refusal("[]\n"), "it must be an object"));
   CHECK(contains(refusal(changed("\"schema\":1", "\"schema\":2")), "a newer version wrote it"));
   CHECK(contains(refusal(changed("\"kind\":\"answer\"", "\"kind\":\"other\"")), "\"kind\" must be"));
@@ -386,9 +394,9 @@ TEST_CASE("a last line that was cut off does not count, is told of, and the next
   }
   // Two that mended it at once.
   const std::string lost = "\n{\"schema\":1,\"kind\":\"lost\"}\n";
-  const auto passes = parse_passes("{\"sch" + lost + kLine + "\n" + lost + kLine + "\n", "x");
+  const auto passes = parse_passes(kBegin + "{\"sch" + lost + kLine + "\n" + lost + kLine + "\n", "x");
   REQUIRE(passes);
-  CHECK(passes->lines.size() == 2);
+  CHECK(passes->lines.size() == 3);
   CHECK(passes->lost == 1);
 }
 
