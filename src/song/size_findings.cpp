@@ -42,6 +42,16 @@ const Part* marked(const SongSheet& sheet, bool Part::* which) {
 
 constexpr double kLeastLoudS = 0.4;
 
+/// That sections end in the plan where there is no mix any more; empty: none does.
+std::string cut_off(const Measured& song) {
+  constexpr double kMeantS = 0.1;  // less is how an end was rounded
+  std::vector<std::string> names;
+  for (const auto& one : song.plan.sections) {
+    if (one.end_s && *one.end_s > song.reading->duration_s + kMeantS) names.push_back("\"" + one.name + "\"");
+  }
+  return names.empty() ? std::string() : fmt::format("; the mix ends at {}, before {} {} in the plan", base::clock_time(song.reading->duration_s, 1), listed(names), names.size() == 1 ? "does" : "do");
+}
+
 /// Silence within the mix has no loudness either, and is not loud.
 bool could_be_loud(const Part& section, double duration_s) {
   return !section.loudness && (std::min(section.end_s, duration_s) - section.start_s < kLeastLoudS || section.start_s >= duration_s);
@@ -87,10 +97,10 @@ void biggest(const Measured& song, const SongSheet& sheet, Findings& findings) {
     return;
   }
   if (near.empty()) {
-    findings.push_back(passed(kId, fmt::format("{} at {} LUFS, {} over {}", quoted(*top), base::fixed(*top->loudness, 1), lu(*top->loudness - *others.front()->loudness), quoted(*others.front())), files));
+    findings.push_back(passed(kId, fmt::format("{} at {} LUFS, {} over {}", quoted(*top), base::fixed(*top->loudness, 1), lu(*top->loudness - *others.front()->loudness), quoted(*others.front())) + cut_off(song), files));
     return;
   }
-  auto finding = faulted(kId, plan.severities, fmt::format("{} at {} LUFS: {}{}", quoted(*top), base::fixed(*top->loudness, 1), listed(near), wanted > 0 ? "; at least " + lu(wanted) + " are wanted" : ""), files);
+  auto finding = faulted(kId, plan.severities, fmt::format("{} at {} LUFS: {}{}", quoted(*top), base::fixed(*top->loudness, 1), listed(near), wanted > 0 ? "; at least " + lu(wanted) + " are wanted" : "") + cut_off(song), files);
   put_moves(finding, "The mix", moves);
   put_places(finding, std::move(places));
   findings.push_back(std::move(finding));
@@ -118,6 +128,7 @@ void quiet_to_loud(const Measured& song, const SongSheet& sheet, Findings& findi
   for (const auto& one : sheet.sections) {
     if (one.loudness && *one.loudness < *low->loudness) text += fmt::format("; {} is quieter, by {}", quoted(one), lu(*low->loudness - *one.loudness));
   }
+  text += cut_off(song);
   if (at_least(got, wanted)) {
     findings.push_back(passed(kId, std::move(text), files));
     return;

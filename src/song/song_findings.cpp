@@ -41,6 +41,7 @@ void describe(const Measured& song, SongSheet& sheet) {
     auto& one = sheet.sections.emplace_back();
     one.name = section.name, one.start_s = section.start_s;
     one.end_s = section.end_s.value_or(std::max(end_s, section.start_s));
+    if (end_s > 0) one.start_s = std::min(one.start_s, end_s), one.end_s = std::min(one.end_s, end_s);
     one.biggest = section.biggest, one.quietest = section.quietest;
     one.wanted_vocal_over_bed = wanted(vocal_range(plan, section)), one.wanted_lead_over_backing = wanted(plan.under_lead_lu);
   }
