@@ -3,7 +3,9 @@
 
 #include <cmath>
 #include <optional>
+#include <span>
 #include <string_view>
+#include <vector>
 
 #include "sheet/json_parts.h"
 
@@ -30,11 +32,14 @@ void range(JsonText& json, std::string_view name, const std::optional<SongSheet:
   json.end_object();
 }
 
-void write_pair(JsonText& json, const SongSheet::Pair& pair) {
+/// Of hundreds of stems there are thousands of pairs: what the others are made of would be most of the sheet.
+constexpr std::size_t kPairsInFull = 200;
+
+void write_pair(JsonText& json, const SongSheet::Pair& pair, bool in_full) {
   json.begin_object();
   json.key("bands");
   json.begin_array();
-  for (const auto& [centre, masked] : pair.bands) {
+  for (const auto& [centre, masked] : std::span(pair.bands).first(in_full ? pair.bands.size() : 0)) {
     json.begin_object();
     json.number("centre_hz", centre, 0);
     json.number("masked_percent", masked, 1);
@@ -47,7 +52,7 @@ void write_pair(JsonText& json, const SongSheet::Pair& pair) {
   json.text("part", pair.part);
   json.key("passages");
   json.begin_array();
-  for (const auto& one : pair.passages) {
+  for (const auto& one : std::span(pair.passages).first(in_full ? pair.passages.size() : 0)) {
     json.begin_object();
     json.seconds("end_s", one.end_s);
     json.number("high_hz", one.high_hz, 0);
@@ -202,7 +207,10 @@ void list(JsonText& json, std::string_view name, const std::vector<T>& all, cons
 
 }  // namespace
 
-void song_pairs_as_json(JsonText& json, const SongSheet& song) { list(json, "pairs", song.pairs, write_pair); }
+void song_pairs_as_json(JsonText& json, const SongSheet& song) {
+  std::size_t written = 0;
+  list(json, "pairs", song.pairs, [&](JsonText& to, const SongSheet::Pair& pair) { write_pair(to, pair, written++ < kPairsInFull); });
+}
 
 void song_as_json(JsonText& json, const SongSheet& song) {
   list(json, "sections", song.sections, write_section);

@@ -245,10 +245,10 @@ class CaseWalk {
 
 }  // namespace
 
-std::vector<Masking> measure_masking(std::span<const BandFrames* const> parts, std::span<const MaskingCase> cases,
-                                     std::span<const TimeSpan> spans, const MaskingOptions& options) {
-  std::int64_t frames = 0;
-  for (const auto* part : parts) frames = std::max(frames, part->frames());
+namespace {
+
+std::vector<Masking> one_walk(std::span<const BandFrames* const> parts, std::int64_t frames, std::span<const MaskingCase> cases,
+                              std::span<const TimeSpan> spans, const MaskingOptions& options) {
   std::vector<CaseWalk> walks;
   for (const auto& one : cases) walks.emplace_back(one, spans.size()).find_activity(parts, frames);
 
@@ -281,6 +281,25 @@ std::vector<Masking> measure_masking(std::span<const BandFrames* const> parts, s
   }
   std::vector<Masking> results;
   for (const auto& walk : walks) results.push_back(walk.result());
+  return results;
+}
+
+}  // namespace
+
+std::vector<Masking> measure_masking(std::span<const BandFrames* const> parts, std::span<const MaskingCase> cases,
+                                     std::span<const TimeSpan> spans, const MaskingOptions& options) {
+  constexpr std::size_t kMostBytes = 64u << 20;  // of shares by slot, which grow with pairs and length: more takes more than one walk
+  std::int64_t frames = 0;
+  for (const auto* part : parts) frames = std::max(frames, part->frames());
+  const auto bytes_a_masker = static_cast<std::size_t>(frames / kSlotFrames + 1) * BandFrames::kBands;
+  std::vector<Masking> results;
+  for (std::size_t from = 0; from < cases.size();) {
+    auto to = from;
+    for (std::size_t bytes = 0; to < cases.size() && (to == from || bytes + (cases[to].maskers.size() + 5) * bytes_a_masker <= kMostBytes); ++to)
+      bytes += (cases[to].maskers.size() + 5) * bytes_a_masker;  // and the weights, four bytes each, and all together
+    for (auto& one : one_walk(parts, frames, cases.subspan(from, to - from), spans, options)) results.push_back(std::move(one));
+    from = to;
+  }
   return results;
 }
 

@@ -205,4 +205,22 @@ TEST_SUITE("song/masking") {
     CHECK(masking(target, {BandFrames()}).together.share == 0);
     CHECK(masking(BandFrames(), {}).active_s == 0);
   }
+
+  TEST_CASE("more pairs than one walk may hold have the numbers that each has by itself") {
+    constexpr int kFrames = 40'000;
+    const auto target = test::written_bands(kFrames, [](int t, int band) { return band >= 10 && band <= 14 && t % 100 < 80 ? -30.0 : kNone; });
+    const auto masker = test::written_bands(kFrames, [](int t, int band) { return band >= 12 && band <= 20 && t % 70 < 35 ? -28.0 : kNone; });
+    std::vector<const BandFrames*> parts{&target, &masker};
+    const song::MaskingCase one{{0}, std::vector<std::size_t>(9, 1)};
+    const auto all = song::measure_masking(parts, std::vector(90, one), {});
+    REQUIRE(all.size() == 90);
+    const auto alone = song::measure_masking(parts, std::vector{one}, {}).front();
+    CHECK(alone.together.share > 0);
+    for (const auto* some : {&all[0], &all[75], &all[89]}) {
+      CHECK(some->together.share == alone.together.share);
+      REQUIRE(some->each.size() == 9);
+      CHECK(some->each[8].alone.bands == alone.each[8].alone.bands);
+      CHECK(some->active_s == alone.active_s);
+    }
+  }
 }
