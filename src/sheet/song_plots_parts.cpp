@@ -174,8 +174,8 @@ std::string quiet_figure(const SongSheet& song) {
     canvas.path("dots", "M" + px(left) + " " + px(from) + "h0" + (one.quiet ? "M" + px(right) + " " + px(to) + "h0" : ""));
     if (!one.quiet) canvas.path("crosses", "M" + px(right - 4) + " " + px(to - 4) + "l8 8m0 -8l-8 8");
     canvas.path("lead", "M" + px(left - 4) + " " + px(from) + "L" + px(left - 14) + " " + px(one.left_y) + "M" + px(right + 4) + " " + px(to) + "L" + px(right + 14) + " " + px(one.right_y));
-    canvas.text(left - 17, one.left_y + 4, stands_out ? "name end" : "keyname end", fitting(stem.name, left - 100) + "  " + base::fixed(*stem.reference_level, 0) + " phon");
-    std::string words = one.quiet ? base::fixed(*stem.quiet_level, 0) + " phon" : "not heard";
+    canvas.text(left - 17, one.left_y + 4, stands_out ? "name end" : "keyname end", fitting(stem.name, left - 100) + "  " + base::fixed(*stem.reference_level, 0) + " dB");
+    std::string words = one.quiet ? base::fixed(*stem.quiet_level, 0) + " dB" : "not heard";
     if (one.quiet && one.moved) words += ", moved " + with_sign(*one.moved, "dB");
     canvas.text(right + 17, one.right_y + 4, stands_out ? "name" : "keyname", words);
   }

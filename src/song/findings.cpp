@@ -97,7 +97,7 @@ constexpr std::array<SetRule, 18> kRules{{
      .what = "How far, in dB, leads, kick and snare move against one another from the reference level to [quiet] level_db_spl, against [quiet] moved; and which of "
              "them are not heard any more, there or through a small loudspeaker.",
      .how = "An estimate: the mix's integrated loudness is taken to play at reference_db_spl. Each part's spectrum in third octaves, over the time in which it plays, is "
-            "changed by the difference of the equal-loudness contours of both levels, and what falls under the threshold of hearing is left out; with small_speaker once "
+            "weighted at each level by its equal-loudness contour and added up in dB, which is no loudness level in phon, and what falls under the threshold of hearing is left out; with small_speaker once "
             "more through the band of a small loudspeaker, 200 Hz to 10 kHz. Parts are ranked at both levels; named is what pokes out against the median of the others, "
             "what disappears, and by how much. Through the small loudspeaker only what disappears is outside: it takes the lows off every kick, so that how far parts "
             "move there is shown beside and not judged.",
@@ -150,8 +150,8 @@ constexpr std::array<SetRule, 18> kRules{{
      .why = "Vocal, priorities and low end are measured on the stems: if they are not the mix, the numbers are another mix's.",
      .remedy = "Print stems and mix in one go from the same session, at unity, with the processing of the bus off or keyed from the full mix.", .source = kCommon},
     {.id = "stems-aligned", .title = "Stems in line", .severity = Status::fail,
-     .what = "Whether every stem stands where it stands in the mix, the right way up, in the same format, and as long as the mix.",
-     .how = "Delay in frames and polarity of each stem by the step of stems-sum-to-mix that needs them; length, sample rate and channels against the mix; a stem that is silent, "
+     .what = "Whether every stem stands where it stands in the mix, the right way up, at the same sample rate, and as long as the mix.",
+     .how = "Delay in frames and polarity of each stem by the step of stems-sum-to-mix that needs them; length and sample rate against the mix, and channels, but that a mono stem beside a stereo mix is common and stands in the middle; a stem that is silent, "
             "clipped where the mix is not, there twice, or the whole mix is named.",
      .caveat = "A stem that is alone with nothing like it in the mix cannot be lined up, nor can stems under a mix bus that changes much (more than -22 dB left beside it); then it "
                "is not measured. Under processing of the mix bus places are told to within two frames.",

@@ -42,7 +42,7 @@ struct SongSheet {
     double active_s = 0;                           ///< how long it plays
     std::vector<std::optional<double>> by_section; ///< loudness while it plays, LUFS, by section
     std::optional<double> movement;                ///< highest less lowest of these, dB
-    std::optional<double> reference_level;         ///< of leads, kick and snare: loudness level at the reference level, phon, an estimate
+    std::optional<double> reference_level;         ///< of leads, kick and snare: dB SPL at the reference level, weighted by its equal-loudness contour; an estimate, no phon
     std::optional<double> quiet_level;             ///< the same at the quiet level; absent: it disappears
     std::optional<double> moved;                   ///< against the median of the others, dB; quiet less reference
     std::optional<double> moved_small_speaker;     ///< the same through the band of a small loudspeaker
