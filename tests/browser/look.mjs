@@ -108,9 +108,10 @@ async function edges(page) {
             const image = await createImageBitmap(new Blob([Uint8Array.from(atob(shot), (c) => c.charCodeAt(0))], { type: "image/png" }));
             const canvas = new OffscreenCanvas(image.width, image.height), ink = canvas.getContext("2d");
             ink.drawImage(image, 0, 0);
+            const data = ink.getImageData(0, 0, image.width, image.height).data;
             const light = (x) => {
-              const data = ink.getImageData(x, 0, 1, image.height).data;
-              return Array.from({ length: image.height }, (_, y) => (data[4 * y] + data[4 * y + 1] + data[4 * y + 2]) / 3).sort((a, b) => a - b)[image.height >> 1];
+              const down = Array.from({ length: image.height }, (_, y) => 4 * (y * image.width + x)).map((i) => (data[i] + data[i + 1] + data[i + 2]) / 3);
+              return down.sort((a, b) => a - b)[image.height >> 1];
             };
             return { at: where, more: one.scrollWidth > one.clientWidth, left: light(1), right: light(image.width - 2) };
           },
