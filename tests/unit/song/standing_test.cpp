@@ -111,6 +111,7 @@ TEST_SUITE("song/standing") {
 
     Arrangement broken;
     broken.wrapping.bits = 32, broken.wrapping.real = true;
+    broken.mix = broken.sum();
     broken.clip("keys").channels[0][48000] = std::nan("");
     const auto sheet = broken.check();
     for (const auto* id : {"stems-sum-to-mix", "stems-aligned", "vocal-condition", "kick-over-bass"}) {
