@@ -80,6 +80,13 @@ std::vector<bool> active_windows(const Loudness& part) {
   return active;
 }
 
+std::vector<bool> sounding_steps(const Loudness& part) {
+  const auto own = integrated(part, {0, part.size()});
+  std::vector<bool> sounds;
+  for (const double power : part) sounds.push_back(own && lufs_of(power) >= *own - kOff);
+  return sounds;
+}
+
 std::optional<Against> against(const Loudness& part, const Loudness& other, const std::vector<bool>& windows, Steps range) {
   double own = 0, others = 0;
   std::size_t count = 0, steps = 0, covered_to = 0;

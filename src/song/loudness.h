@@ -59,6 +59,9 @@ struct Steps {
 /// One flag for each window of the song; none where the part has no loudness.
 [[nodiscard]] std::vector<bool> active_windows(const Loudness& part);
 
+/// Steps no more than 26 LU under the part's own integrated loudness; none where it has none.
+[[nodiscard]] std::vector<bool> sounding_steps(const Loudness& part);
+
 /// Power means of two parts over the same windows.
 struct Against {
   double difference_lu = 0;

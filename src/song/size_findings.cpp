@@ -172,7 +172,7 @@ void percussion_finding(const Measured& song, SongSheet& sheet, Findings& findin
   const auto& reading = *song.reading;
   // Without all stems the rest is what the mix has more than drums.
   const bool by_stems = stems_tell_the_mix(song) && !reading.without_drums.empty();
-  if (const auto why = by_stems || !song.sum ? std::string() : shared_by_all(song); !why.empty()) return none(why + ", so that the mix less the drums is not the rest", "Print the stems again together with the mix; see stems-sum-to-mix.");
+  if (const auto why = by_stems || !song.sum ? std::string() : shared_by_all(song); !why.empty()) return none(why + ", so that the mix less the drums is not the rest", kPrintAgain);
   const auto& rest = by_stems ? reading.without_drums : reading.mix_without_drums;
   const auto active = active_windows(reading.drums);
   const auto whole = against(reading.drums, rest, active, {0, active.size()});

@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <string_view>
 
 #include "base/text.h"
 #include "pair/sum_words.h"
@@ -20,8 +19,6 @@ constexpr double kLittleDb = 1.01, kLittleS = 0.01;
 constexpr std::array<std::string_view, 9> kToldByStems{"percussion-in-biggest", "backing-placement", "priority-masking", "backing-masked", "movement", "quiet-listening", "kick-over-bass", "low-end-order", "bass-steadiness"};
 
 bool off_in_level(double gain_db, double most_db) { return !(std::abs(gain_db) <= most_db); }
-
-std::string level(double needed_db) { return fmt::format("{} {} in the mix than in its stem", base::fixed(std::abs(needed_db), 1) + " dB", needed_db < 0 ? "softer" : "louder"); }
 
 /// Causes that leave all stems to one another as they are.
 bool of_all_alike(const pair::Sum& sum, pair::SumCause cause) {
@@ -57,12 +54,14 @@ std::vector<std::size_t> tellers(const Plan& plan, const Finding& finding) {
 
 }  // namespace
 
+std::string beside_its_stem(double gain_db) { return fmt::format("{} {} in the mix than in its stem", db(std::abs(gain_db)), gain_db < 0 ? "softer" : "louder"); }
+
 Standing standing_of(const Measured& song, std::size_t stem) {
   const auto name = fmt::format("\"{}\"", base::for_terminal(song.plan.stems[stem].name));
   if (!song.sum || song.sum->not_measured) {
     if (const auto alone = song.reading ? song.reading->only_stem_in_mix_db : std::nullopt) {
       if (!off_in_level(*alone, kAloneDb)) return {};
-      return {*alone < -30 ? name + " is not in the mix" : fmt::format("{} stands {}", name, level(*alone)), false};
+      return {*alone < kGoneDb ? name + " is not in the mix" : fmt::format("{} stands {}", name, beside_its_stem(*alone)), false};
     }
     return {fmt::format("nothing tells whether {} stands in the mix as in its file{}", name, song.sum ? ": " + *song.sum->not_measured : ""), false};
   }
@@ -83,10 +82,10 @@ Standing standing_of(const Measured& song, std::size_t stem) {
   }
   if (sum.doubled && (sum.doubled->first == stem || sum.doubled->second == stem)) return {name + " holds what another stem holds too", false};
   if (!part.known) return {fmt::format("{} cannot be told apart from what the stems' sum leaves of the mix", name), false};
-  if (part.inverted != sum.common_inverted && part.inverted) return {fmt::format("{} stands upside down in the mix", name), true};
+  if (part.inverted) return {fmt::format("{} stands upside down in the mix", name), true};
   if (part.unbalanced) return {fmt::format("{} stands elsewhere between left and right in the mix", name), false};
   const double gain_db = part.gain_db - sum.common_gain_db, late = part.delay_frames - sum.common_delay_frames;
-  if (off_in_level(gain_db, sum.nulls ? kExactDb : kFittedDb)) return {fmt::format("{} stands {}", name, level(gain_db)), !off_in_level(gain_db, kLittleDb)};
+  if (off_in_level(gain_db, sum.nulls ? kExactDb : kFittedDb)) return {fmt::format("{} stands {}", name, beside_its_stem(gain_db)), !off_in_level(gain_db, kLittleDb)};
   if (std::abs(late) >= 0.5) return {fmt::format("the stem of {} is {}", name, pair::late_or_early(late)), std::abs(late) <= kLittleS * sum.rate};
   return {};
 }
@@ -127,7 +126,7 @@ void hold_to_the_mix(const Measured& song, Findings& findings) {
     const auto* told = std::get_if<Value>(&one.outcome);
     const auto* text = told != nullptr ? std::get_if<std::string>(told) : nullptr;
     auto reason = listed(why, 3) + (text != nullptr ? "; by the stems: " + *text : std::string());
-    one = unmeasured(one.rule, plan.severities, std::move(reason), one.files, "Print the stems again together with the mix; see stems-sum-to-mix.");
+    one = unmeasured(one.rule, plan.severities, std::move(reason), one.files, kPrintAgain);
   }
 }
 

@@ -3,10 +3,17 @@
 
 #include <cstddef>
 #include <string>
+#include <string_view>
 
 #include "song/song_findings.h"
 
 namespace sendworthy::song {
+
+inline constexpr std::string_view kPrintAgain = "Print the stems again together with the mix; see stems-sum-to-mix.";
+inline constexpr double kGoneDb = -30;  ///< gain in the mix by least squares: less, and the stem is not in it
+
+/// "6.0 dB softer in the mix than in its stem": of the gain at which it stands there.
+[[nodiscard]] std::string beside_its_stem(double gain_db);
 
 struct Standing {
   std::string why;      ///< how the stem stands otherwise in the mix, or why that is not known; empty: as in its file

@@ -20,7 +20,7 @@ constexpr double kLeastActiveS = 1;        // of a section, for a number of its 
 constexpr double kLeastPhraseS = 0.8;
 constexpr std::size_t kPauseSteps = 3;     // shorter ones do not end a phrase
 constexpr double kPhraseOutLu = 1;         // beyond the range
-constexpr double kNearlyAsInTheMixDb = 2, kGoneDb = -30;  // by least squares against a mix that holds doubles and reverb as well
+constexpr double kNearlyAsInTheMixDb = 2;  // by least squares against a mix that holds doubles and reverb as well
 constexpr double kNoisyDb = -50;           // of pauses against what is sung; own, common practice, no source
 constexpr std::string_view kNoVocal = "no stem has the role lead vocal";
 constexpr std::string_view kNoneAtAll = "there is no lead vocal among the stems, which are all of the mix";
@@ -138,14 +138,6 @@ void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::o
   findings.push_back(std::move(finding));
 }
 
-/// Steps no more than 26 LU under the part's own loudness.
-std::vector<bool> sounding_steps(const Loudness& part) {
-  const auto own = integrated(part, {0, part.size()});
-  std::vector<bool> sounds;
-  for (const double power : part) sounds.push_back(own && lufs_of(power) >= *own - 26);
-  return sounds;
-}
-
 std::vector<std::optional<Range>> wanted_over_bed(const Plan& plan) {
   std::vector<std::optional<Range>> wanted;
   for (const auto& section : plan.sections) wanted.push_back(vocal_range(plan, section));
@@ -164,7 +156,7 @@ std::string not_in_the_mix(const Measured& song) {
   const auto gain = song.reading->lead_in_mix_db;
   if (!gain || std::abs(*gain) <= kNearlyAsInTheMixDb) return {};
   if (*gain < kGoneDb) return "what the lead vocal's stem holds does not stand at its place in the mix";
-  return fmt::format("the lead vocal stands {} {} in the mix than in its stem", db(std::abs(*gain)), *gain < 0 ? "softer" : "louder");
+  return "the lead vocal stands " + beside_its_stem(*gain);
 }
 
 void over_bed(const Measured& song, SongSheet& sheet, Findings& findings) {
@@ -179,7 +171,7 @@ void over_bed(const Measured& song, SongSheet& sheet, Findings& findings) {
   const auto& reading = *song.reading;
   const bool by_stems = stems_tell_the_mix(song) && !reading.bed_of_stems.empty();
   if (!by_stems) {
-    if (const auto why = not_in_the_mix(song); !why.empty()) return none(why + ", so that the mix less the vocal is not the bed", "Print the vocal's stem again together with the mix; see stems-sum-to-mix.");
+    if (const auto why = not_in_the_mix(song); !why.empty()) return none(why + ", so that the mix less the vocal is not the bed", kPrintAgain);
   }
   const auto& bed = by_stems ? reading.bed_of_stems : reading.bed_of_mix;
   const auto windows = active_windows(reading.lead);
@@ -259,7 +251,7 @@ void condition_finding(const Measured& song, Findings& findings) {
   for (const auto i : lead) {
     const auto& file = plan.stems[i].file;
     if (auto why = another_take(song, i); !why.empty()) {
-      findings.push_back(unmeasured(kId, plan.severities, std::move(why), {file}, "Print the vocal's stem again together with the mix; see stems-sum-to-mix."));
+      findings.push_back(unmeasured(kId, plan.severities, std::move(why), {file}, kPrintAgain));
       continue;
     }
     const auto condition = vocal_condition(song.reading->stems[i].bands);
