@@ -144,15 +144,17 @@ std::string channel_name(int channel, int channels) {
 }
 
 std::string place(const Where& where, int channels) {
-  const bool span = where.end_s - where.start_s >= 0.0005 && where.end_frame > where.start_frame;
+  // By what is printed, never by a length in seconds: a merged sheet has its times rounded, and must read the same.
+  const auto start = base::clock_time(where.start_s), end = base::clock_time(where.end_s);
   std::string text;
   if (!where.file.empty()) text += base::for_terminal(where.file) + " at ";
-  text += base::clock_time(where.start_s);
-  if (span) text += " to " + base::clock_time(where.end_s);
+  text += start;
+  if (where.end_s > where.start_s && end != start) text += " to " + end;
   const auto channel = channel_name(where.channel, channels);
   if (!channel.empty()) text += " " + channel;
-  text += span ? ", frames " + std::to_string(where.start_frame) + " to " + std::to_string(where.end_frame)
-               : ", frame " + std::to_string(where.start_frame);
+  text += where.end_frame > where.start_frame + 1
+              ? ", frames " + std::to_string(where.start_frame) + " to " + std::to_string(where.end_frame)
+              : ", frame " + std::to_string(where.start_frame);
   if (!where.note.empty()) text += ": " + base::for_terminal(where.note);
   return text;
 }

@@ -129,6 +129,15 @@ TEST_SUITE("sheet/phrases") {
     where.end_frame = 2016000;
     where.note = "two\nlines";
     CHECK(place(where, 2) == "0:41.203 to 0:42.000, frames 1977744 to 2016000: two\\nlines");
+    // As it was measured, and as a written sheet has it: times are rounded there.
+    where = {};
+    where.start_frame = 1035;
+    where.end_frame = 1059;
+    for (const double lost : {0.0, 5e-7}) {
+      where.start_s = 1035 / 48000.0;
+      where.end_s = 1059 / 48000.0 - lost;
+      CHECK(place(where, 2) == "0:00.022, frames 1035 to 1059");
+    }
     CHECK(and_more(3, 40) == "and 37 more");
     CHECK(and_more(3, 3).empty());
   }

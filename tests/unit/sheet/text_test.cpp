@@ -115,7 +115,7 @@ TEST_SUITE("sheet/text") {
 
   TEST_CASE("the places of a row stand below each other") {
     const auto text = text_of(one_mix());
-    CHECK(holds(text, "    where  0:41.203 right, frame 1977744\n           1:12.010 left, frame 3456480\n"));
+    CHECK(holds(text, "    where  0:41.203 right, frame 1977744\n           1:12.010 left, frames 3456480 to 3456499\n"));
   }
 
   TEST_CASE("rule sets that agree share one row") {
