@@ -1,0 +1,113 @@
+// Adding parts up, rung by rung: what each rung leaves, what explains the rest, and what is told of it. Of sum_of() only.
+#pragma once
+
+#include <cmath>
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "pair/sum.h"
+#include "pair/sum_delay.h"
+#include "pair/sum_fit.h"
+#include "pair/sum_input.h"
+#include "pair/sum_reading.h"
+#include "pair/sum_rest.h"
+
+namespace sendworthy::pair {
+
+inline constexpr double kAsGood = 2;       // energy left, over the least that any step leaves: as good
+inline constexpr double kWorth = 0.5;      // energy left, over that of the steps before: worth being kept
+inline constexpr double kExplained = 0.25; // energy left by a gain that moves or a filter, over that before: it explains it, 6 dB
+inline constexpr double kLeastLag = 0.02;  // frames
+
+/// In dB, at least -160.
+[[nodiscard]] inline double power_db(double ratio) { return ratio <= 1e-16 ? -160 : 10 * std::log10(ratio); }
+
+class Summer {
+ public:
+  Summer(SumInput input, const std::vector<std::string>& paths, const Hooks& hooks) : input_(std::move(input)), paths_(paths), hooks_(hooks) {}
+  Result<Sum> run();
+
+ private:
+  // What is there (sum.cpp).
+
+  // Parts that add up as they are need no products of each with each. Copies do: whether both stand in the mix is asked by their gains.
+  Result<bool> add_up();
+  // Whether another part's level stands block by block where this one's does.
+  [[nodiscard]] bool may_be_a_copy(std::size_t i) const;
+  // Once all were read to their ends, which is when their lengths are known.
+  void fill_files();
+  // Whether there is something to be held against something.
+  bool describe();
+  void conclude();
+
+  // The ladder: gains (sum_gains.cpp).
+
+  [[nodiscard]] Gains plain_gains(double gain = 1) const { return {grams_.channels, input_.count(), gain}; }
+  [[nodiscard]] bool left_out(std::size_t i) const { return sum_.parts[i].silent || sum_.parts[i].whole_mix || sum_.parts[i].copy_of.has_value(); }
+  [[nodiscard]] bool nulls() const { return power_db(steps_[chosen_].left / mix_) <= sum_.limit_db; }
+  [[nodiscard]] double left() const { return steps_[chosen_].left; }
+  [[nodiscard]] double allowed() const { return mix_ * std::pow(10, sum_.limit_db / 10); }
+  void add_known_step(std::string name, Gains gains, double left);
+  void add_step(std::string name, Gains gains);
+  // A group beside its members: gains of their own would share its sound between them.
+  [[nodiscard]] std::optional<Gains> one_too_many(const Gains& all) const;
+  double best_common(const Gains& shape) const;
+  [[nodiscard]] static Gains times(Gains gains, double factor);
+  [[nodiscard]] std::vector<Unknown> unknowns(bool by_channel) const;
+  Step fitted(std::string name, const std::vector<Unknown>& unknowns, const Gains& start, const std::vector<double>& weights = {}) const;
+  // Steps without delays, or with those that were found; chooses.
+  void try_gains(const std::string& before);
+  // The first step that leaves nothing; else the first that leaves about as little as any.
+  void choose();
+  [[nodiscard]] std::vector<bool> wanted() const;
+  // Reads again with left and right of these exchanged, and keeps that where it is worth it; false where not.
+  Result<bool> exchange(const std::vector<std::size_t>& parts);
+
+  // What explains the rest (sum_explain.cpp).
+
+  // A part whose left and right are exchanged, or that was folded to mono. True where nothing else is to be explained.
+  Result<bool> explain_sides();
+  // What a gain for the whole mix cannot tell: all adds up but for a while, or but where the mix stands flat.
+  Result<bool> explain_places();
+  Result<void> explain();
+  Result<void> rest(const Gains& gains, std::vector<Excerpt>& excerpts, bool like, double from_share);
+  // Gains under one gain that moves from block to block, where that is worth a look: as the parts are, or each with its own.
+  struct Moved {
+    Gains gains;
+    double left = 0;
+  };
+  [[nodiscard]] std::optional<Moved> moving_gains() const;
+  // What the gains and the delays left: processing of the sum or of a part, something missing, or nobody knows.
+  Result<void> name_the_rest(const std::optional<Moved>& moved);
+  // A limiter over the mix and one over each part: gains that move within a hundredth of a second, another for each part.
+  Result<bool> each_found(double base);
+  bool moving_part_found(double base);
+
+  // Delays (sum_shift.cpp).
+
+  // Shifts of a few frames, by the slopes of all parts at once: small beside what most of a low sound's periods last.
+  Result<std::vector<double>> few_frames(const std::vector<bool>& wanted);
+  // Reads again at these offsets, mends them along the slopes, and keeps them where they are worth it, and no filter is by far better.
+  Result<void> shift(const std::vector<double>& shifts, double by_filter);
+  // Lags by Gauss and Newton: a row's slope with the gain s under a row of the gain g is a shift of s/g. False where all stand.
+  bool settle(const std::vector<std::size_t>& moved, double furthest = 0.5);
+  void read_lags();
+
+  SumInput input_;
+  const std::vector<std::string>& paths_;
+  const Hooks& hooks_;
+  Grams grams_;
+  std::vector<double> totals_, lags_;
+  double mix_ = 0;
+  std::vector<Step> steps_;
+  std::size_t chosen_ = 0, first_choice_ = 0;  ///< of those before, none is chosen
+  bool shifted_ = false, crossed_ = false;
+  std::optional<SumCause> cause_;
+  std::optional<RestPass> rest_;
+  Sum sum_;
+};
+
+}  // namespace sendworthy::pair
