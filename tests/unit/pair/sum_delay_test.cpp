@@ -1,0 +1,100 @@
+// The same with parts that are late or early.
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+#include "faults/sample.h"
+#include "pair/sum.h"
+#include "signals.h"
+#include "unit/pair/sum_sets.h"
+
+using namespace sendworthy;
+using namespace sendworthy::test;
+using pair::Sum;
+using pair::SumCause;
+
+TEST_SUITE("pair/sum") {
+  TEST_CASE("delays: one part, all parts, a fraction of a frame, seconds") {
+    const auto parts = padded(ensemble(6), 110000);
+    const auto mix = added(parts);
+    for (const std::int64_t frames : {1, -1, 37, -4410, 100000}) check_late(mix, parts, 0, frames);
+    auto wrong = parts;
+    for (auto& one : wrong) one = later(one, 441);
+    const auto all = sum_of(mix, wrong);
+    CHECK(all.cause == SumCause::delay);
+    CHECK(all.common_delay_frames == 441);
+  }
+
+  TEST_CASE("a low part that swells, late by one to three frames") {
+    // Nothing in it sets in: a few frames are a thousandth of its periods.
+    Samples low(12 * kRate, 0.0);
+    for (std::size_t n = 0; n < low.size(); ++n) {
+      const double t = static_cast<double>(n) / kRate;
+      low[n] = 0.15 * (1 + std::sin(2 * std::numbers::pi * 0.3 * t)) * (std::sin(2 * std::numbers::pi * 61 * t) + 0.4 * std::sin(2 * std::numbers::pi * 147 * t + 1));
+    }
+    auto parts = ensemble(3);
+    parts.push_back({kRate, {low, low}});
+    parts = padded(parts, 1000);
+    const auto mix = added(parts);
+    for (const std::int64_t frames : {1, 2, 3, -2}) check_late(mix, parts, 3, frames);
+  }
+
+  TEST_CASE("a tone held long that is early, and a filter that looks like delays") {
+    // Sung vowels by formula: harmonics of a note that wavers, whose correlation has a peak at each of its periods.
+    Samples sung(12 * kRate, 0.0);
+    double phase = 0;
+    for (std::size_t n = 0; n < sung.size(); ++n) {
+      const double t = static_cast<double>(n) / kRate;
+      phase += (196 * (1 + 0.012 * std::sin(2 * std::numbers::pi * 5.1 * t)) * (t < 6 ? 1 : 1.122)) / kRate;
+      for (int k = 1; k <= 14; ++k) sung[n] += 0.05 / k * (1 + 0.4 * std::sin(2 * std::numbers::pi * 0.21 * k * t)) * std::sin(2 * std::numbers::pi * k * phase);
+    }
+    const std::vector<Clip> parts = {part(0, 12, 0.5), part(1, 12, 0.4), {kRate, {sung, sung}}};
+    const auto mix = added(parts);
+    auto files = parts;
+    for (auto& channel : files[2].channels) channel.erase(channel.begin(), channel.begin() + 480), channel.resize(12 * kRate);
+    const auto early = sum_of(mix, files);
+    CHECK(early.parts[2].delay_frames == doctest::Approx(-480).epsilon(0.001));
+    CHECK(early.parts[0].delay_frames == 0);
+    // A low cut on the bus: three tenths as they are, seven through one pole at 200 Hz.
+    auto cut = mix;
+    const double pole = std::exp(-2 * std::numbers::pi * 200 / kRate);
+    for (auto& channel : cut.channels) {
+      double low = 0;
+      for (auto& x : channel) low = (1 - pole) * x + pole * low, x = 0.3 * x + 0.7 * (x - low);
+    }
+    const auto filtered = sum_of(cut, parts);
+    CHECK((filtered.cause == SumCause::bus_filter || std::ranges::find(filtered.also, SumCause::bus_filter) != filtered.also.end()));
+    CHECK(filtered.residual_db < -20);
+    for (const auto& part : filtered.parts) CHECK(part.delay_frames == 0);
+  }
+
+  TEST_CASE("a delay between frames is told to a twentieth of a frame, with a gain of its own") {
+    // Tones have a formula at every place.
+    const auto tones = [](double from_hz, double shift) {
+      Samples out(12 * kRate, 0.0);
+      for (int k = 0; k < 12; ++k) {
+        const double hz = from_hz * (1 + 0.37 * k);
+        for (std::size_t n = 0; n < out.size(); ++n) {
+          const double t = (static_cast<double>(n) - shift) / kRate;
+          const double wave = std::exp(-std::pow(std::fmod(t + 0.13 * k + 1, 0.7 + 0.05 * k) * 6, 2)) * 0.04;
+          out[n] += wave * std::sin(2 * std::numbers::pi * hz * t + k);
+        }
+      }
+      return Clip{kRate, {out, out}};
+    };
+    std::vector<Clip> parts = {tones(110, 0), tones(371, 0), tones(893, 0)};
+    const auto mix = added(parts);
+    for (const double shift : {0.3, 10.5, -7.25}) {
+      auto files = parts;
+      files[1] = tones(371, shift).gain_db(-2);
+      const auto sum = sum_of(mix, files);
+      CHECK(sum.cause == SumCause::delay);
+      CHECK(std::abs(sum.parts[1].delay_frames - shift) < 0.05);
+      CHECK(sum.parts[1].gain_db == doctest::Approx(2).epsilon(0.005));
+      CHECK(sum.parts[0].delay_frames == 0);
+      CHECK(sum.parts[2].delay_frames == 0);
+    }
+  }
+}
