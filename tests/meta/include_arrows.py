@@ -23,7 +23,8 @@ ARROWS = {
     "pair": {"check", "audio", "dsp", "base"},
     "delivery": {"pair", "check", "measure", "judge", "sheet", "audio", "dsp", "base"},
     "song": {"pair", "check", "measure", "judge", "sheet", "audio", "dsp", "base"},
-    "cli": {"song", "delivery", "pair", "check", "sheet", "base"},
+    "desk": {"song", "delivery", "pair", "check", "sheet", "base"},
+    "cli": {"desk", "song", "delivery", "pair", "check", "sheet", "base"},
 }
 
 # third-party header (pattern over the text between the brackets) -> where it may stand (pattern over the path below src/)
@@ -32,7 +33,8 @@ THIRD_PARTY = [
     (r"taglib/.*|(fileref|tag|tstring|tbytevector\w*|tpropertymap|tfilestream|tiostream|audioproperties|\w+file|id3v2\w*|"
      r"\w*frame|xiphcomment|infotag|\w+tag)\.h", r"audio/"),
     (r"toml\+\+/.*|toml\.hpp", r"base/document\.cpp$"),
-    (r"nlohmann/.*", r"sheet/|song/passes\.cpp$"),
+    (r"nlohmann/.*", r"sheet/|song/passes\.cpp$|desk/"),
+    (r"httplib\.h", r"desk/server\.cpp$"),
     (r"pugi(xml|config)\.hpp", r"sheet/"),
     (r"ebur128\.h", r"measure/second_meter\.cpp$"),
     (r"openssl/.*", r"audio/"),

@@ -1,0 +1,247 @@
+#include "desk/api.h"
+
+#include <sendworthy/catalog.h>
+#include <sendworthy/check.h>
+
+#include <algorithm>
+#include <array>
+#include <ctime>
+#include <set>
+#include <utility>
+
+#include "base/text.h"
+#include "desk/page.h"
+#include "sheet/html_assets.h"
+
+namespace sendworthy::desk {
+namespace {
+
+Answer json_answer(const Json& json, int status = 200) { return {status, "application/json", written(json), {}, {}}; }
+
+std::string utc_time(std::int64_t ns) {
+  constexpr std::int64_t kSecond = 1'000'000'000;
+  const auto seconds = static_cast<std::time_t>(ns >= 0 ? ns / kSecond : -((-ns + kSecond - 1) / kSecond));
+  std::tm parts{};
+  if (::gmtime_r(&seconds, &parts) == nullptr) return {};
+  std::array<char, 40> text{};
+  return std::string(text.data(), std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%SZ", &parts));
+}
+
+/// A name as the page shows it, a path as it hands it back. What is no UTF-8 would not come back as it was: hence the id.
+void put_path(Json& json, std::string_view path) {
+  auto clean = base::clean_utf8(path);
+  if (clean != path) json["id"] = base::percent_encoded(path);
+  json["path"] = std::move(clean);
+}
+
+int status_of(const Error& error) {
+  switch (error.code) {
+    case ErrorCode::usage:
+    case ErrorCode::rules:
+      return 400;
+    case ErrorCode::missing:
+      return 404;
+    default:
+      return 403;
+  }
+}
+
+Answer refusal_of(const Error& error) { return refusal(status_of(error), to_string(error.code), error.text); }
+
+/// A sheet is a page of its own, with the style and script it carries.
+std::string sheet_policy() {
+  return "default-src 'none'; style-src '" + std::string(sheet::kPageStyleDigest) + "'; script-src '" +
+         std::string(sheet::kPageScriptDigest) + "'; base-uri 'none'; form-action 'none'; frame-ancestors 'self'";
+}
+
+/// For a browser's folder of downloads: plain letters only.
+std::string saved_name(std::string_view name, std::string_view ending) {
+  std::string stem;
+  for (const char c : name.substr(0, std::min<std::size_t>(name.rfind('.'), 80))) {
+    const bool plain = (c >= '0' && c <= '9') || (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '-';
+    if (plain || (!stem.empty() && stem.back() != '_')) stem += plain ? c : '_';
+  }
+  while (!stem.empty() && (stem.back() == '_' || stem.back() == '-')) stem.pop_back();
+  return (stem.empty() ? "sheet" : stem + "-sheet") + "." + std::string(ending);
+}
+
+}  // namespace
+
+std::string_view page_policy() {
+  return "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; media-src 'self' blob:; connect-src 'self'; "
+         "frame-src 'self'; worker-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+}
+
+std::string_view mime_of(std::string_view name) {
+  const auto ending = name.substr(std::min(name.rfind('.'), name.size()));
+  if (ending == ".html") return "text/html; charset=utf-8";
+  if (ending == ".css") return "text/css; charset=utf-8";
+  if (ending == ".js") return "text/javascript; charset=utf-8";
+  if (ending == ".svg") return "image/svg+xml";
+  return "application/octet-stream";
+}
+
+std::string path_in(const Target& target) {
+  const auto id = target.of("id");
+  return id.empty() ? std::string(target.of("path")) : base::percent_decoded(id);
+}
+
+Answer refusal(const UploadRefusal& refused) { return refusal(refused.status, refused.code, refused.text); }
+
+Answer no_such_page() { return refusal(404, "no_page", "there is nothing at this address; load the page again"); }
+
+Answer Api::get(const Target& target) const {
+  const auto& parts = target.segments;
+  const auto file = [&](std::string_view name) {
+    for (const auto& one : page_files()) {
+      if (one.name == name) return Answer{200, std::string(mime_of(name)), std::string(one.content), {}, {}};
+    }
+    return no_such_page();
+  };
+  if (parts.size() == 1 && parts[0].empty()) return file("index.html");
+  if (parts.size() == 2 && parts[0] == "page") return file(parts[1]);
+  if (parts.size() < 2 || parts[0] != "api") return no_such_page();
+  if (parts.size() == 2 && parts[1] == "state") return state();
+  if (parts.size() == 2 && parts[1] == "folder") return list(target);
+  if (parts[1] != "checks") return no_such_page();
+  if (parts.size() == 2) return json_answer({{"checks", checks_.tell_all()}});
+  const auto told = checks_.tell(parts[2]);
+  if (!told) return refusal(404, "no_check", "there is no such check any more; load the page again");
+  if (parts.size() == 3) return json_answer(*told);
+  return parts.size() == 4 ? sheet(parts[2], parts[3], !target.of("save").empty()) : no_such_page();
+}
+
+Answer Api::post(const Target& target) {
+  const auto& parts = target.segments;
+  if (parts.size() != 4 || parts[0] != "api" || parts[1] != "checks" || parts[3] != "stop") return no_such_page();
+  if (!checks_.stop(parts[2])) return refusal(404, "no_check", "there is no such check any more; load the page again");
+  const auto told = checks_.tell(parts[2]);
+  return json_answer(told ? *told : Json::object());
+}
+
+Answer Api::remove(const Target& target) {
+  const auto& parts = target.segments;
+  if (parts.size() == 2 && parts[0] == "api" && parts[1] == "upload") {
+    if (!uploads_.remove(target.of("upload"))) return refusal(404, "no_upload", "this dropped file is not there any more");
+    return json_answer(Json::object());
+  }
+  if (parts.size() != 3 || parts[0] != "api" || parts[1] != "checks") return no_such_page();
+  if (!checks_.remove(parts[2])) return refusal(404, "no_check", "there is no such check any more; load the page again");
+  return json_answer(Json::object());
+}
+
+Answer Api::state() const {
+  Json json;
+  json["version"] = version();
+  json["folder"]["name"] = base::clean_utf8(folder_.name());
+  json["folder"]["path"] = base::clean_utf8(folder_.real_path());
+  json["rules"] = Json::array();
+  for (const auto& set : list_rule_sets(rules_.folders, catalog())) {
+    if (set.error) continue;
+    json["rules"].push_back({{"name", base::clean_utf8(set.name)}, {"title", base::clean_utf8(set.title)}, {"about", base::clean_utf8(set.purpose)}});
+  }
+  json["default_rules"] = Json::array();
+  for (const auto& name : rules_.defaults) json["default_rules"].push_back(base::clean_utf8(name));
+  const auto& limits = uploads_.limits();
+  json["limits"] = {{"upload_bytes", limits.file_bytes}, {"upload_files", limits.files}, {"upload_total_bytes", limits.total_bytes}};
+  json["cautions"] = Json::array();
+  return json_answer(json);
+}
+
+Answer Api::list(const Target& target) const {
+  const auto path = path_in(target);
+  const auto listing = folder_.list(path);
+  if (!listing) return refusal_of(listing.error());
+  Json json;
+  put_path(json, path);
+  json["folders"] = Json::array();
+  for (const auto& folder : listing->folders) {
+    Json entry;
+    entry["name"] = base::clean_utf8(folder.name);
+    put_path(entry, folder.path);
+    json["folders"].push_back(std::move(entry));
+  }
+  json["files"] = Json::array();
+  for (const auto& file : listing->files) {
+    Json entry;
+    entry["name"] = base::clean_utf8(file.name);
+    put_path(entry, file.path);
+    entry["bytes"] = file.bytes;
+    entry["modified"] = utc_time(file.modified_ns);
+    json["files"].push_back(std::move(entry));
+  }
+  json["left_off"] = listing->left_off;
+  return json_answer(json);
+}
+
+Result<std::vector<RuleSet>> Api::rule_sets(std::vector<std::string> names) const {
+  if (names.empty()) names = rules_.defaults;
+  const auto known = list_rule_sets(rules_.folders, catalog());
+  std::vector<RuleSet> sets;
+  std::set<std::string> seen;
+  for (const auto& name : names) {
+    if (!seen.insert(name).second) continue;
+    // A path is taken from the user's own configuration only, never from a page.
+    const bool may = std::find(rules_.defaults.begin(), rules_.defaults.end(), name) != rules_.defaults.end() ||
+                     std::any_of(known.begin(), known.end(), [&](const RuleSetListing& set) { return set.name == name; });
+    if (!may) return fail(ErrorCode::usage, "there is no rule set called \"" + name + "\"; load the page again");
+    auto set = load_rule_set(name, rules_.folders, catalog());
+    if (!set) return tl::unexpected(Error{set.error().code, to_string(set.error()), {}});
+    sets.push_back(std::move(*set));
+  }
+  return sets;
+}
+
+Answer Api::add_check(std::string_view body) {
+  auto wish = read_check_wish(body);
+  if (!wish) return refusal(400, "request", wish.error().text);
+  auto sets = rule_sets(std::move(wish->rules));
+  if (!sets) return refusal(400, "rules", sets.error().text);
+  std::vector<FileToCheck> files;
+  std::set<std::string> seen;
+  for (auto& file : wish->files) {
+    if (!file.upload.empty()) {
+      if (seen.insert("upload " + file.upload).second) files.push_back({{}, {}, std::move(file.upload)});
+      continue;
+    }
+    const auto path = folder_.path_of(file.path);
+    if (!path) return refusal_of(path.error());
+    auto inputs = expand_inputs({*path}, Folders::flat);
+    if (!inputs.without_sheet.empty()) return refusal(404, "no_audio", inputs.without_sheet.front().error->text);
+    for (auto& input : inputs.files) {
+      // A folder may hold links that lead elsewhere.
+      if (input != *path && !folder_.may_read(input)) continue;
+      if (!seen.insert("path " + input).second) continue;
+      auto name = input.substr(input.rfind('/') + 1);
+      files.push_back({std::move(input), std::move(name), {}});
+    }
+  }
+  if (files.empty()) return refusal(404, "no_audio", "there is no audio file in the folder");
+  if (files.size() > kMostFilesOfACheck)
+    return refusal(413, "too_many", "one check takes at most " + std::to_string(kMostFilesOfACheck) + " files; check them in parts");
+  const auto added = checks_.add(std::move(files), std::move(*sets));
+  if (!added) return refusal(added.error());
+  return json_answer({{"check", *added}});
+}
+
+Answer Api::sheet(const std::string& id, std::string_view name, bool save) const {
+  constexpr std::string_view kStem = "sheet.";
+  const auto* const form = name.starts_with(kStem) ? sheet_form(name.substr(kStem.size())) : nullptr;
+  if (form == nullptr) return no_such_page();
+  const auto path = checks_.sheet_path(id, form->ending);
+  if (!path) return refusal(409, "no_sheet", "the check has no sheet (yet); wait for its end");
+  auto file = base::InputFile::open(*path);
+  if (!file) return refusal(404, "no_check", "there is no such check any more; load the page again");
+  Answer answer;
+  answer.type = form->mime;
+  answer.file = std::make_shared<base::InputFile>(std::move(*file));
+  if (form->ending == "html") answer.headers["Content-Security-Policy"] = sheet_policy();
+  if (save) {
+    const auto told = checks_.tell(id);
+    const auto alone = told && (*told)["files"].size() == 1 ? (*told)["files"][0]["name"].get<std::string>() : std::string();
+    answer.headers["Content-Disposition"] = "attachment; filename=\"" + saved_name(alone, form->ending) + "\"";
+  }
+  return answer;
+}
+
+}  // namespace sendworthy::desk

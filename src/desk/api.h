@@ -1,0 +1,57 @@
+// What the page may ask, and what it is told.
+#pragma once
+
+#include <sendworthy/rule_set.h>
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "desk/answer.h"
+#include "desk/checks.h"
+#include "desk/folder.h"
+#include "desk/target.h"
+#include "desk/uploads.h"
+
+namespace sendworthy::desk {
+
+struct RuleChoice {
+  RuleSetFolders folders;
+  std::vector<std::string> defaults;  ///< names or paths; what a check is judged by that names none
+};
+
+/// Safe to use from several threads. Targets come without the token.
+class Api {
+ public:
+  /// All must outlive this object.
+  Api(const Folder& folder, Uploads& uploads, Checks& checks, RuleChoice rules)
+      : folder_(folder), uploads_(uploads), checks_(checks), rules_(std::move(rules)) {}
+
+  [[nodiscard]] Answer get(const Target& target) const;
+  /// Of what needs no body.
+  [[nodiscard]] Answer post(const Target& target);
+  [[nodiscard]] Answer remove(const Target& target);
+  [[nodiscard]] Answer add_check(std::string_view body);
+
+ private:
+  [[nodiscard]] Answer state() const;
+  [[nodiscard]] Answer list(const Target& target) const;
+  [[nodiscard]] Answer sheet(const std::string& id, std::string_view name, bool save) const;
+  [[nodiscard]] Result<std::vector<RuleSet>> rule_sets(std::vector<std::string> names) const;
+
+  const Folder& folder_;
+  Uploads& uploads_;
+  Checks& checks_;
+  const RuleChoice rules_;
+};
+
+/// The path in the query as `path`, or percent-encoded as `id`.
+[[nodiscard]] std::string path_in(const Target& target);
+
+[[nodiscard]] Answer refusal(const UploadRefusal& refused);
+[[nodiscard]] Answer no_such_page();
+
+/// The content security policy of everything but sheets.
+[[nodiscard]] std::string_view page_policy();
+
+}  // namespace sendworthy::desk

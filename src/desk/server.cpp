@@ -1,0 +1,325 @@
+#include "desk/server.h"
+
+#include <httplib.h>
+
+#include <algorithm>
+#include <condition_variable>
+#include <mutex>
+#include <optional>
+#include <thread>
+#include <utility>
+
+#include "base/connection.h"
+#include "base/folder_events.h"
+#include "base/random.h"
+#include "desk/events.h"
+#include "desk/guard.h"
+
+namespace sendworthy::desk {
+namespace {
+
+constexpr std::size_t kTokenLength = 32;
+constexpr int kMostStreams = 16;
+constexpr std::size_t kThreads = 48;             // of which streams hold at most kMostStreams
+constexpr std::size_t kMostConnections = 128;    // served or waiting; more wait in the system's queue
+constexpr std::size_t kMostHeaderBytes = 64u << 10;
+constexpr double kHeaderS = 10;  // for a whole head, however it trickles in
+constexpr double kQuietS = 30;   // without a byte in or out afterwards
+constexpr double kCloseS = 1;
+constexpr auto kBetweenEvents = std::chrono::milliseconds(100);
+
+/// One connection as the library wants it, with bounds that the library has not: on the bytes of a request's head, and on the
+/// time that it takes.
+class BoundedStream : public httplib::Stream {
+ public:
+  BoundedStream(int socket, const std::atomic<bool>& stop) : connection_(socket, stop), start_(std::chrono::steady_clock::now()) {}
+
+  using httplib::Stream::write;
+  bool is_readable() const override { return connection_.is_open(); }
+  bool is_writable() const override { return connection_.is_open(); }
+  ssize_t read(char* to, size_t size) override {
+    if (!in_head_) return static_cast<ssize_t>(connection_.read(to, size, kQuietS));
+    const auto left_s = kHeaderS - std::chrono::duration<double>(std::chrono::steady_clock::now() - start_).count();
+    if (head_bytes_ >= kMostHeaderBytes || left_s <= 0) return -1;
+    // The head is read by the byte, so that its end is seen.
+    const auto got = connection_.read(to, std::min<size_t>(size, 1), left_s);
+    if (got > 0) look_at(*to);
+    return static_cast<ssize_t>(got);
+  }
+  ssize_t write(const char* from, size_t size) override { return static_cast<ssize_t>(connection_.write(from, size, kQuietS)); }
+  void get_remote_ip_and_port(std::string&, int&) const override {}
+  void get_local_ip_and_port(std::string&, int&) const override {}
+  socket_t socket() const override { return connection_.socket(); }
+  void close() { connection_.close(kCloseS); }
+
+ private:
+  void look_at(char c) {
+    ++head_bytes_;
+    ++line_bytes_;
+    if (c != '\n') return;
+    if (line_bytes_ == 2 && lines_ > 0) in_head_ = false;
+    ++lines_;
+    line_bytes_ = 0;
+  }
+
+  base::Connection connection_;
+  const std::chrono::steady_clock::time_point start_;
+  bool in_head_ = true;
+  std::size_t head_bytes_ = 0, line_bytes_ = 0, lines_ = 0;
+};
+
+/// So many threads, and no more connections than it can do with.
+class BoundedPool : public httplib::TaskQueue {
+ public:
+  void enqueue(std::function<void()> task) override {
+    {
+      std::unique_lock lock(mutex_);
+      left_.wait(lock, [&] { return many_ < kMostConnections; });
+      ++many_;
+    }
+    pool_.enqueue([this, task = std::move(task)] {
+      task();
+      const std::lock_guard lock(mutex_);
+      --many_;
+      left_.notify_one();
+    });
+  }
+  void shutdown() override { pool_.shutdown(); }
+
+ private:
+  std::mutex mutex_;
+  std::condition_variable left_;
+  std::size_t many_ = 0;
+  httplib::ThreadPool pool_{kThreads};
+};
+
+/// One request a connection: what was refused unread cannot be taken for the next request.
+class OneRequestServer : public httplib::Server {
+ public:
+  explicit OneRequestServer(const std::atomic<bool>& stop) : stop_(stop) {}
+
+ private:
+  bool process_and_close_socket(socket_t socket) override {
+    BoundedStream stream(socket, stop_);
+    bool ignored = false;
+    const bool done = process_request(stream, true, ignored, [](httplib::Request& request) {
+      // Ranges of what is made anew each time, and compression on the way to the same machine, are of no use.
+      request.ranges.clear();
+      request.headers.erase("Accept-Encoding");
+    });
+    stream.close();
+    return done;
+  }
+
+  const std::atomic<bool>& stop_;
+};
+
+std::vector<std::string> values_of(const httplib::Request& request, const char* name) {
+  std::vector<std::string> values;
+  const auto [begin, end] = request.headers.equal_range(name);
+  for (auto one = begin; one != end; ++one) values.push_back(one->second);
+  return values;
+}
+
+/// The announced length; nothing where it is not given or is no number.
+std::optional<std::int64_t> length_of(const httplib::Request& request) {
+  const auto given = values_of(request, "Content-Length");
+  if (given.size() != 1 || given.front().empty() || given.front().size() > 18) return std::nullopt;
+  if (given.front().find_first_not_of("0123456789") != std::string::npos) return std::nullopt;
+  return std::stoll(given.front());
+}
+
+class Desk {
+ public:
+  Desk(const Folder& folder, Uploads& uploads, Checks& checks, RuleChoice rules, const std::atomic<bool>& ending)
+      : folder_(folder), uploads_(uploads), checks_(checks), api_(folder, uploads, checks, std::move(rules)), server_(ending) {
+    server_.set_address_family(AF_INET);
+    server_.set_tcp_nodelay(true);
+    server_.set_socket_options([](socket_t socket) { base::allow_quick_restart(static_cast<int>(socket)); });
+    server_.set_default_headers({{"Content-Security-Policy", std::string(page_policy())},
+                                 {"X-Content-Type-Options", "nosniff"},
+                                 {"Referrer-Policy", "no-referrer"},
+                                 {"Cross-Origin-Resource-Policy", "same-origin"},
+                                 {"Cross-Origin-Opener-Policy", "same-origin"},
+                                 {"Cache-Control", "no-store"}});
+    server_.new_task_queue = [] { return new BoundedPool; };
+    server_.set_exception_handler([](const httplib::Request&, httplib::Response& response, std::exception_ptr) {
+      fill(response, refusal(500, "failed", "the server could not do this, perhaps for want of memory; try it with less"));
+    });
+    server_.set_pre_routing_handler([this](const httplib::Request& request, httplib::Response& response) { return route(request, response); });
+    server_.Post(".*", [this](const httplib::Request& request, httplib::Response& response, const httplib::ContentReader& body) {
+      fill(response, with_body(request, body));
+    });
+  }
+
+  /// The port; error: unreadable.
+  [[nodiscard]] Result<int> bind(int wanted) {
+    const int port = wanted == 0 ? server_.bind_to_any_port("127.0.0.1") : server_.bind_to_port("127.0.0.1", wanted) ? wanted : -1;
+    if (port > 0) return port;
+    return fail(ErrorCode::unreadable, wanted == 0 ? "no port on 127.0.0.1 could be had; see whether this machine allows any"
+                                                   : "port " + std::to_string(wanted) + " could not be had: another program may have it; leave --port away, or give another");
+  }
+  void open_to(Guard guard) { guard_.emplace(std::move(guard)); }
+  /// Until stop().
+  void listen() { (void)server_.listen_after_bind(); }
+  [[nodiscard]] bool is_running() const { return server_.is_running(); }
+  void stop() { server_.stop(); }
+
+ private:
+  static void fill(httplib::Response& response, const Answer& answer) {
+    response.status = answer.status;
+    for (const auto& [name, value] : answer.headers) {
+      response.headers.erase(name);
+      response.set_header(name, value);
+    }
+    if (answer.file) {
+      const auto file = answer.file;
+      response.set_content_provider(static_cast<std::size_t>(file->size()), answer.type,
+                                    [file](std::size_t offset, std::size_t left, httplib::DataSink& sink) {
+                                      std::string piece(std::min<std::size_t>(left, 1u << 18), '\0');
+                                      const auto got = file->read_at(static_cast<std::int64_t>(offset), piece.data(), static_cast<std::int64_t>(piece.size()));
+                                      return got > 0 && sink.write(piece.data(), static_cast<std::size_t>(got));
+                                    });
+    } else if (!answer.type.empty()) {
+      response.set_content(answer.body, answer.type);
+    }
+  }
+
+  std::optional<Answer> refuse(const httplib::Request& request, Target& target) const {
+    return guard_->refuse(request.method, request.target,
+                          {values_of(request, "Host"), values_of(request, "Origin"), values_of(request, "Sec-Fetch-Site")}, target);
+  }
+
+  /// Answers what can be answered without reading a body.
+  httplib::Server::HandlerResponse route(const httplib::Request& request, httplib::Response& response) {
+    using enum httplib::Server::HandlerResponse;
+    Target target;
+    if (const auto refused = refuse(request, target)) {
+      fill(response, *refused);
+    } else if (request.method == "GET" && target.segments == std::vector<std::string>{"api", "events"}) {
+      stream(target, response);
+    } else if (request.method == "GET") {
+      fill(response, api_.get(target));
+    } else if (request.method == "DELETE") {
+      fill(response, api_.remove(target));
+    } else if (target.segments != kUpload && target.segments != kChecks) {
+      fill(response, api_.post(target));
+    } else if (const auto unfit = unfit_body(request, target)) {
+      fill(response, *unfit);
+    } else {
+      return Unhandled;
+    }
+    return Handled;
+  }
+
+  static std::optional<Answer> unfit_body(const httplib::Request& request, const Target& target) {
+    const auto length = length_of(request);
+    if (!length || request.has_header("Transfer-Encoding") || request.has_header("Content-Encoding") || request.is_multipart_form_data())
+      return refusal(400, "length", "the request wants its body as it is, with its length; load the page again");
+    if (target.segments == kChecks && *length > static_cast<std::int64_t>(kMostBodyBytes))
+      return refusal(413, "too_large", "the request is larger than 1 MiB; check fewer files at once");
+    return std::nullopt;
+  }
+
+  Answer with_body(const httplib::Request& request, const httplib::ContentReader& body) {
+    Target target;
+    if (auto refused = refuse(request, target)) return *refused;
+    if (target.segments == kUpload) return upload(std::string(target.of("name")), *length_of(request), body);
+    std::string text;
+    const bool whole = body([&](const char* data, std::size_t size) {
+      if (text.size() + size > kMostBodyBytes) return false;
+      text.append(data, size);
+      return true;
+    });
+    if (!whole) return refusal(400, "length", "the request came in part only; try again");
+    return api_.add_check(text);
+  }
+
+  Answer upload(const std::string& name, std::int64_t length, const httplib::ContentReader& body) {
+    auto incoming = uploads_.begin(name, length);
+    if (!incoming) return refusal(incoming.error());
+    tl::expected<void, UploadRefusal> written;
+    (void)body([&](const char* data, std::size_t size) {
+      written = (*incoming)->write({data, size});
+      return written.has_value();
+    });
+    if (!written) return refusal(written.error());
+    const auto id = (*incoming)->finish();
+    if (!id) return refusal(id.error());
+    Json json;
+    json["upload"] = *id;
+    json["name"] = name;
+    json["bytes"] = length;
+    return {200, "application/json", desk::written(json), {}, {}};
+  }
+
+  void stream(const Target& target, httplib::Response& response) {
+    if (streams_.fetch_add(1) >= kMostStreams) {
+      --streams_;
+      fill(response, refusal(503, "too_many", "the page is open too many times; close some of its tabs"));
+      return;
+    }
+    const bool watches = target.query.contains("path") || target.query.contains("id");
+    const auto events = std::make_shared<Events>(checks_, folder_, watches ? std::optional(path_in(target)) : std::nullopt);
+    response.status = 200;
+    response.set_chunked_content_provider(
+        "text/event-stream",
+        [events](std::size_t, httplib::DataSink& sink) {
+          const auto text = events->next(0.25);
+          if (!sink.is_writable() || (!text.empty() && !sink.write(text.data(), text.size()))) return false;
+          if (!text.empty()) std::this_thread::sleep_for(kBetweenEvents);
+          return true;
+        },
+        [this](bool) { --streams_; });
+  }
+
+  inline static const std::vector<std::string> kUpload{"api", "upload"}, kChecks{"api", "checks"};
+
+  const Folder& folder_;
+  Uploads& uploads_;
+  Checks& checks_;
+  Api api_;
+  std::optional<Guard> guard_;
+  std::atomic<int> streams_{0};
+  OneRequestServer server_;
+};
+
+}  // namespace
+
+Result<void> serve(const DeskOptions& options, const DeskHooks& hooks) {
+  const auto folder = Folder::open(options.folder);
+  if (!folder) return tl::unexpected(folder.error());
+  auto scratch = base::ScratchFolder::make("desk");
+  if (!scratch) return tl::unexpected(scratch.error());
+  auto token = base::random_word(kTokenLength);
+  if (!token) return tl::unexpected(token.error());
+  Uploads uploads(*scratch, {});
+  Checks checks(*scratch, uploads, options.checks);
+  std::atomic<bool> ending{false};
+  Desk desk(*folder, uploads, checks, options.rules, ending);
+  const auto port = desk.bind(options.port);
+  if (!port) return tl::unexpected(port.error());
+  Guard guard(std::move(*token), *port);
+  const auto address = guard.address();
+  desk.open_to(std::move(guard));
+
+  std::atomic<bool> ended{false};
+  std::thread listener([&] {
+    desk.listen();
+    ended = true;
+  });
+  while (!desk.is_running() && !ended) base::pause_for(0.005);
+  if (!ended && hooks.started) hooks.started(address);
+  while (!hooks.stop->load() && !ended) base::pause_for(0.1);
+  const bool stopped = hooks.stop->load();
+  ending = true;
+  desk.stop();
+  // First of all: whatever else takes its time, nothing of the user's stays behind.
+  scratch->clear();
+  checks.end();
+  listener.join();
+  if (!stopped) return fail(ErrorCode::unreadable, "the system took the port away; start the page again");
+  return fail(ErrorCode::interrupted, "interrupted");
+}
+
+}  // namespace sendworthy::desk
