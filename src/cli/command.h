@@ -17,6 +17,7 @@ int run_plan(const Words& arguments);
 int run_deliver(const Words& arguments);
 int run_watch(const Words& arguments);
 int run_listen(const Words& arguments);
+int run_desk(const Words& arguments);
 int run_merge(const Words& arguments);
 int run_rules(const Words& arguments);
 int run_explain(const Words& arguments);

@@ -17,7 +17,7 @@
 namespace sendworthy::cli {
 
 std::span<const Command> commands() {
-  static constexpr std::array<Command, 11> kCommands{{
+  static constexpr std::array<Command, 12> kCommands{{
       {"check", "FILE...", "judge files by a rule set and print a sheet", run_check},
       {"measure", "FILE...", "print all measurements, judge nothing", run_measure},
       {"compare", "OLD NEW", "say what became of a bounce: what differs, where, by how much", run_compare},
@@ -25,6 +25,7 @@ std::span<const Command> commands() {
       {"listen", "PLAN", "ask what only ears can tell of a song; keep the answers", run_listen},
       {"deliver", "TASK ORDER|DIR", "hold a set of files against what was ordered; hand it over", run_deliver},
       {"watch", "DIR", "check each bounce as it lands in a folder", run_watch},
+      {"desk", "[DIR]", "the local page: all of it in the browser", run_desk},
       {"merge", "SHEET...", "make one sheet and one verdict of many JSONL sheets", run_merge},
       {"rules", "[NAME]", "list, show and validate rule sets", run_rules},
       {"explain", "[ID]", "explain a measurement, a rule, a status", run_explain},
@@ -34,9 +35,6 @@ std::span<const Command> commands() {
 }
 
 namespace {
-
-/// Commands of the contract that this version does not have: a script that calls one shall hear it plainly.
-constexpr std::array<std::string_view, 1> kLater{"desk"};
 
 std::string program_help() {
   std::string text =
@@ -89,9 +87,6 @@ const Command* find_command(std::string_view name) {
 }
 
 int refuse(const std::string& name) {
-  if (std::find(kLater.begin(), kLater.end(), name) != kLater.end()) {
-    return report({ErrorCode::usage, "\"" + name + "\" is not part of this version", {}}, "");
-  }
   const bool is_option = name.size() > 1 && name[0] == '-';
   std::vector<std::string_view> candidates;
   if (is_option) {
