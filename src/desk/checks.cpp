@@ -14,6 +14,7 @@
 
 #include "base/files.h"
 #include "base/text.h"
+#include "check/copies.h"
 #include "desk/shown_paths.h"
 
 namespace sendworthy::desk {
@@ -257,11 +258,9 @@ void Checks::work() {
 void Checks::run(One& one) {
   std::vector<std::string> paths;
   std::map<std::string, std::size_t> places;
-  bool any_upload = false;
   for (std::size_t i = 0; i < one.files.size(); ++i) {
     paths.push_back(one.files[i].wanted.path);
     places[paths.back()] = i;
-    any_upload = any_upload || !one.files[i].wanted.upload.empty();
   }
   CheckOptions options;
   options.jobs = settings_.jobs;
@@ -270,8 +269,7 @@ void Checks::run(One& one) {
   options.pictures = true;
   CheckHooks hooks;
   hooks.stop = &one.stop;
-  // Readings are kept by path, and the path of an upload never comes again.
-  hooks.store = any_upload ? nullptr : settings_.store;
+  hooks.store = settings_.store;
   hooks.progress = [&](const Progress& progress) {
     const std::lock_guard lock(mutex_);
     one.files[progress.file].fraction = progress.fraction;
@@ -287,7 +285,7 @@ void Checks::run(One& one) {
     if (file.error) place.error = with_shown_paths(file.error->text, one.folder);
     touch(one);
   };
-  auto sheet = check_files(paths, one.rule_sets, options, hooks);
+  auto sheet = check_copies(paths, one.folder + "/f/", one.rule_sets, options, hooks);
   if (!one.stop) {
     show_paths(sheet, one.folder);
     write_sheet(one, std::move(sheet));
