@@ -3,9 +3,7 @@ import re
 
 import lab
 
-COMMANDS = ("check", "measure", "compare", "plan", "listen", "deliver", "watch", "merge", "rules", "explain", "selftest")
-# Named in the contract; this version does not have them.
-LATER = ("desk",)
+COMMANDS = ("check", "measure", "compare", "plan", "listen", "deliver", "watch", "desk", "merge", "rules", "explain", "selftest")
 
 
 class Help(lab.Case):
@@ -20,15 +18,13 @@ class Help(lab.Case):
             self.assertEqual(first_heading, "Examples:", arguments)
             self.assertIn("Exit codes:", out.decode())
 
-    def test_program_help_names_every_command_and_exit_code_and_no_later_command(self):
+    def test_program_help_names_every_command_and_exit_code(self):
         _, out, _ = self.run_program("--help")
         text = out.decode()
         for command in COMMANDS:
             self.assertRegex(text, rf"(?m)^  {command}\b.*\S")
         for code in ("0", "1", "2", "3", "130"):
             self.assertRegex(text, rf"(?m)^  {code} +\S")
-        for command in LATER:
-            self.assertNotIn(command, text)
 
     def test_short_spellings_and_the_help_command_say_the_same(self):
         for command in COMMANDS:
@@ -78,11 +74,6 @@ class Slips(lab.Case):
 
     def test_a_file_in_place_of_a_command_gets_a_hint(self):
         self.assertIn("to check a file: sendworthy check FILE", self.refused("mix.wav"))
-
-    def test_a_later_command_says_so(self):
-        for command in LATER:
-            self.assertEqual(self.refused(command, "x"),
-                             f'sendworthy: "{command}" is not part of this version\nTry "sendworthy --help".\n')
 
     def test_a_misspelt_option_names_the_nearest(self):
         self.assertEqual(self.refused("check", "--formt", "json", "a.wav"),

@@ -1,0 +1,85 @@
+#include "desk/json.h"
+
+#include <doctest/doctest.h>
+
+#include <string>
+
+#include "desk/answer.h"
+#include "desk/shown_paths.h"
+
+using namespace sendworthy;
+using namespace sendworthy::desk;
+
+TEST_SUITE_BEGIN("desk/json");
+
+TEST_CASE("what a check is asked to do is read whole or not at all") {
+  const auto wish = read_check_wish(R"({"files":[{"path":"a/b.wav"},{"upload":"u1"},{"id":"caf%E9.wav"}],"rules":["cd","premaster"]})");
+  REQUIRE(wish.has_value());
+  REQUIRE(wish->files.size() == 3);
+  CHECK(wish->files[0].path == "a/b.wav");
+  CHECK(wish->files[1].upload == "u1");
+  CHECK(wish->files[1].path.empty());
+  CHECK(wish->files[2].path == "caf\xE9.wav");
+  CHECK(wish->rules == std::vector<std::string>{"cd", "premaster"});
+  CHECK(read_check_wish(R"({"files":[{"path":"a"}]})")->rules.empty());
+  for (const char* bad : {"", "{", "[]", "null", "{}", R"({"files":[]})", R"({"files":{}})", R"({"files":["a"]})", R"({"files":[{}]})", R"({"files":[{"path":1}]})",
+                          R"({"files":[{"path":"a","upload":"u1"}]})", R"({"files":[{"upload":""}]})", R"({"files":[{"other":"a"}]})", R"({"files":[{"path":"a"}],"rules":"cd"})",
+                          R"({"files":[{"path":"a"}],"rules":[1]})", R"({"files":[{"path":"a"}],"rules":[""]})", "{\"files\":[{\"path\":\"\xff\"}]}"})
+    CHECK_MESSAGE(!read_check_wish(bad), bad);
+}
+
+TEST_CASE("a request for too much is refused, and one that is nested deeply is no trouble") {
+  std::string many = R"({"files":[{"path":"a"})";
+  for (std::size_t i = 0; i < kMostFilesOfACheck; ++i) many += R"(,{"path":"a"})";
+  CHECK(!read_check_wish(many + "]}"));
+  CHECK(!read_check_wish(std::string(kMostBodyBytes, '[')));
+  std::string deep = R"({"files":)" + std::string(400'000, '[') + std::string(400'000, ']') + "}";
+  CHECK(!read_check_wish(deep));
+}
+
+TEST_CASE("a refusal is clean JSON, whatever it speaks of") {
+  const auto answer = refusal(400, "name", "\"\x1b[31m\xff</script>\u202e\"");
+  CHECK(answer.status == 400);
+  const auto json = Json::parse(answer.body, nullptr, false);
+  REQUIRE(!json.is_discarded());
+  CHECK(json["error"]["code"] == "name");
+  const auto text = json["error"]["text"].get<std::string>();
+  CHECK(text.find('\x1b') == text.npos);
+  CHECK(text.find("\u202e") == text.npos);
+}
+
+TEST_CASE("nothing on a sheet says where a copy lay") {
+  CHECK(with_shown_paths("cannot read \"/tmp/x/c1/f/a.wav\": no; /tmp/x/c1/f/2/a.wav", "/tmp/x/c1") == "cannot read \"a.wav\": no; 2/a.wav");
+  CHECK(with_shown_paths("", "/tmp/x/c1").empty());
+  Sheet sheet;
+  for (const char* name : {"/tmp/x/c1/f/b.wav", "a.wav"}) {
+    FileSheet file;
+    file.path = name;
+    file.error = Error{ErrorCode::missing, "cannot read \"" + std::string(name) + "\"", {}};
+    Finding finding;
+    finding.outcome = NotMeasured{std::string("not in ") + name};
+    finding.where.push_back({0, 0, 0, 0, 0, name, name});
+    finding.files = {name};
+    file.findings.push_back(finding);
+    sheet.findings.push_back(finding);
+    Measurement measurement;
+    measurement.outcome = Value(std::string(name));
+    file.measurements.push_back(measurement);
+    file.skipped.push_back({"r", "s", name});
+    sheet.files.push_back(file);
+  }
+  show_paths(sheet, "/tmp/x/c1");
+  CHECK(sheet.files[0].path == "a.wav");
+  const auto& copy = sheet.files[1];
+  CHECK(copy.path == "b.wav");
+  CHECK(copy.error->text == "cannot read \"b.wav\"");
+  CHECK(std::get<NotMeasured>(copy.findings[0].outcome).reason == "not in b.wav");
+  CHECK(copy.findings[0].where[0].file == "b.wav");
+  CHECK(copy.findings[0].where[0].note == "b.wav");
+  CHECK(copy.findings[0].files[0] == "b.wav");
+  CHECK(std::get<std::string>(std::get<Value>(copy.measurements[0].outcome)) == "b.wav");
+  CHECK(copy.skipped[0].reason == "b.wav");
+  CHECK(sheet.findings[0].files[0] == "b.wav");
+}
+
+TEST_SUITE_END();
