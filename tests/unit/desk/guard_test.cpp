@@ -53,7 +53,7 @@ TEST_CASE("every place of the token counts") {
 TEST_CASE("only our own names are answered to") {
   CHECK(asked(at(""), {{"localhost:4000"}, {}, {}}) == 0);
   CHECK(asked(at(""), {{"LocalHost:4000"}, {}, {}}) == 0);
-  for (const char* host : {"", "127.0.0.1", "localhost", "127.0.0.1:4001", "evil.example:4000", "127.0.0.1:4000.evil.example", "127.0.0.1:40000", "[::1]:4000", "127.0.0.1:4000 "})
+  for (const std::string host : {"", "127.0.0.1", "localhost", "127.0.0.1:4001", "evil.example:4000", "127.0.0.1:4000.evil.example", "127.0.0.1:40000", "[::1]:4000", "127.0.0.1:4000 "})
     CHECK_MESSAGE(asked(at(""), {{host}, {}, {}}) == 403, host);
   CHECK(asked(at(""), {{}, {}, {}}) == 403);
   CHECK(asked(at(""), {{"127.0.0.1:4000", "127.0.0.1:4000"}, {}, {}}) == 403);
@@ -63,16 +63,16 @@ TEST_CASE("only our own page may ask") {
   const std::vector<std::string> host{"127.0.0.1:4000"};
   CHECK(asked(at(""), {host, {"http://127.0.0.1:4000"}, {"same-origin"}}) == 0);
   CHECK(asked(at(""), {host, {"http://localhost:4000"}, {"none"}}) == 0);
-  for (const char* origin : {"null", "", "https://127.0.0.1:4000", "http://127.0.0.1:4001", "http://evil.example", "http://127.0.0.1:4000/", "127.0.0.1:4000"})
+  for (const std::string origin : {"null", "", "https://127.0.0.1:4000", "http://127.0.0.1:4001", "http://evil.example", "http://127.0.0.1:4000/", "127.0.0.1:4000"})
     CHECK_MESSAGE(asked(at(""), {host, {origin}, {}}) == 403, origin);
   CHECK(asked(at(""), {host, {"http://127.0.0.1:4000", "http://evil.example"}, {}}) == 403);
-  for (const char* site : {"cross-site", "same-site", "", "Same-Origin"}) CHECK_MESSAGE(asked(at(""), {host, {}, {site}}) == 403, site);
-  for (const char* method : {"POST", "DELETE", "OPTIONS", "HEAD"}) CHECK(asked(at(""), {host, {"http://evil.example"}, {}}, method) == 403);
+  for (const std::string site : {"cross-site", "same-site", "", "Same-Origin"}) CHECK_MESSAGE(asked(at(""), {host, {}, {site}}) == 403, site);
+  for (const std::string method : {"POST", "DELETE", "OPTIONS", "HEAD"}) CHECK(asked(at(""), {host, {"http://evil.example"}, {}}, method) == 403);
 }
 
 TEST_CASE("three methods and no other") {
-  for (const char* method : {"GET", "POST", "DELETE"}) CHECK(asked(at(""), {{"127.0.0.1:4000"}, {}, {}}, method) == 0);
-  for (const char* method : {"HEAD", "PUT", "PATCH", "OPTIONS", "TRACE", "CONNECT", "get", ""}) CHECK(asked(at(""), {{"127.0.0.1:4000"}, {}, {}}, method) == 405);
+  for (const std::string method : {"GET", "POST", "DELETE"}) CHECK(asked(at(""), {{"127.0.0.1:4000"}, {}, {}}, method) == 0);
+  for (const std::string method : {"HEAD", "PUT", "PATCH", "OPTIONS", "TRACE", "CONNECT", "get", ""}) CHECK(asked(at(""), {{"127.0.0.1:4000"}, {}, {}}, method) == 405);
 }
 
 TEST_CASE("a target is taken apart once, and what is not written as one is refused") {
@@ -86,7 +86,7 @@ TEST_CASE("a target is taken apart once, and what is not written as one is refus
   CHECK(target->of("é") == "é");
   // Decoded once only: what was encoded twice stays encoded.
   CHECK(parse_target("/T/%252e%252e")->segments == std::vector<std::string>{"T", "%2e%2e"});
-  for (const char* bad : {"", "x", "/%", "/%2", "/%zz", "/%00", "/a%2fb", "/a%5Cb", "/a?b=%", "/a?b=%0", "/a?b=%00", "/ ", "/\n", "/\x80", "/\x7f"})
+  for (const std::string bad : {"", "x", "/%", "/%2", "/%zz", "/%00", "/a%2fb", "/a%5Cb", "/a?b=%", "/a?b=%0", "/a?b=%00", "/ ", "/\n", "/\x80", "/\x7f"})
     CHECK_MESSAGE(!parse_target(bad), bad);
   CHECK(parse_target("/") ->segments == std::vector<std::string>{""});
   CHECK(parse_target("/?")->query.empty());
