@@ -2,10 +2,9 @@
 #include <sendworthy/check.h>
 
 #include <cstdlib>
-#include <thread>
 
 #include "base/helper.h"
-#include "base/text.h"
+#include "base/run_command.h"
 #include "cli/command.h"
 #include "cli/options.h"
 #include "cli/signals.h"
@@ -91,15 +90,12 @@ bool has_desktop() {
   return false;
 }
 
-/// Beside the server, since some browsers answer only when they are closed. It ends with the program.
-void open_in_browser(const std::string& address, const std::atomic<bool>& stop, std::thread& opener) {
+/// In the background: where it becomes the browser itself, that outlives this program.
+void open_in_browser(const std::string& address) {
+  constexpr double kLongestS = 10;
   const auto program = base::find_program("xdg-open");
   if (!program) return;
-  opener = std::thread([address, program = *program, &stop] {
-    base::HelperLimits limits;
-    limits.quiet_s = limits.total_s = 30;
-    (void)base::run_helper(program, {address}, {}, limits, &stop);
-  });
+  (void)base::run_command("\"$SENDWORTHY_OPENER\" \"$1\" </dev/null >/dev/null 2>&1 &", address, {{"SENDWORTHY_OPENER", *program}}, kLongestS, &stop_flag());
 }
 
 }  // namespace
@@ -118,16 +114,18 @@ int run_desk(const Words& words) {
   options->checks.store = store.get();
 
   const StopsGently gently;
-  std::thread opener;
   desk::DeskHooks hooks;
   hooks.stop = &stop_flag();
   int code = kExitPass;
   hooks.started = [&](const std::string& address) {
-    if (const auto written = write_stdout("desk: " + address + "\n"); !written) code = report(written.error(), "");
-    if (!command.no_open && has_desktop()) open_in_browser(address, stop_flag(), opener);
+    if (const auto written = write_stdout("desk: " + address + "\n"); !written) {
+      code = report(written.error(), "");
+      return false;
+    }
+    if (!command.no_open && has_desktop()) open_in_browser(address);
+    return true;
   };
   const auto end = desk::serve(*options, hooks);
-  if (opener.joinable()) opener.join();
   if (stopped()) return kExitInterrupted;
   return std::max(code, end ? kExitPass : report(end.error(), "desk"));
 }

@@ -309,8 +309,8 @@ Result<void> serve(const DeskOptions& options, const DeskHooks& hooks) {
     ended = true;
   });
   while (!desk.is_running() && !ended) base::pause_for(0.005);
-  if (!ended && hooks.started) hooks.started(address);
-  while (!hooks.stop->load() && !ended) base::pause_for(0.1);
+  const bool wanted = ended || hooks.started(address);
+  while (wanted && !hooks.stop->load() && !ended) base::pause_for(0.1);
   const bool stopped = hooks.stop->load();
   ending = true;
   desk.stop();
@@ -318,6 +318,7 @@ Result<void> serve(const DeskOptions& options, const DeskHooks& hooks) {
   scratch->clear();
   checks.end();
   listener.join();
+  if (!wanted) return {};
   if (!stopped) return fail(ErrorCode::unreadable, "the system took the port away; start the page again");
   return fail(ErrorCode::interrupted, "interrupted");
 }

@@ -17,6 +17,7 @@ enum class Part { path, query };
 std::optional<std::string> decoded(std::string_view text, Part part) {
   std::string out;
   for (std::size_t i = 0; i < text.size(); ++i) {
+    if (part == Part::path && text[i] == '\\') return std::nullopt;
     if (text[i] != '%') {
       out += part == Part::query && text[i] == '+' ? ' ' : text[i];
       continue;

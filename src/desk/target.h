@@ -18,7 +18,7 @@ struct Target {
 };
 
 /// Nothing for what no page of ours sends: no slash at its start, a control character or a byte beyond ASCII, a % without two
-/// digits, an encoded NUL, or in the path an encoded slash or backslash.
+/// digits, an encoded NUL, or in the path a backslash, or a slash that is encoded.
 [[nodiscard]] std::optional<Target> parse_target(std::string_view target);
 
 }  // namespace sendworthy::desk

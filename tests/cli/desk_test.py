@@ -106,6 +106,13 @@ class Call(lab.Case):
         self.assertEqual((got, out), (3, b""))
         self.assertIn(b"another program may have it", err)
 
+    def test_an_address_that_nobody_can_read_is_the_end(self):
+        with open("/dev/full", "wb") as full:
+            done = subprocess.run([lab.PROGRAM, "desk", "--no-open"], cwd=self.room, env=self.environment(), stdin=subprocess.DEVNULL, stdout=full,
+                                  stderr=subprocess.PIPE, timeout=lab.TIMEOUT_S)
+        self.assertEqual(done.returncode, 3)
+        self.assertIn(b"No space left", done.stderr)
+
     def test_a_default_rule_set_that_does_not_load_is_said_at_the_start(self):
         self.config.mkdir(parents=True)
         (self.config / "config.toml").write_text('[defaults]\nrules = ["gone"]\n')
@@ -531,10 +538,12 @@ class Ends(lab.Case):
         bin_folder = self.folder / "bin"
         bin_folder.mkdir()
         opened = self.folder / "opened"
-        (bin_folder / "xdg-open").write_text(f'#!/bin/sh\necho "$1" >"{opened}"\n')
+        lives = self.folder / "lives"
+        (bin_folder / "xdg-open").write_text(f'#!/bin/sh\necho "$1" >"{opened}"\nsleep 1\necho "$1" >"{lives}"\n')
         (bin_folder / "xdg-open").chmod(0o755)
         for env, arguments, wanted in (({"DISPLAY": ":9"}, (), True), ({"WAYLAND_DISPLAY": "w"}, (), True), ({"DISPLAY": ":9"}, ("--no-open",), False), ({}, (), False)):
             opened.unlink(missing_ok=True)
+            lives.unlink(missing_ok=True)
             process = subprocess.Popen([lab.PROGRAM, "desk", *arguments], cwd=self.room, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
                                        env=self.environment(**{**env, "PATH": f"{bin_folder}:/usr/bin:/bin"}))
             address = process.stdout.readline().decode().split()[1]
@@ -545,6 +554,9 @@ class Ends(lab.Case):
             process.send_signal(signal.SIGTERM)
             self.assertEqual(process.wait(20), 130)
             process.stdout.close()
+            while wanted and not lives.exists() and time.monotonic() < deadline + 20:
+                time.sleep(0.02)
+            self.assertEqual(lives.exists(), wanted)  # the browser outlives the program
 
 
 if __name__ == "__main__":
