@@ -1,0 +1,96 @@
+// The line to the program: its events, and what happens when they stop.
+import {get} from "./api.js";
+import {tell, unsay} from "./say.js";
+
+const kFirstWait = 1000, kLongestWait = 10000, kAsk = 2000;
+
+export class Link {
+  /** `told`: {check(data), folder(data), fresh()}; `fresh` is called when everything may have changed. */
+  constructor(told) {
+    this.told = told;
+    this.path = "";
+    this.wait = kFirstWait;
+    this.stream = null;
+    this.timer = null;
+    // A hidden page keeps no line open, since a browser has only six for all pages of one program; it asks now and then.
+    document.addEventListener("visibilitychange", () => this.start());
+    addEventListener("pagehide", () => this.close());
+    addEventListener("pageshow", (event) => event.persisted && this.start());
+  }
+
+  /** The folder whose changes are wanted. */
+  watch(path) {
+    if (this.path === path && this.stream) return;
+    this.path = path;
+    if (this.stream) this.open();
+  }
+
+  close() {
+    clearTimeout(this.timer);
+    if (this.stream) this.stream.close();
+    this.stream = null;
+  }
+
+  start() {
+    this.close();
+    if (document.hidden) return this.later(kAsk, () => this.poll());
+    return this.open();
+  }
+
+  later(wait, what) {
+    clearTimeout(this.timer);
+    this.timer = setTimeout(what, wait);
+  }
+
+  open() {
+    this.close();
+    const stream = new EventSource(`api/events?path=${encodeURIComponent(this.path)}`);
+    this.stream = stream;
+    const read = (name) => (event) => {
+      try {
+        this.told[name](JSON.parse(event.data));
+      } catch {
+        // Half an event: the next one says it all.
+      }
+    };
+    stream.addEventListener("check", read("check"));
+    stream.addEventListener("folder", read("folder"));
+    stream.onopen = () => {
+      this.here();
+      // What happened while nobody listened.
+      this.told.fresh();
+    };
+    stream.onerror = () => {
+      if (this.stream !== stream) return;
+      this.close();
+      this.later(this.wait, () => this.poll());
+    };
+  }
+
+  here() {
+    this.wait = kFirstWait;
+    unsay("gone");
+  }
+
+  /** Without events: asks, and tries the events again. */
+  async poll() {
+    try {
+      await get("api/state");
+    } catch (error) {
+      tell("gone", `${error.message} This page keeps trying.`, {close: false});
+      this.wait = Math.min(kLongestWait, this.wait * 2);
+      this.later(this.wait, () => this.poll());
+      return;
+    }
+    this.here();
+    if (document.hidden) {
+      this.told.fresh();
+      this.later(kAsk, () => this.poll());
+      return;
+    }
+    // The program is there; where it has no line left, this asks in its place.
+    this.told.fresh();
+    this.wait = kAsk;
+    this.open();
+  }
+}

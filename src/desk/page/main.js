@@ -1,0 +1,130 @@
+// The local page: files, what they are meant to be, the check, the sheet.
+import {get} from "./api.js";
+import {Brought} from "./brought.js";
+import {Checks} from "./checks.js";
+import {Folder} from "./folder.js";
+import {keys} from "./keys.js";
+import {Link} from "./link.js";
+import {Rules} from "./rules.js";
+import {closeNewest, say, tell} from "./say.js";
+import {by, make, many, put} from "./words.js";
+
+// What is chosen, wherever it lies: key → {key, name, asked, …}.
+const chosen = new Map();
+let waits = false, starting = false, known = false;
+
+const changed = () => {
+  // The lists share what is chosen.
+  folder.list.show();
+  brought.list.show();
+  draw();
+  if (waits && !onTheWay()) check();
+};
+const rules = new Rules(() => draw());
+const checks = new Checks(rules);
+const brought = new Brought(chosen, {changed: () => changed(), enter: () => check()});
+const folder = new Folder(chosen, {changed: () => changed(), enter: () => check(), went: (path) => link.watch(path), fresh: () => checkFresh()});
+const link = new Link({
+  check: (data) => checks.take(data),
+  folder: (data) => data.path === folder.path && folder.again(),
+  fresh: () => fresh(),
+});
+
+const onTheWay = () => [...chosen.values()].filter((item) => !item.asked).length;
+
+function draw() {
+  const elsewhere = [...chosen.values()].filter((item) => item.folder !== undefined && item.folder !== folder.path).length;
+  const titles = rules.titles();
+  const words = !chosen.size ? "No file is chosen."
+    : waits ? `Checks as soon as ${many(onTheWay(), "more file is", "more files are")} here.`
+      : `${many(chosen.size, "file", "files")}${elsewhere ? `, ${elsewhere} of them in other folders` : ""}${titles.length ? `, as ${titles.join("; ")}` : ""}.`;
+  put(by("go-text"), words);
+  const label = by("check").firstChild;
+  const text = chosen.size > 1 ? `Check ${chosen.size} files ` : "Check ";
+  if (label.data !== text) label.data = text;
+  by("check").setAttribute("aria-disabled", String(!chosen.size || !titles.length || waits));
+  if (!waits && document.activeElement === by("dont-wait")) by("check").focus();
+  by("dont-wait").hidden = !waits;
+}
+
+async function start(items) {
+  if (starting) return;
+  const names = rules.chosen();
+  if (!names.length) {
+    rules.choose();
+    return say("Choose what to judge it as first.");
+  }
+  starting = true;
+  if (await checks.start(items, names)) folder.checked(items);
+  starting = false;
+}
+
+async function check() {
+  if (!chosen.size) {
+    say("Choose a file first.");
+    if (folder.files.length) folder.list.focus();
+    else by("add-files").focus();
+    return;
+  }
+  waits = onTheWay() > 0;
+  draw();
+  if (!waits) await start([...chosen.values()]);
+  else say(by("go-text").textContent);
+}
+
+const checkFresh = () => {
+  const items = folder.takeFresh();
+  if (items.length) start(items);
+};
+
+async function fresh() {
+  try {
+    const state = await get("api/state");
+    known = true;
+    folder.top = state.folder.name;
+    put(by("where"), state.folder.path);
+    brought.limits = state.limits || brought.limits;
+    rules.fill(state.rules, state.default_rules);
+    put(by("version"), `sendworthy ${state.version}`);
+    const cautions = (state.cautions || []).map((one) => make("li", {text: one.text ?? one}));
+    by("care").hidden = !cautions.length;
+    by("cautions").replaceChildren(...cautions);
+  } catch (error) {
+    if (!known) tell("gone", `${error.message} This page keeps trying.`, {close: false});
+    return;
+  }
+  await Promise.all([folder.again(), checks.again()]);
+}
+
+by("check").addEventListener("click", () => check());
+by("all").addEventListener("click", () => folder.list.all(true));
+by("none").addEventListener("click", () => none());
+by("dont-wait").addEventListener("click", () => {
+  waits = false;
+  draw();
+});
+
+function none() {
+  chosen.clear();
+  waits = false;
+  changed();
+}
+
+keys(
+  [
+    ["f", "add files", () => by("add-files").click()],
+    ["l", "to the list of files", () => folder.settle()],
+    ["u", "to the folder above", () => folder.up()],
+    ["a", "choose all files of the folder", () => folder.list.all(true)],
+    ["x", "choose none", () => none()],
+    ["r", "choose what to judge it as", () => rules.choose()],
+    ["c", "check what is chosen", () => check()],
+    ["n", "check what is new in the folder", () => checkFresh()],
+    ["s", "stop the check", () => checks.stop()],
+    ["h", "to the checks of this session", () => by("ledger").querySelector("button[tabindex='0']")?.focus()],
+    ["o", "to the sheet; Shift and Tab lead back", () => checks.one.toSheet()],
+  ],
+  () => closeNewest(),
+);
+draw();
+link.start();

@@ -1,0 +1,180 @@
+// The check that is looked at: how far it is, what came of each file, and its sheet.
+import {rove} from "./rove.js";
+import {badness, by, bytes, isOver, make, many, namesOf, put, tally, verdictOf, verdictWord, wholeVerdict} from "./words.js";
+
+// About what a file's part of a sheet weighs, pictures and all; beyond so many files nobody wants the page unasked.
+const kPartBytes = 110e3, kUnasked = 40;
+
+const kFormats = [
+  ["html", "page (HTML)"],
+  ["txt", "text"],
+  ["csv", "table (CSV)"],
+  ["json", "data (JSON)"],
+  ["jsonl", "data, a line per file (JSONL)"],
+  ["xml", "test report (JUnit XML)"],
+];
+
+const utf8 = new TextEncoder();
+
+/** Which part of the sheet each file is: sheets list files by the bytes of their paths. */
+function partsOf(files) {
+  const keys = files.map((one) => utf8.encode(one.path ?? one.name));
+  const order = files.map((_, i) => i).sort((a, b) => {
+    const [x, y] = [keys[a], keys[b]];
+    for (let i = 0; i < Math.min(x.length, y.length); ++i) if (x[i] !== y[i]) return x[i] - y[i];
+    return x.length - y.length || a - b;
+  });
+  const parts = new Array(files.length);
+  order.forEach((file, i) => (parts[file] = i + 1));
+  return parts;
+}
+
+export class One {
+  constructor(checks) {
+    this.checks = checks;
+    this.id = null;
+    this.loaded = "";
+    this.cells = [];
+    this.list = rove(by("verdicts"), "button");
+    by("stop").addEventListener("click", () => checks.stop());
+    by("to-sheet").addEventListener("click", () => this.toSheet());
+    by("remove").addEventListener("click", () => checks.remove(this.id));
+    by("again").addEventListener("click", () => {
+      const asked = checks.asked.get(this.id);
+      if (asked) checks.start(asked.items, asked.names);
+    });
+  }
+
+  none() {
+    this.id = null;
+    this.unload();
+    by("one").hidden = true;
+  }
+
+  address(format, save) {
+    return `api/checks/${encodeURIComponent(this.id)}/sheet.${format}${save ? "?save=1" : ""}`;
+  }
+
+  draw(check) {
+    const other = check.check !== this.id;
+    this.id = check.check;
+    by("one").hidden = false;
+    put(by("one-name"), check.files.length > 1 ? many(check.files.length, "file", "files") : namesOf(check.files));
+    const over = isOver(check);
+    // The place of the line that moves is kept by what comes after it.
+    if (over && by("running").contains(document.activeElement)) this.checks.rows.get(check.check)?.button.focus();
+    by("running").hidden = over;
+    if (!over) this.progress(check);
+    this.words(check);
+    this.files(check, other);
+    const sheet = check.state === "done" || (check.state === "stopped" && check.sheet === true);
+    by("after").hidden = !over;
+    for (const id of ["to-sheet", "saves", "alone"]) by(id).hidden = !sheet;
+    by("again").hidden = !this.checks.asked.has(check.check);
+    if (sheet) this.sheet(check, other);
+    else this.unload();
+  }
+
+  progress(check) {
+    const fraction = Math.max(0, Math.min(1, check.fraction || 0));
+    const current = typeof check.current === "number" ? check.files[check.current]?.name : check.current;
+    const text = check.state === "waiting" ? "Waits for the check before it." : [current || "", check.total > 1 ? `${check.done} of ${check.total} done` : `${Math.floor(100 * fraction)} %`].filter(Boolean).join(": ");
+    put(by("running-text"), text);
+    by("bar").value = fraction;
+  }
+
+  words(check) {
+    const verdict = wholeVerdict(check);
+    const text = check.state === "failed" ? check.error?.text || check.error || "The check could not be done. Check again."
+      : check.state === "stopped" ? "Stopped before it was done: there is no verdict." : check.state === "done" && check.files.length > 1 ? tally(check.files) : "";
+    by("one-text").className = check.state === "done" ? verdict : "fail";
+    put(by("one-text"), text);
+    by("one-text").hidden = !text;
+  }
+
+  files(check, other) {
+    const several = check.files.length > 1;
+    by("verdicts").hidden = !several;
+    if (!several) {
+      by("verdicts").replaceChildren();
+      this.cells = [];
+      return;
+    }
+    if (other || this.cells.length !== check.files.length) {
+      this.sorted = false;
+      this.cells = check.files.map((one, i) => {
+        const badge = make("span", {className: "badge"}), name = make("span", {className: "name", text: one.name});
+        const button = make("button", {type: "button", className: "entry", tabindex: "-1"}, badge, name);
+        button.addEventListener("click", () => this.toFile(i));
+        return {li: make("li", {}, button), badge, button};
+      });
+      by("verdicts").replaceChildren(...this.cells.map((cell) => cell.li));
+      by("verdicts").scrollTop = 0;
+    }
+    check.files.forEach((one, i) => {
+      const verdict = verdictOf(one);
+      if (this.cells[i].badge.dataset.verdict === verdict) return;
+      this.cells[i].badge.dataset.verdict = verdict;
+      this.cells[i].badge.className = `badge ${verdict || "waiting"}`;
+      put(this.cells[i].badge, verdictWord(verdict) || "\u2026");
+    });
+    // Once nothing moves any more, the worst stand first.
+    if (isOver(check) && !this.sorted) {
+      this.sorted = true;
+      const order = check.files.map((_, i) => i).sort((a, b) => badness(verdictOf(check.files[a])) - badness(verdictOf(check.files[b])) || a - b);
+      const held = document.activeElement;
+      by("verdicts").replaceChildren(...order.map((i) => this.cells[i].li));
+      if (by("verdicts").contains(held)) held.focus();
+    }
+    this.list.refresh();
+  }
+
+  sheet(check, other) {
+    if (!other && this.offered === check.check) return;
+    this.offered = check.check;
+    this.parts = partsOf(check.files);
+    by("alone").href = this.address("html", false);
+    by("saves").replaceChildren("Save: ", ...kFormats.flatMap(([format, words], i) => [...(i ? [", "] : []), make("a", {href: this.address(format, true), download: "", text: words})]));
+    if (check.files.length <= kUnasked) return this.load("");
+    this.unload();
+    this.offered = check.check;
+    const button = make("button", {type: "button", text: "Show it here"});
+    button.addEventListener("click", () => {
+      this.load("");
+      by("frame").querySelector("iframe").focus();
+    });
+    by("frame").replaceChildren(make("p", {text: `The sheet of ${check.files.length} files is one long page of about ${bytes(check.files.length * kPartBytes)}.`}), button);
+  }
+
+  unload() {
+    this.loaded = "";
+    this.offered = null;
+    if (by("frame").firstChild) by("frame").replaceChildren();
+  }
+
+  /** The sheet, at a part of it. It is the program's own page; it may run its own script and nothing else. */
+  load(part) {
+    const address = this.address("html", false) + part;
+    const frame = by("frame").querySelector("iframe");
+    if (frame && this.loaded === this.id) {
+      frame.src = address;
+      return;
+    }
+    this.loaded = this.id;
+    by("frame").replaceChildren(make("iframe", {src: address, sandbox: "allow-scripts", title: `Sheet of ${by("one-name").textContent}`}));
+  }
+
+  toFile(i) {
+    const check = this.checks.all.get(this.id);
+    if (!check || check.state !== "done") return;
+    this.load(`#file-${this.parts[i]}`);
+    by("frame").scrollIntoView({block: "nearest"});
+  }
+
+  toSheet() {
+    const frame = by("frame").querySelector("iframe, button");
+    if (!frame) return;
+    frame.scrollIntoView({block: "nearest"});
+    frame.focus();
+  }
+}
