@@ -3,17 +3,19 @@ import {ask, get} from "./api.js";
 import {One} from "./one.js";
 import {rove} from "./rove.js";
 import {say, tell} from "./say.js";
-import {by, isOver, make, many, namesOf, put, tally, verdictWord, wholeVerdict} from "./words.js";
+import {by, clock, isOver, make, many, namesOf, put, tally, verdictOf, verdictWord, when, wholeVerdict} from "./words.js";
 
 const numberOf = (check) => Number(String(check.check).replace(/\D/g, "")) || 0;
 const kStates = {waiting: "waits", running: "", stopped: "stopped", failed: "not done"};
 
 export class Checks {
-  constructor(rules) {
+  /** `judged` gets the items of a check that was asked for here, with the verdict of each, when it is over. */
+  constructor(rules, judged) {
     this.rules = rules;
+    this.judged = judged;
     this.all = new Map();
     this.rows = new Map();
-    // What was asked for from this page: {names of rule sets, items}.
+    // What was asked for from this page: {names of rule sets, items, clock}.
     this.asked = new Map();
     this.shown = null;
     this.spoken = new Map();
@@ -45,7 +47,7 @@ export class Checks {
       return false;
     }
     for (const item of items) if (item.upload) item.used = true;
-    this.asked.set(answer.check, {names, items});
+    this.asked.set(answer.check, {names, items, at: clock()});
     say(`Checking ${many(items.length, "file", "files")}.`);
     try {
       this.take(await get(`api/checks/${encodeURIComponent(answer.check)}`));
@@ -53,6 +55,11 @@ export class Checks {
       // Its events say the rest.
     }
     this.show(answer.check);
+    // In one column the sheets stand below.
+    if (matchMedia("(max-width: 61.99rem), (max-height: 33.99rem)").matches) {
+      by("result").focus({preventScroll: true});
+      by("result").scrollIntoView();
+    }
     return true;
   }
 
@@ -66,6 +73,11 @@ export class Checks {
     if (check.check === this.shown) this.one.draw(check);
     this.speak(before, check, quiet);
     this.title();
+    const asked = this.asked.get(check.check);
+    if (asked && !asked.judged && isOver(check) && asked.items.length === check.files.length) {
+      asked.judged = true;
+      this.judged(asked.items.map((item, i) => [item, verdictOf(check.files[i])]));
+    }
   }
 
   speak(before, check, quiet) {
@@ -114,7 +126,7 @@ export class Checks {
     put(row.badge, verdictWord(verdict) || (check.state === "running" ? `${Math.floor(100 * (check.fraction || 0))} %` : kStates[check.state] || check.state));
     put(row.name, namesOf(check.files));
     const names = check.rules || this.asked.get(check.check)?.names;
-    put(row.about, [check.files.length > 1 && isOver(check) ? tally(check.files) : "", names ? this.rules.titles(names).join("; ") : ""].filter(Boolean).join(" \u2013 "));
+    put(row.about, [names ? this.rules.titles(names).join("; ") : "", check.started ? when(check.started) : this.asked.get(check.check)?.at].filter(Boolean).join(", "));
   }
 
   show(id) {

@@ -7,6 +7,8 @@ import {by, bytes, make, many, plain, put, when} from "./words.js";
 
 // A file whose name is no text has an id in the place of a path.
 const keyOf = (file) => (file.path !== undefined && file.path !== null ? `path:${file.path}` : `id:${file.id}`);
+// What changes when a file is written again.
+const stampOf = (file) => `${file.bytes} ${file.modified}`;
 const askedAs = (file) => (file.path !== undefined && file.path !== null ? {path: file.path} : {id: file.id});
 
 export class Folder {
@@ -19,6 +21,8 @@ export class Folder {
     this.files = [];
     this.seen = null;
     this.fresh = new Map();
+    // What came of files here, as long as they stay as they were: key → {stamp, verdict}.
+    this.verdicts = new Map();
     this.turn = 0;
     this.list = new Picklist(by("folder-list"), "Audio files in this folder", chosen, {changed: told.changed, enter: told.enter});
     this.folders = rove(by("folders"), "button");
@@ -79,7 +83,7 @@ export class Folder {
 
   /** Which files came, or were written again, since the folder was opened. */
   note(other) {
-    const now = new Map(this.files.map((file) => [keyOf(file), `${file.bytes} ${file.modified}`]));
+    const now = new Map(this.files.map((file) => [keyOf(file), stampOf(file)]));
     if (!other) {
       const came = this.files.filter((file) => this.seen.get(keyOf(file)) !== now.get(keyOf(file)));
       for (const file of came) this.fresh.set(keyOf(file), this.seen.has(keyOf(file)) ? "written again" : "new");
@@ -91,12 +95,16 @@ export class Folder {
     this.seen = now;
   }
 
-  /** The new files as items; they are new no longer. */
-  takeFresh() {
-    const items = this.items().filter((item) => this.fresh.has(item.key));
-    return items;
+  /** The new files as items. */
+  newItems() {
+    return this.items().filter((item) => this.fresh.has(item.key));
   }
 
+  judged(item, verdict) {
+    this.verdicts.set(item.key, {stamp: item.stamp, verdict});
+  }
+
+  /** These are being checked: they are new no longer. */
   checked(items) {
     let changed = false;
     for (const item of items) changed = this.fresh.delete(item.key) || changed;
@@ -114,6 +122,8 @@ export class Folder {
       detail: `${bytes(file.bytes)}, ${when(file.modified)}`,
       tag: this.fresh.get(keyOf(file)) || "",
       fresh: this.fresh.has(keyOf(file)),
+      stamp: stampOf(file),
+      verdict: this.verdicts.get(keyOf(file))?.stamp === stampOf(file) ? this.verdicts.get(keyOf(file)).verdict : "",
       folder: this.path,
     }));
   }

@@ -21,7 +21,14 @@ const changed = () => {
   if (waits && !onTheWay()) check();
 };
 const rules = new Rules(() => draw());
-const checks = new Checks(rules);
+const checks = new Checks(rules, (verdicts) => {
+  for (const [item, verdict] of verdicts) {
+    if (item.upload) item.verdict = verdict;
+    else folder.judged(item, verdict);
+  }
+  folder.draw();
+  brought.draw();
+});
 const brought = new Brought(chosen, {changed: () => changed(), enter: () => check()});
 const folder = new Folder(chosen, {changed: () => changed(), enter: () => check(), went: (path) => link.watch(path), fresh: () => checkFresh()});
 const link = new Link({
@@ -73,7 +80,7 @@ async function check() {
 }
 
 const checkFresh = () => {
-  const items = folder.takeFresh();
+  const items = folder.newItems();
   if (items.length) start(items);
 };
 
@@ -94,6 +101,7 @@ async function fresh() {
     return;
   }
   await Promise.all([folder.again(), checks.again()]);
+  document.body.classList.remove("asking");
 }
 
 by("check").addEventListener("click", () => check());
@@ -124,7 +132,17 @@ keys(
     ["h", "to the checks of this session", () => by("ledger").querySelector("button[tabindex='0']")?.focus()],
     ["o", "to the sheet; Shift and Tab lead back", () => checks.one.toSheet()],
   ],
-  () => closeNewest(),
+  () => {
+    const open = document.querySelector(".aid[open]");
+    if (!open) return closeNewest();
+    open.open = false;
+    open.querySelector("summary").focus();
+    return true;
+  },
 );
+// One of the two at a time, and none once somebody goes on elsewhere.
+for (const aid of document.querySelectorAll(".aid")) aid.addEventListener("toggle", () => aid.open && document.querySelectorAll(".aid").forEach((other) => other !== aid && (other.open = false)));
+addEventListener("pointerdown", (event) => event.target.closest(".aid") || document.querySelectorAll(".aid[open]").forEach((aid) => (aid.open = false)));
+
 draw();
 link.start();

@@ -6,12 +6,12 @@ import {badness, by, bytes, isOver, make, many, namesOf, put, tally, verdictOf, 
 const kPartBytes = 110e3, kUnasked = 40;
 
 const kFormats = [
-  ["html", "page (HTML)"],
-  ["txt", "text"],
-  ["csv", "table (CSV)"],
-  ["json", "data (JSON)"],
-  ["jsonl", "data, a line per file (JSONL)"],
-  ["xml", "test report (JUnit XML)"],
+  ["html", "HTML", "the page you see"],
+  ["txt", "text", "plain text"],
+  ["csv", "CSV", "a table"],
+  ["json", "JSON", "everything, for programs"],
+  ["jsonl", "JSON lines", "everything, a line for each file"],
+  ["xml", "JUnit", "a report for a build server, XML"],
 ];
 
 const utf8 = new TextEncoder();
@@ -59,7 +59,8 @@ export class One {
     const other = check.check !== this.id;
     this.id = check.check;
     by("one").hidden = false;
-    put(by("one-name"), check.files.length > 1 ? many(check.files.length, "file", "files") : namesOf(check.files));
+    put(by("one-name"), check.files.length > 1 ? many(check.files.length, "file", "files") + (check.state === "done" ? `: ${tally(check.files)}` : "") : namesOf(check.files));
+    by("one-name").className = check.files.length > 1 ? wholeVerdict(check) : "";
     const over = isOver(check);
     // The place of the line that moves is kept by what comes after it.
     if (over && by("running").contains(document.activeElement)) this.checks.rows.get(check.check)?.button.focus();
@@ -68,9 +69,9 @@ export class One {
     this.words(check);
     this.files(check, other);
     const sheet = check.state === "done" || (check.state === "stopped" && check.sheet === true);
-    by("after").hidden = !over;
-    for (const id of ["to-sheet", "saves", "alone"]) by(id).hidden = !sheet;
-    by("again").hidden = !this.checks.asked.has(check.check);
+    by("after").hidden = !sheet;
+    by("again").hidden = !over || !this.checks.asked.has(check.check);
+    by("remove").hidden = !over;
     if (sheet) this.sheet(check, other);
     else this.unload();
   }
@@ -84,10 +85,8 @@ export class One {
   }
 
   words(check) {
-    const verdict = wholeVerdict(check);
     const text = check.state === "failed" ? check.error?.text || check.error || "The check could not be done. Check again."
-      : check.state === "stopped" ? "Stopped before it was done: there is no verdict." : check.state === "done" && check.files.length > 1 ? tally(check.files) : "";
-    by("one-text").className = check.state === "done" ? verdict : "fail";
+      : check.state === "stopped" ? "Stopped before it was done: there is no verdict." : "";
     put(by("one-text"), text);
     by("one-text").hidden = !text;
   }
@@ -134,7 +133,7 @@ export class One {
     this.offered = check.check;
     this.parts = partsOf(check.files);
     by("alone").href = this.address("html", false);
-    by("saves").replaceChildren("Save: ", ...kFormats.flatMap(([format, words], i) => [...(i ? [", "] : []), make("a", {href: this.address(format, true), download: "", text: words})]));
+    by("saves").replaceChildren("Save: ", ...kFormats.flatMap(([format, words, title], i) => [...(i ? [", "] : []), make("a", {href: this.address(format, true), download: "", text: words, title})]));
     if (check.files.length <= kUnasked) return this.load("");
     this.unload();
     this.offered = check.check;
@@ -161,18 +160,19 @@ export class One {
       return;
     }
     this.loaded = this.id;
-    by("frame").replaceChildren(make("iframe", {src: address, sandbox: "allow-scripts", title: `Sheet of ${by("one-name").textContent}`}));
+    by("frame").replaceChildren(make("p", {className: "soft", text: "Opening the sheet …"}), make("iframe", {src: address, sandbox: "allow-scripts", title: `Sheet of ${by("one-name").textContent}`}));
   }
 
   toFile(i) {
     const check = this.checks.all.get(this.id);
     if (!check || check.state !== "done") return;
     this.load(`#file-${this.parts[i]}`);
+    this.cells.forEach((cell, at) => cell.button.setAttribute("aria-current", String(at === i)));
     by("frame").scrollIntoView({block: "nearest"});
   }
 
   toSheet() {
-    const frame = by("frame").querySelector("iframe, button");
+    const frame = by("frame").querySelector("iframe") || by("frame").querySelector("button");
     if (!frame) return;
     frame.scrollIntoView({block: "nearest"});
     frame.focus();

@@ -1,10 +1,11 @@
 // A list of files of which any number can be chosen: one stop for the Tab key, arrows inside.
-import {make, put} from "./words.js";
+import {make, put, verdictWord} from "./words.js";
 
 let count = 0;
 
 /**
- * Items: {key, name, detail, tag, bad, fixed, more}. `chosen` is a Map of key to item that the lists of the page share.
+ * Items: {key, name, detail, tag, verdict, bad, fresh}; `verdict` shows where there is no `tag`. `chosen`
+ * is a Map of key to item that the lists of the page share.
  * `told`: {changed(), enter(), remove(key)?}.
  */
 export class Picklist {
@@ -60,7 +61,8 @@ export class Picklist {
 
   draw(row, item) {
     put(row.name, item.name);
-    put(row.tag, item.tag || "");
+    put(row.tag, item.tag || verdictWord(item.verdict));
+    row.tag.className = `tag ${item.tag ? "" : item.verdict || ""}`;
     put(row.detail, item.detail || "");
     row.li.classList.toggle("bad", Boolean(item.bad));
     row.li.classList.toggle("fresh-row", Boolean(item.fresh));
