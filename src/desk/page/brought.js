@@ -119,6 +119,14 @@ export class Brought {
     if (one.upload && !one.used) ask("DELETE", `api/upload?upload=${encodeURIComponent(one.upload)}`).catch(() => {});
   }
 
+  /** The program no longer has it. */
+  forget(one) {
+    this.all.delete(one.key);
+    this.chosen.delete(one.key);
+    this.draw();
+    this.told.changed();
+  }
+
   remove(keys) {
     for (const key of keys) {
       const one = this.all.get(key);

@@ -3,16 +3,18 @@ import {ask, get} from "./api.js";
 import {One} from "./one.js";
 import {rove} from "./rove.js";
 import {say, tell} from "./say.js";
-import {by, clock, isOver, make, many, namesOf, put, tally, verdictOf, verdictWord, when, wholeVerdict} from "./words.js";
+import {by, clock, isOver, make, many, namesOf, put, tally, verdictOf, verdictWord, wholeVerdict} from "./words.js";
 
 const numberOf = (check) => Number(String(check.check).replace(/\D/g, "")) || 0;
 const kStates = {waiting: "waits", running: "", stopped: "stopped", failed: "not done"};
 
 export class Checks {
-  /** `judged` gets the items of a check that was asked for here, with the verdict of each, when it is over. */
-  constructor(rules, judged) {
+  /** `judged` gets the items of a check that was asked for here, with the verdict of each, when it is
+   *  over; `released` each added file of which no check is left: the program has deleted it. */
+  constructor(rules, judged, released) {
     this.rules = rules;
     this.judged = judged;
+    this.released = released;
     this.all = new Map();
     this.rows = new Map();
     // What was asked for from this page: {names of rule sets, items, clock}.
@@ -30,7 +32,7 @@ export class Checks {
     } catch {
       return;
     }
-    const checks = Array.isArray(answer) ? answer : answer.checks || [];
+    const {checks} = answer;
     const known = new Set(checks.map((check) => check.check));
     for (const id of [...this.all.keys()]) if (!known.has(id)) this.gone(id);
     for (const check of checks) this.take(check, true);
@@ -46,7 +48,7 @@ export class Checks {
       tell("start", error.message);
       return false;
     }
-    for (const item of items) if (item.upload) item.used = true;
+    for (const item of items) if (item.upload) item.used = (item.used || 0) + 1;
     this.asked.set(answer.check, {names, items, at: clock()});
     say(`Checking ${many(items.length, "file", "files")}.`);
     try {
@@ -64,7 +66,6 @@ export class Checks {
   }
 
   take(check, quiet = false) {
-    if (check.state === "removed") return this.gone(check.check);
     const before = this.all.get(check.check);
     // An answer can come after an event that is newer.
     if (before && isOver(before) && !isOver(check)) return;
@@ -126,7 +127,7 @@ export class Checks {
     put(row.badge, verdictWord(verdict) || (check.state === "running" ? `${Math.floor(100 * (check.fraction || 0))} %` : kStates[check.state] || check.state));
     put(row.name, namesOf(check.files));
     const names = check.rules || this.asked.get(check.check)?.names;
-    put(row.about, [names ? this.rules.titles(names).join("; ") : "", check.started ? when(check.started) : this.asked.get(check.check)?.at].filter(Boolean).join(", "));
+    put(row.about, [names ? this.rules.titles(names).join("; ") : "", this.asked.get(check.check)?.at].filter(Boolean).join(", "));
   }
 
   show(id) {
@@ -147,6 +148,7 @@ export class Checks {
     row.li.remove();
     this.rows.delete(id);
     this.all.delete(id);
+    for (const item of this.asked.get(id)?.items || []) if (item.upload && --item.used <= 0) this.released(item);
     this.asked.delete(id);
     if (this.shown === id) {
       this.shown = null;

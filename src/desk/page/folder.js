@@ -5,18 +5,21 @@ import {rove} from "./rove.js";
 import {say, tell, unsay} from "./say.js";
 import {by, bytes, make, many, plain, put, when} from "./words.js";
 
-// A file whose name is no text has an id in the place of a path.
-const keyOf = (file) => (file.path !== undefined && file.path !== null ? `path:${file.path}` : `id:${file.id}`);
+// A name that is no text comes with an id, which leads to it in place of its path.
+const keyOf = (entry) => (entry.id !== undefined ? `id:${entry.id}` : `path:${entry.path}`);
 // What changes when a file is written again.
 const stampOf = (file) => `${file.bytes} ${file.modified}`;
-const askedAs = (file) => (file.path !== undefined && file.path !== null ? {path: file.path} : {id: file.id});
+const askedAs = (entry) => (entry.id !== undefined ? {id: entry.id} : {path: entry.path});
+const queryOf = (entry) => (entry.id !== undefined ? `id=${encodeURIComponent(entry.id)}` : `path=${encodeURIComponent(entry.path)}`);
 
 export class Folder {
-  /** `told`: {changed(), enter(), went(path)}. */
+  /** `told`: {changed(), enter(), went(query), fresh()}. */
   constructor(chosen, told) {
     this.chosen = chosen;
     this.told = told;
-    this.path = "";
+    // Where we are: {path, id?}, and the folders on the way there.
+    this.here = {path: ""};
+    this.way = [];
     this.top = "";
     this.files = [];
     this.seen = null;
@@ -31,49 +34,52 @@ export class Folder {
     by("check-fresh").addEventListener("click", () => told.fresh());
   }
 
-  /** Shows a folder. `focus`: the keyboard goes along. */
-  async go(path, {focus = false} = {}) {
+  get path() {
+    return this.here.path;
+  }
+
+  /** Shows a folder, {path, id?}. `way`: those above it. `focus`: the keyboard goes along. */
+  async go(entry, way, {focus = false} = {}) {
     const turn = ++this.turn;
     let listing;
     try {
-      listing = await get(`api/folder?path=${encodeURIComponent(path)}`);
+      listing = await get(`api/folder?${queryOf(entry)}`);
     } catch (error) {
       if (turn !== this.turn) return;
       if (error.code !== "gone" && error.code !== "other") tell("folder", error.message);
       // The folder itself may be what is gone.
-      if (error.status === 404 && path) await this.go(path.split("/").slice(0, -1).join("/"), {focus});
+      if (error.status === 404 && way.length) await this.go(way[way.length - 1], way.slice(0, -1), {focus});
       return;
     }
     if (turn !== this.turn) return;
-    unsay("folder");
-    const other = listing.path !== this.path || this.seen === null;
-    this.path = listing.path;
+    if (focus) unsay("folder");
+    const other = this.seen === null || keyOf(entry) !== keyOf(this.here);
+    this.here = entry;
+    this.way = way;
     this.files = listing.files;
     this.leftOff = listing.left_off || 0;
     this.note(other);
     if (other) {
       this.fresh.clear();
-      this.ways(listing.folders);
-      this.told.went(this.path);
-    } else {
-      this.ways(listing.folders);
+      this.told.went(queryOf(entry));
     }
+    this.ways(listing.folders);
     this.draw();
-    if (other) by("folder-list").scrollTop = 0;
+    if (other) this.list.box.scrollTop = 0;
     if (focus) this.settle();
-    if (focus || other) say(`${this.name()}: ${many(this.files.length, "audio file", "audio files")}, ${many(listing.folders.length, "folder", "folders")}.`);
+    if (focus) say(`${plain(this.name())}: ${many(this.files.length, "audio file", "audio files")}, ${many(listing.folders.length, "folder", "folders")}.`);
   }
 
   again() {
-    return this.go(this.path);
+    return this.go(this.here, this.way);
   }
 
   up() {
-    if (this.path) this.go(this.path.split("/").slice(0, -1).join("/"), {focus: true});
+    if (this.way.length) this.go(this.way[this.way.length - 1], this.way.slice(0, -1), {focus: true});
   }
 
   name() {
-    return this.path ? this.path.split("/").pop() : this.top;
+    return this.way.length ? this.here.name : this.top;
   }
 
   settle() {
@@ -85,7 +91,8 @@ export class Folder {
   note(other) {
     const now = new Map(this.files.map((file) => [keyOf(file), stampOf(file)]));
     if (!other) {
-      const came = this.files.filter((file) => this.seen.get(keyOf(file)) !== now.get(keyOf(file)));
+      // A file that is being written changes many times; it is news once.
+      const came = this.files.filter((file) => this.seen.get(keyOf(file)) !== now.get(keyOf(file)) && !this.fresh.has(keyOf(file)));
       for (const file of came) this.fresh.set(keyOf(file), this.seen.has(keyOf(file)) ? "written again" : "new");
       if (came.length) say(`New in this folder: ${came.length > 3 ? many(came.length, "file", "files") : came.map((file) => plain(file.name)).join(", ")}.`);
       for (const key of this.fresh.keys()) if (!now.has(key)) this.fresh.delete(key);
@@ -143,24 +150,26 @@ export class Folder {
 
   ways(folders) {
     const held = document.activeElement?.closest?.("#crumbs, #folders");
-    const way = (name, path, current) => {
-      const button = make("button", {type: "button", className: "way", text: name, "aria-current": current ? "true" : undefined});
-      button.addEventListener("click", () => this.go(path, {focus: true}));
-      return button;
+    const button = (entry, way, current) => {
+      const made = make("button", {type: "button", className: "way", text: entry.name ?? (this.top || "This folder"), "aria-current": current ? "true" : undefined});
+      made.addEventListener("click", () => this.go(entry, way, {focus: true}));
+      return made;
     };
-    const parts = this.path ? this.path.split("/") : [];
-    const crumbs = [way(this.top || "This folder", "", !parts.length)];
-    parts.forEach((part, i) => crumbs.push(make("span", {text: "/", "aria-hidden": "true"}), way(part, parts.slice(0, i + 1).join("/"), i === parts.length - 1)));
-    if (parts.length) {
+    const names = [this.top, keyOf(this.here), ...folders.map(keyOf)].join("\n");
+    if (this.drawn === names) return;
+    this.drawn = names;
+    const crumbs = [];
+    [...this.way, this.here].forEach((entry, i, all) => {
+      if (i) crumbs.push(make("span", {text: "/", "aria-hidden": "true"}));
+      crumbs.push(button(entry, all.slice(0, i), i === all.length - 1));
+    });
+    if (this.way.length) {
       const up = make("button", {type: "button", className: "small up", "aria-keyshortcuts": "u"}, "Up ", make("kbd", {text: "U"}));
       up.addEventListener("click", () => this.up());
       crumbs.push(up);
     }
-    const names = folders.map((folder) => folder.path).join("\n");
-    if (this.drawn === `${this.path}\n${this.top}\n${names}`) return;
-    this.drawn = `${this.path}\n${this.top}\n${names}`;
     by("crumbs").replaceChildren(...crumbs);
-    by("folders").replaceChildren(...folders.map((folder) => make("li", {}, way(folder.name, folder.path, false))));
+    by("folders").replaceChildren(...folders.map((folder) => make("li", {}, button(folder, [...this.way, this.here], false))));
     by("folders").hidden = !folders.length;
     this.crumbs.refresh();
     this.folders.refresh();

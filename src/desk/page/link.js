@@ -5,10 +5,10 @@ import {tell, unsay} from "./say.js";
 const kFirstWait = 1000, kLongestWait = 10000, kAsk = 2000;
 
 export class Link {
-  /** `told`: {check(data), folder(data), fresh()}; `fresh` is called when everything may have changed. */
+  /** `told`: {check(data), removed(data), folder(data), fresh()}; `fresh` is called when everything may have changed. */
   constructor(told) {
     this.told = told;
-    this.path = "";
+    this.query = "path=";
     this.wait = kFirstWait;
     this.stream = null;
     this.timer = null;
@@ -19,9 +19,9 @@ export class Link {
   }
 
   /** The folder whose changes are wanted. */
-  watch(path) {
-    if (this.path === path && this.stream) return;
-    this.path = path;
+  watch(query) {
+    if (this.query === query) return;
+    this.query = query;
     if (this.stream) this.open();
   }
 
@@ -44,7 +44,7 @@ export class Link {
 
   open() {
     this.close();
-    const stream = new EventSource(`api/events?path=${encodeURIComponent(this.path)}`);
+    const stream = new EventSource(`api/events?${this.query}`);
     this.stream = stream;
     const read = (name) => (event) => {
       try {
@@ -54,6 +54,7 @@ export class Link {
       }
     };
     stream.addEventListener("check", read("check"));
+    stream.addEventListener("removed", read("removed"));
     stream.addEventListener("folder", read("folder"));
     stream.onopen = () => {
       this.here();

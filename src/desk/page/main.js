@@ -28,11 +28,12 @@ const checks = new Checks(rules, (verdicts) => {
   }
   folder.draw();
   brought.draw();
-});
+}, (item) => brought.forget(item));
 const brought = new Brought(chosen, {changed: () => changed(), enter: () => check()});
-const folder = new Folder(chosen, {changed: () => changed(), enter: () => check(), went: (path) => link.watch(path), fresh: () => checkFresh()});
+const folder = new Folder(chosen, {changed: () => changed(), enter: () => check(), went: (query) => link.watch(query), fresh: () => checkFresh()});
 const link = new Link({
   check: (data) => checks.take(data),
+  removed: (data) => checks.gone(data.check),
   folder: (data) => data.path === folder.path && folder.again(),
   fresh: () => fresh(),
 });

@@ -16,9 +16,10 @@ const kFormats = [
 
 const utf8 = new TextEncoder();
 
-/** Which part of the sheet each file is: sheets list files by the bytes of their paths. */
+/** Which part of the sheet each file is, where the program does not say: sheets list files by the bytes of their paths. */
 function partsOf(files) {
-  const keys = files.map((one) => utf8.encode(one.path ?? one.name));
+  if (files.every((one) => one.part)) return files.map((one) => one.part);
+  const keys = files.map((one) => utf8.encode(one.name));
   const order = files.map((_, i) => i).sort((a, b) => {
     const [x, y] = [keys[a], keys[b]];
     for (let i = 0; i < Math.min(x.length, y.length); ++i) if (x[i] !== y[i]) return x[i] - y[i];
@@ -68,7 +69,7 @@ export class One {
     if (!over) this.progress(check);
     this.words(check);
     this.files(check, other);
-    const sheet = check.state === "done" || (check.state === "stopped" && check.sheet === true);
+    const sheet = check.state === "done";
     by("after").hidden = !sheet;
     by("again").hidden = !over || !this.checks.asked.has(check.check);
     by("remove").hidden = !over;
@@ -78,14 +79,13 @@ export class One {
 
   progress(check) {
     const fraction = Math.max(0, Math.min(1, check.fraction || 0));
-    const current = typeof check.current === "number" ? check.files[check.current]?.name : check.current;
-    const text = check.state === "waiting" ? "Waits for the check before it." : [current || "", check.total > 1 ? `${check.done} of ${check.total} done` : `${Math.floor(100 * fraction)} %`].filter(Boolean).join(": ");
+    const text = check.state === "waiting" ? "Waits for the check before it." : [check.current, check.total > 1 ? `${check.done} of ${check.total} done` : `${Math.floor(100 * fraction)} %`].filter(Boolean).join(": ");
     put(by("running-text"), text);
     by("bar").value = fraction;
   }
 
   words(check) {
-    const text = check.state === "failed" ? check.error?.text || check.error || "The check could not be done. Check again."
+    const text = check.state === "failed" ? check.error || "The check could not be done. Check again."
       : check.state === "stopped" ? "Stopped before it was done: there is no verdict." : "";
     put(by("one-text"), text);
     by("one-text").hidden = !text;

@@ -16,7 +16,9 @@ export class Rules {
     });
   }
 
-  fill(sets, defaults) {
+  fill(listed, defaults) {
+    // A rule set of the user's own configuration may be a file, which no list names.
+    const sets = [...listed, ...defaults.filter((name) => !listed.some((set) => set.name === name)).map((name) => ({name, title: name, about: "From your configuration."}))];
     // The program came back with the same ones: what is ticked stays.
     if (this.sets.map((set) => set.name).join() === sets.map((set) => set.name).join()) return;
     const before = new Set(this.chosen());
