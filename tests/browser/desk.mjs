@@ -46,6 +46,13 @@ async function open(options = {}, context = null) {
   return { page, context };
 }
 
+/** Presses what starts a check, and waits until that check is there. */
+async function start(page, press) {
+  const newest = () => document.querySelector("#ledger li")?.dataset.number ?? "0";
+  const before = await page.evaluate(newest);
+  await press();
+  await page.waitForFunction((old) => Number(document.querySelector("#ledger li")?.dataset.number ?? 0) > Number(old) && document.querySelector("#ledger li:first-child [aria-current=true]"), before, { timeout: kLong });
+}
 const over = (page) => page.waitForFunction(() => document.getElementById("running").hidden && !document.getElementById("one").hidden, null, { timeout: kLong });
 const sheetOf = async (page) => {
   await page.waitForSelector("#frame iframe", { timeout: kLong });
@@ -123,14 +130,15 @@ const scenes = {
     await press("ArrowDown");
     const next = (await at(page)).id;
     await press("Space");
-    const judged = await text(page, "#chosen-rules");
+    const judged = await page.locator("#chosen-rules b").allInnerTexts();
     await press("Space");
     await press("Escape");
     const closed = { open: await page.locator("#rules").evaluate((one) => one.open), kind: (await at(page)).kind };
     await until((stop) => stop.id === "check");
-    await press("Enter");
+    await start(page, () => press("Enter"));
     await over(page);
     const still = (await at(page)).id;
+    await page.waitForFunction(() => said.some((words) => words.startsWith("Checked")));
     await until((stop) => stop.id === "to-sheet");
     const frame = await sheetOf(page);
     await press("Enter");
@@ -159,7 +167,7 @@ const scenes = {
     await page.keyboard.press("u");
     await page.waitForFunction(() => !document.querySelector("#crumbs .up"));
     const elsewhere = await text(page, "#go-text");
-    await page.keyboard.press("c");
+    await start(page, () => page.keyboard.press("c"));
     await over(page);
     const one = await text(page, "#one-name");
     const verdicts = await page.locator("#verdicts .entry").allInnerTexts();
@@ -201,7 +209,7 @@ const scenes = {
     await page.keyboard.press("Escape");
     const closed = await page.locator(".notice").count();
     await page.screenshot({ path: join(pictures, "desk-dropped.png") });
-    await page.keyboard.press("c");
+    await start(page, () => page.keyboard.press("c"));
     await over(page);
     const verdicts = await page.locator("#verdicts .entry").allInnerTexts();
     const sheet = await (await sheetOf(page)).locator("body").innerText();
@@ -223,15 +231,22 @@ const scenes = {
   /** 530 files at once: three on their way at a time, 500 taken, the rest said; all of it can be cancelled. */
   async flood() {
     const { page, context } = await open();
-    let going = 0, most = 0, sent = 0, deleted = 0;
-    page.on("request", (request) => {
-      if (!request.url().includes("api/upload")) return;
-      if (request.method() === "DELETE") return void ++deleted;
-      most = Math.max(most, ++going);
+    let sent = 0, deleted = 0;
+    page.on("request", (request) => request.url().includes("api/upload") && request.method() === "DELETE" && ++deleted);
+    page.on("response", (response) => response.url().includes("api/upload") && response.request().method() === "POST" && ++sent);
+    await page.evaluate(() => {
+      window.going = window.most = 0;
+      const send = XMLHttpRequest.prototype.send;
+      XMLHttpRequest.prototype.send = function (body) {
+        most = Math.max(most, ++going);
+        // Before the page's own handler, which sends the next one.
+        for (const end of ["load", "error", "abort"]) this.addEventListener(end, () => --going, { capture: true, once: true });
+        const kept = this.onload;
+        this.onload = null;
+        this.onload = kept;
+        return send.call(this, body);
+      };
     });
-    const done = (request) => request.url().includes("api/upload") && request.method() === "POST" && --going;
-    page.on("requestfinished", (request) => done(request) !== false && request.method() === "POST" && ++sent);
-    page.on("requestfailed", done);
     const began = Date.now();
     await page.evaluate(() => {
       const transfer = new DataTransfer();
@@ -252,7 +267,7 @@ const scenes = {
     await page.locator("#brought-clear").press("Enter");
     const after = { rows: await page.locator("#brought-list [role=option]").count(), words: await text(page, "#go-text"), focus: (await at(page)).id };
     await page.waitForTimeout(500);
-    report.flood = { count, told, busy, waits, most, sent, deleted, after, answered, took: Date.now() - began };
+    report.flood = { count, told, busy, waits, most: await page.evaluate(() => most), sent, deleted, after, answered, took: Date.now() - began };
     await context.close();
   },
 
@@ -264,7 +279,7 @@ const scenes = {
     await page.locator("#folders button", { hasText: "long" }).click();
     await page.waitForFunction(() => document.querySelectorAll("#folder-list [role=option]").length === 4);
     await page.keyboard.press("a");
-    await page.keyboard.press("c");
+    await start(page, () => page.keyboard.press("c"));
     await page.waitForFunction(() => !document.getElementById("running").hidden && document.getElementById("bar").value > 0, null, { timeout: kLong });
     const running = await text(page, "#running-text");
     const title = await page.title();
@@ -325,8 +340,7 @@ const scenes = {
       await look("start");
       await page.keyboard.press("l");
       await page.keyboard.press("a");
-      await page.keyboard.press("c");
-      await page.waitForFunction(() => document.querySelectorAll("#verdicts .entry").length > 1);
+      await start(page, () => page.keyboard.press("c"));
       await over(page);
       await sheetOf(page);
       await look("sheet");
@@ -341,7 +355,7 @@ const scenes = {
   async hostile() {
     const { page, context } = await open();
     await page.keyboard.press("a");
-    await page.keyboard.press("c");
+    await start(page, () => page.keyboard.press("c"));
     await over(page);
     const frame = await sheetOf(page);
     report.hostile = {

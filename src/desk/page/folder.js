@@ -27,6 +27,7 @@ export class Folder {
     // What came of files here, as long as they stay as they were: key → {stamp, verdict}.
     this.verdicts = new Map();
     this.turn = 0;
+    this.going = false;
     this.list = new Picklist(by("folder-list"), "Audio files in this folder", chosen, {changed: told.changed, enter: told.enter});
     this.folders = rove(by("folders"), "button");
     this.crumbs = rove(by("crumbs"), "button");
@@ -41,17 +42,20 @@ export class Folder {
   /** Shows a folder, {path, id?}. `way`: those above it. `focus`: the keyboard goes along. */
   async go(entry, way, {focus = false} = {}) {
     const turn = ++this.turn;
+    this.going = true;
     let listing;
     try {
       listing = await get(`api/folder?${queryOf(entry)}`);
     } catch (error) {
       if (turn !== this.turn) return;
+      this.going = false;
       if (error.code !== "gone" && error.code !== "other") tell("folder", error.message);
       // The folder itself may be what is gone.
       if (error.status === 404 && way.length) await this.go(way[way.length - 1], way.slice(0, -1), {focus});
       return;
     }
     if (turn !== this.turn) return;
+    this.going = false;
     if (focus) unsay("folder");
     const other = this.seen === null || keyOf(entry) !== keyOf(this.here);
     this.here = entry;
@@ -70,8 +74,9 @@ export class Folder {
     if (focus) say(`${plain(this.name())}: ${many(this.files.length, "audio file", "audio files")}, ${many(listing.folders.length, "folder", "folders")}.`);
   }
 
+  /** Reads the folder anew, unless one is being read: that is new enough, and may be another. */
   again() {
-    return this.go(this.here, this.way);
+    return this.going ? Promise.resolve() : this.go(this.here, this.way);
   }
 
   up() {

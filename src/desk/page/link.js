@@ -5,7 +5,8 @@ import {tell, unsay} from "./say.js";
 const kFirstWait = 1000, kLongestWait = 10000, kAsk = 2000;
 
 export class Link {
-  /** `told`: {check(data), removed(data), folder(data), fresh()}; `fresh` is called when everything may have changed. */
+  /** `told`: {check(data), removed(data), folder(data), look(), fresh()}; `look` is called when the
+   *  folder may have changed, `fresh` when everything may. */
   constructor(told) {
     this.told = told;
     this.query = "path=";
@@ -22,7 +23,7 @@ export class Link {
   watch(query) {
     if (this.query === query) return;
     this.query = query;
-    if (this.stream) this.open();
+    if (this.stream) this.open(() => this.told.look());
   }
 
   close() {
@@ -42,7 +43,8 @@ export class Link {
     this.timer = setTimeout(what, wait);
   }
 
-  open() {
+  /** `then` is called once the line stands: what happened while nobody listened. */
+  open(then = () => this.told.fresh()) {
     this.close();
     const stream = new EventSource(`api/events?${this.query}`);
     this.stream = stream;
@@ -58,8 +60,7 @@ export class Link {
     stream.addEventListener("folder", read("folder"));
     stream.onopen = () => {
       this.here();
-      // What happened while nobody listened.
-      this.told.fresh();
+      then();
     };
     stream.onerror = () => {
       if (this.stream !== stream) return;
@@ -90,8 +91,8 @@ export class Link {
       return;
     }
     // The program is there; where it has no line left, this asks in its place.
-    this.told.fresh();
     this.wait = kAsk;
-    this.open();
+    this.told.fresh();
+    this.open(() => {});
   }
 }

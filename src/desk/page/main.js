@@ -17,6 +17,8 @@ const changed = () => {
   // The lists share what is chosen.
   folder.list.show();
   brought.list.show();
+  // Whoever takes everything away again waits for nothing.
+  waits = waits && chosen.size > 0;
   draw();
   if (waits && !onTheWay()) check();
 };
@@ -30,11 +32,15 @@ const checks = new Checks(rules, (verdicts) => {
   brought.draw();
 }, (item) => brought.forget(item));
 const brought = new Brought(chosen, {changed: () => changed(), enter: () => check()});
-const folder = new Folder(chosen, {changed: () => changed(), enter: () => check(), went: (query) => link.watch(query), fresh: () => checkFresh()});
+const folder = new Folder(chosen, {changed: () => changed(), enter: () => check(), went: (query) => {
+  link.watch(query);
+  draw();
+}, fresh: () => checkFresh()});
 const link = new Link({
   check: (data) => checks.take(data),
   removed: (data) => checks.gone(data.check),
   folder: (data) => data.path === folder.path && folder.again(),
+  look: () => folder.again(),
   fresh: () => fresh(),
 });
 
