@@ -202,6 +202,8 @@ const scenes = {
 
   async drops() {
     const { page, context } = await open();
+    // Over a sheet, which is a page of its own; another window was in front.
+    await sheetOf(page);
     const veil = await drop(page, [join(beside, "song.wav"), join(beside, "no audio.txt"), join(beside, "dropped")]);
     await page.waitForFunction(() => /\d+ files here/.test(document.getElementById("brought-state").textContent), null, { timeout: kLong });
     const names = await rows(page, "brought-list");

@@ -76,6 +76,8 @@ class Room:
                                   capture_output=True, timeout=800)
             if done.returncode != 0:
                 raise AssertionError(done.stderr.decode())
+            # The last scene ended it, where it was asked for.
+            program.terminate()
             self.code = program.wait(timeout=10)
             return json.loads(done.stdout)
         finally:

@@ -1,4 +1,5 @@
 // The check that is looked at: how far it is, what came of each file, and its sheet.
+import {cover} from "./cover.js";
 import {rove} from "./rove.js";
 import {badness, by, bytes, isOver, make, many, namesOf, put, tally, verdictOf, verdictWord, wholeVerdict} from "./words.js";
 
@@ -160,7 +161,7 @@ export class One {
       return;
     }
     this.loaded = this.id;
-    by("frame").replaceChildren(make("p", {className: "soft", text: "Opening the sheet …"}), make("iframe", {src: address, sandbox: "allow-scripts", title: `Sheet of ${by("one-name").textContent}`}));
+    by("frame").replaceChildren(make("p", {className: "soft", text: "Opening the sheet …"}), make("iframe", {src: address, sandbox: "allow-scripts", title: `Sheet of ${by("one-name").textContent}`}), cover());
   }
 
   toFile(i) {
