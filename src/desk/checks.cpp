@@ -53,6 +53,7 @@ struct Checks::One {
     double fraction = 0;
     std::optional<Verdict> verdict;
     std::string error;
+    std::size_t part = 0;  ///< which of the sheet's files it is, from 1; 0 where that cannot be told
   };
   std::string id, folder;
   std::vector<File> files;
@@ -157,6 +158,7 @@ Json Checks::tell(const One& one) {
     entry["name"] = base::clean_utf8(file.wanted.name);
     if (file.verdict) entry["verdict"] = to_string(*file.verdict);
     if (!file.error.empty()) entry["error"] = base::for_terminal(file.error);
+    if (file.part > 0) entry["part"] = file.part;
     json["files"].push_back(std::move(entry));
     parts += file.ended ? 1 : file.fraction;
   }
@@ -288,6 +290,16 @@ void Checks::run(One& one) {
   auto sheet = check_copies(paths, one.folder + "/f/", one.rule_sets, options, hooks);
   if (!one.stop) {
     show_paths(sheet, one.folder);
+    {
+      // A sheet lists its files by their paths, the page as they were asked for.
+      std::map<std::string, std::size_t> parts;
+      for (const auto& file : sheet.files) parts.emplace(file.path, parts.size() + 1);
+      const std::lock_guard lock(mutex_);
+      for (auto& file : one.files) {
+        const auto found = parts.find(with_shown_paths(file.wanted.path, one.folder));
+        if (parts.size() == sheet.files.size() && found != parts.end()) file.part = found->second;
+      }
+    }
     write_sheet(one, std::move(sheet));
     return;
   }

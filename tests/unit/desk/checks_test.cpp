@@ -115,6 +115,9 @@ TEST_CASE("a file that is not there has its error, and the others their verdicts
   CHECK(told["files"][0]["verdict"] == "pass");
   CHECK(told["files"][1]["verdict"] == "fail");
   CHECK(told["files"][1]["error"].get<std::string>().find("there is no such file") != std::string::npos);
+  // Asked for in one order, in the sheet in another.
+  CHECK(told["files"][0]["part"] == 2);
+  CHECK(told["files"][1]["part"] == 1);
 }
 
 TEST_CASE("checks run one after another; one that waits can be stopped before it begins, one that runs while it does") {
