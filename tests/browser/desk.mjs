@@ -322,6 +322,27 @@ const scenes = {
     await context.close();
   },
 
+  /** So many pages that the program has no line left for this one: it asks instead, and is told again once there is one. */
+  async crowd() {
+    const before = seen.messages.length;
+    const others = new AbortController();
+    const lines = [];
+    for (let i = 0; i < 20; ++i) lines.push(await fetch(`${address}api/events`, { signal: others.signal }));
+    const { page, context } = await open();
+    const lost = (await page.waitForResponse((response) => response.url().includes("api/events"), { timeout: kLong })).status();
+    const check = await (await fetch(`${address}api/checks`, { method: "POST", body: JSON.stringify({ files: [{ path: "mix 06.wav" }], rules: ["cd"] }) })).json();
+    const row = page.locator("#ledger .entry").first();
+    await page.waitForFunction(() => /^(FAIL|WARN|PASS)/.test(document.querySelector("#ledger .entry").textContent) && document.querySelector("#ledger .entry").textContent.includes("audio CD"), null, { timeout: kLong });
+    const asked = await row.innerText();
+    const line = page.waitForResponse((response) => response.url().includes("api/events") && response.status() === 200, { timeout: kLong });
+    others.abort();
+    await line;
+    report.crowd = { full: lines.filter((one) => one.status === 503).length, lost, check, asked, notices: await page.locator(".notice").count() };
+    // The browser itself writes down every refusal.
+    seen.messages.splice(before, seen.messages.length, ...seen.messages.slice(before).filter((one) => !one.includes("503")));
+    await context.close();
+  },
+
   /** What a reader meets at every size, in both lights, before and after a check and with everything open. */
   async looks() {
     report.looks = {};

@@ -25,6 +25,10 @@ export class Checks {
     this.one = new One(this);
   }
 
+  busy() {
+    return [...this.all.values()].some((check) => !isOver(check));
+  }
+
   async again() {
     let answer;
     try {

@@ -2,11 +2,11 @@
 import {get} from "./api.js";
 import {tell, unsay} from "./say.js";
 
-const kFirstWait = 1000, kLongestWait = 10000, kAsk = 2000;
+const kFirstWait = 1000, kLongestWait = 10000, kAsk = 2000, kAskRarely = 15000;
 
 export class Link {
-  /** `told`: {check(data), removed(data), folder(data), look(), fresh()}; `look` is called when the
-   *  folder may have changed, `fresh` when everything may. */
+  /** `told`: {check(data), removed(data), folder(data), look(), fresh(), busy()}; `look` is called when the
+   *  folder may have changed, `fresh` when everything may; `busy` says whether a check is on. */
   constructor(told) {
     this.told = told;
     this.query = "path=";
@@ -34,8 +34,13 @@ export class Link {
 
   start() {
     this.close();
-    if (document.hidden) return this.later(kAsk, () => this.poll());
+    if (document.hidden) return this.later(this.pause(), () => this.poll());
     return this.open();
+  }
+
+  /** Until a page that nobody sees asks again. */
+  pause() {
+    return this.told.busy() ? kAsk : kAskRarely;
   }
 
   later(wait, what) {
@@ -87,7 +92,7 @@ export class Link {
     this.here();
     if (document.hidden) {
       this.told.fresh();
-      this.later(kAsk, () => this.poll());
+      this.later(this.pause(), () => this.poll());
       return;
     }
     // The program is there; where it has no line left, this asks in its place.

@@ -32,16 +32,18 @@ const checks = new Checks(rules, (verdicts) => {
   brought.draw();
 }, (item) => brought.forget(item));
 const brought = new Brought(chosen, {changed: () => changed(), enter: () => check()});
-const folder = new Folder(chosen, {changed: () => changed(), enter: () => check(), went: (query) => {
+const folder = new Folder(chosen, {changed: () => changed(), enter: () => check(), went: (query) => went(query), fresh: () => checkFresh()});
+const went = (query) => {
   link.watch(query);
   draw();
-}, fresh: () => checkFresh()});
+};
 const link = new Link({
   check: (data) => checks.take(data),
   removed: (data) => checks.gone(data.check),
   folder: (data) => data.path === folder.path && folder.again(),
   look: () => folder.again(),
   fresh: () => fresh(),
+  busy: () => checks.busy(),
 });
 
 const onTheWay = () => [...chosen.values()].filter((item) => !item.asked).length;
