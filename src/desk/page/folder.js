@@ -27,7 +27,7 @@ export class Folder {
     // What came of files here, as long as they stay as they were: key → {stamp, verdict}.
     this.verdicts = new Map();
     this.turn = 0;
-    this.going = false;
+    this.going = null;
     this.list = new Picklist(by("folder-list"), "Audio files in this folder", chosen, {changed: told.changed, enter: told.enter});
     this.folders = rove(by("folders"), "button");
     this.crumbs = rove(by("crumbs"), "button");
@@ -40,22 +40,27 @@ export class Folder {
   }
 
   /** Shows a folder, {path, id?}. `way`: those above it. `focus`: the keyboard goes along. */
-  async go(entry, way, {focus = false} = {}) {
+  go(entry, way, {focus = false} = {}) {
+    const going = this.read(entry, way, focus).finally(() => {
+      if (this.going === going) this.going = null;
+    });
+    this.going = going;
+    return going;
+  }
+
+  async read(entry, way, focus) {
     const turn = ++this.turn;
-    this.going = true;
     let listing;
     try {
       listing = await get(`api/folder?${queryOf(entry)}`);
     } catch (error) {
       if (turn !== this.turn) return;
-      this.going = false;
       if (error.code !== "gone" && error.code !== "other") tell("folder", error.message);
       // The folder itself may be what is gone.
-      if (error.status === 404 && way.length) await this.go(way[way.length - 1], way.slice(0, -1), {focus});
+      if (error.status === 404 && way.length) await this.read(way[way.length - 1], way.slice(0, -1), focus);
       return;
     }
     if (turn !== this.turn) return;
-    this.going = false;
     if (focus) unsay("folder");
     const other = this.seen === null || keyOf(entry) !== keyOf(this.here);
     this.here = entry;
@@ -76,7 +81,7 @@ export class Folder {
 
   /** Reads the folder anew, unless one is being read: that is new enough, and may be another. */
   again() {
-    return this.going ? Promise.resolve() : this.go(this.here, this.way);
+    return this.going || this.go(this.here, this.way);
   }
 
   up() {

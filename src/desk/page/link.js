@@ -1,12 +1,12 @@
 // The line to the program: its events, and what happens when they stop.
-import {get} from "./api.js";
 import {tell, unsay} from "./say.js";
 
 const kFirstWait = 1000, kLongestWait = 10000, kAsk = 2000, kAskRarely = 15000;
 
 export class Link {
   /** `told`: {check(data), removed(data), folder(data), look(), fresh(), busy()}; `look` is called when the
-   *  folder may have changed, `fresh` when everything may; `busy` says whether a check is on. */
+   *  folder may have changed, `fresh` when everything may, which fails where the
+   *  program does not answer; `busy` says whether a check is on. */
   constructor(told) {
     this.told = told;
     this.query = "path=";
@@ -49,7 +49,7 @@ export class Link {
   }
 
   /** `then` is called once the line stands: what happened while nobody listened. */
-  open(then = () => this.told.fresh()) {
+  open(then = () => this.told.fresh().catch(() => {})) {
     this.close();
     const stream = new EventSource(`api/events?${this.query}`);
     this.stream = stream;
@@ -82,7 +82,7 @@ export class Link {
   /** Without events: asks, and tries the events again. */
   async poll() {
     try {
-      await get("api/state");
+      await this.told.fresh();
     } catch (error) {
       tell("gone", `${error.message} This page keeps trying.`, {close: false});
       this.wait = Math.min(kLongestWait, this.wait * 2);
@@ -90,14 +90,9 @@ export class Link {
       return;
     }
     this.here();
-    if (document.hidden) {
-      this.told.fresh();
-      this.later(this.pause(), () => this.poll());
-      return;
-    }
+    if (document.hidden) return void this.later(this.pause(), () => this.poll());
     // The program is there; where it has no line left, this asks in its place.
     this.wait = kAsk;
-    this.told.fresh();
-    this.open(() => {});
+    this.open(() => this.told.look());
   }
 }

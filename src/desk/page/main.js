@@ -6,12 +6,12 @@ import {Folder} from "./folder.js";
 import {keys} from "./keys.js";
 import {Link} from "./link.js";
 import {Rules} from "./rules.js";
-import {closeNewest, say, tell} from "./say.js";
-import {by, make, many, put} from "./words.js";
+import {closeNewest, say} from "./say.js";
+import {by, many, put} from "./words.js";
 
 // What is chosen, wherever it lies: key → {key, name, asked, …}.
 const chosen = new Map();
-let waits = false, starting = false, known = false;
+let waits = false, starting = false;
 
 const changed = () => {
   // The lists share what is chosen.
@@ -93,22 +93,14 @@ const checkFresh = () => {
   if (items.length) start(items);
 };
 
+/** Reads everything anew. Fails where the program does not answer. */
 async function fresh() {
-  try {
-    const state = await get("api/state");
-    known = true;
-    folder.top = state.folder.name;
-    put(by("where"), state.folder.path);
-    brought.limits = state.limits || brought.limits;
-    rules.fill(state.rules, state.default_rules);
-    put(by("version"), `sendworthy ${state.version}`);
-    const cautions = (state.cautions || []).map((one) => make("li", {text: one.text ?? one}));
-    by("care").hidden = !cautions.length;
-    by("cautions").replaceChildren(...cautions);
-  } catch (error) {
-    if (!known) tell("gone", `${error.message} This page keeps trying.`, {close: false});
-    return;
-  }
+  const state = await get("api/state");
+  folder.top = state.folder.name;
+  put(by("where"), state.folder.path);
+  brought.limits = state.limits;
+  rules.fill(state.rules, state.default_rules);
+  put(by("version"), `sendworthy ${state.version}`);
   await Promise.all([folder.again(), checks.again()]);
   document.body.classList.remove("asking");
 }
@@ -142,16 +134,14 @@ keys(
     ["o", "to the sheet; Shift and Tab lead back", () => checks.one.toSheet()],
   ],
   () => {
-    const open = document.querySelector(".aid[open]");
-    if (!open) return closeNewest();
-    open.open = false;
-    open.querySelector("summary").focus();
+    const aid = by("keys");
+    if (!aid.open) return closeNewest();
+    aid.open = false;
+    aid.querySelector("summary").focus();
     return true;
   },
 );
-// One of the two at a time, and none once somebody goes on elsewhere.
-for (const aid of document.querySelectorAll(".aid")) aid.addEventListener("toggle", () => aid.open && document.querySelectorAll(".aid").forEach((other) => other !== aid && (other.open = false)));
-addEventListener("pointerdown", (event) => event.target.closest(".aid") || document.querySelectorAll(".aid[open]").forEach((aid) => (aid.open = false)));
+addEventListener("pointerdown", (event) => event.target.closest("#keys") || (by("keys").open = false));
 
 draw();
-link.start();
+link.poll();
