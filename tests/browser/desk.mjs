@@ -368,8 +368,12 @@ const scenes = {
       await sheetOf(page);
       await look("sheet");
       await page.keyboard.press("r");
+      await page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done))));
+      const focus = await at(page);
+      await look("rules");
       await page.locator("#keys summary").click();
-      await look("open");
+      await look("keys");
+      report.looks[`${name} rules`].focus = focus;
       report.looks[`${name} start`].moved = await page.evaluate(() => moved);
       await context.close();
     }

@@ -226,7 +226,9 @@ class LocalPage(unittest.TestCase):
     # WCAG 2.2, A and AA, as far as a program can tell; 1.4.10 for the widths.
     def test_every_size_and_light_is_fit_to_read(self):
         looks = self.scene("looks")
-        self.assertEqual(len(looks), 15)
+        self.assertEqual(len(looks), 20)
+        for focus in (about["focus"] for about in looks.values() if "focus" in about):
+            self.assertEqual((focus["kind"], focus["shows"], focus["covered"]), ("input", True, False))
         for view, about in looks.items():
             with self.subTest(view=view):
                 self.assertEqual(about["axe"]["broken"], [])

@@ -8,7 +8,11 @@ export class Rules {
     this.sets = [];
     this.boxes = [];
     this.roving = rove(by("rule-list"), "input");
-    by("rules").addEventListener("toggle", () => by("rules").open && this.roving.refresh());
+    by("rules").addEventListener("toggle", () => {
+      if (!by("rules").open) return;
+      this.roving.refresh();
+      by("rules").scrollIntoView({block: "nearest"});
+    });
     by("rules").addEventListener("keydown", (event) => {
       if (event.key !== "Escape" || !by("rules").open) return;
       event.stopPropagation();
