@@ -215,6 +215,14 @@ std::optional<std::string> Checks::sheet_path(std::string_view id, std::string_v
   return one->folder + "/sheet." + std::string(ending);
 }
 
+std::optional<std::string> Checks::path_of_part(std::string_view id, std::size_t part) const {
+  const std::lock_guard lock(mutex_);
+  const auto one = find(id);
+  if (!one || part == 0) return std::nullopt;
+  const auto found = std::find_if(one->files.begin(), one->files.end(), [&](const One::File& file) { return file.part == part; });
+  return found == one->files.end() ? std::nullopt : std::optional(found->wanted.path);
+}
+
 Checks::Changes Checks::changes(std::uint64_t since, double wait_s) const {
   std::unique_lock lock(mutex_);
   changed_.wait_for(lock, std::chrono::duration<double>(wait_s), [&] { return ending_ || revision_ > since; });

@@ -63,6 +63,8 @@ class Checks {
   bool remove(std::string_view id);
   /// Where its written sheet lies; nothing where there is no such check or it has no sheet (yet).
   [[nodiscard]] std::optional<std::string> sheet_path(std::string_view id, std::string_view ending) const;
+  /// Where the sound of a file of its sheet lies, counted from 1; nothing where there is no such check, sheet or file.
+  [[nodiscard]] std::optional<std::string> path_of_part(std::string_view id, std::size_t part) const;
   /// Stops everything and waits for its end.
   void end();
 
