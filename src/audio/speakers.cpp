@@ -216,4 +216,16 @@ Speaker speaker_of_caf_label(std::uint32_t label) {
   }
 }
 
+double loudness_weight(Speaker speaker) {
+  switch (speaker) {
+    case lfe:
+      return 0;
+    case left_surround:
+    case right_surround:
+      return 1.41;
+    default:
+      return 1;
+  }
+}
+
 }  // namespace sendworthy::audio

@@ -23,4 +23,8 @@ bool set_speakers_from_caf_tag(StreamFormat& format, std::uint32_t tag);
 /// A channel label of the same chunks.
 [[nodiscard]] Speaker speaker_of_caf_label(std::uint32_t label);
 
+/// The weight of a channel's power in programme loudness: ITU-R BS.1770-5 Annex 1 Table 3 and Annex 3 Table 4, 1.41 at azimuths of 60 to
+/// 120 degrees; the LFE channel is left out.
+[[nodiscard]] double loudness_weight(Speaker speaker);
+
 }  // namespace sendworthy::audio

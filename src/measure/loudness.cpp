@@ -3,6 +3,7 @@
 #include <cmath>
 #include <string>
 
+#include "audio/speakers.h"
 #include "base/text.h"
 #include "dsp/weighting_bank.h"
 #include "measure/meter.h"
@@ -52,16 +53,6 @@ constexpr int kBlockHops = 4, kMomentaryTicks = 40, kShortTicks = 300;
 
 double lufs(double power) { return -0.691 + 10 * std::log10(power); }
 
-// Weights of BS.1770-5 Annex 1 Table 3 and Annex 3 Table 4: 1.41 at azimuths of 60 to 120 degrees.
-double weight_of(audio::Speaker speaker) {
-  switch (speaker) {
-    case audio::Speaker::lfe: return 0;
-    case audio::Speaker::left_surround:
-    case audio::Speaker::right_surround: return 1.41;
-    default: return 1;
-  }
-}
-
 class LoudnessMeter final : public Meter {
  public:
   explicit LoudnessMeter(const Setup& setup)
@@ -69,7 +60,7 @@ class LoudnessMeter final : public Meter {
         timelines_(setup.timelines) {
     for (int c = 0; c < format_.channels; c += 2) banks_.emplace_back(format_.sample_rate);
     for (int c = 0; c < format_.channels; ++c)
-      weights_.push_back(weight_of(format_.speakers[static_cast<std::size_t>(c)]));
+      weights_.push_back(audio::loudness_weight(format_.speakers[static_cast<std::size_t>(c)]));
     weights_.push_back(0);
     ring_.assign(kShortTicks, 0);
   }
