@@ -90,7 +90,7 @@ Answer refusal(const UploadRefusal& refused) { return refusal(refused.status, re
 
 Answer no_such_page() { return refusal(404, "no_page", "there is nothing at this address; load the page again"); }
 
-Answer Api::get(const Target& target) const {
+Answer Api::get(const Target& target, std::string_view range) const {
   const auto& parts = target.segments;
   const auto file = [&](std::string_view name) {
     for (const auto& one : page_files()) {
@@ -103,6 +103,7 @@ Answer Api::get(const Target& target) const {
   if (parts.size() < 2 || parts[0] != "api") return no_such_page();
   if (parts.size() == 2 && parts[1] == "state") return state();
   if (parts.size() == 2 && parts[1] == "folder") return list(target);
+  if (parts[1] == "sound") return sound_.get(target, range);
   if (parts[1] != "checks") return no_such_page();
   if (parts.size() == 2) return json_answer({{"checks", checks_.tell_all()}});
   const auto told = checks_.tell(parts[2]);

@@ -10,6 +10,7 @@
 #include "desk/answer.h"
 #include "desk/checks.h"
 #include "desk/folder.h"
+#include "desk/sound_api.h"
 #include "desk/target.h"
 #include "desk/uploads.h"
 
@@ -24,10 +25,11 @@ struct RuleChoice {
 class Api {
  public:
   /// All must outlive this object.
-  Api(const Folder& folder, Uploads& uploads, Checks& checks, RuleChoice rules)
-      : folder_(folder), uploads_(uploads), checks_(checks), rules_(std::move(rules)) {}
+  Api(const Folder& folder, Uploads& uploads, Checks& checks, SoundApi& sound, RuleChoice rules)
+      : folder_(folder), uploads_(uploads), checks_(checks), sound_(sound), rules_(std::move(rules)) {}
 
-  [[nodiscard]] Answer get(const Target& target) const;
+  /// `range`: the header of that name; only sounds can be had in part.
+  [[nodiscard]] Answer get(const Target& target, std::string_view range = {}) const;
   /// Of what needs no body.
   [[nodiscard]] Answer post(const Target& target);
   [[nodiscard]] Answer remove(const Target& target);
@@ -42,6 +44,7 @@ class Api {
   const Folder& folder_;
   Uploads& uploads_;
   Checks& checks_;
+  SoundApi& sound_;
   const RuleChoice rules_;
 };
 

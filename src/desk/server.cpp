@@ -23,6 +23,7 @@ constexpr int kMostStreams = 16;
 constexpr std::size_t kThreads = 48;             // of which streams hold at most kMostStreams
 constexpr std::size_t kMostConnections = 128;    // served or waiting; more wait in the system's queue
 constexpr std::size_t kMostHeaderBytes = 64u << 10;
+constexpr std::size_t kPieceBytes = 1u << 18;    // of an answer, on its way out
 constexpr double kHeaderS = 10;  // for a whole head, however it trickles in
 constexpr double kQuietS = 30;   // without a byte in or out afterwards
 constexpr double kCloseS = 1;
@@ -103,7 +104,7 @@ class OneRequestServer : public httplib::Server {
     BoundedStream stream(socket, stop_);
     bool ignored = false;
     const bool done = process_request(stream, true, ignored, [](httplib::Request& request) {
-      // Ranges of what is made anew each time, and compression on the way to the same machine, are of no use.
+      // Ranges are answered by us, where they are of use; compression on the way to the same machine is of none.
       request.ranges.clear();
       request.headers.erase("Accept-Encoding");
     });
@@ -131,8 +132,8 @@ std::optional<std::int64_t> length_of(const httplib::Request& request) {
 
 class Desk {
  public:
-  Desk(const Folder& folder, Uploads& uploads, Checks& checks, RuleChoice rules, const std::atomic<bool>& ending)
-      : folder_(folder), uploads_(uploads), checks_(checks), api_(folder, uploads, checks, std::move(rules)), server_(ending) {
+  Desk(const Folder& folder, Uploads& uploads, Checks& checks, SoundApi& sound, RuleChoice rules, const std::atomic<bool>& ending)
+      : folder_(folder), uploads_(uploads), checks_(checks), api_(folder, uploads, checks, sound, std::move(rules)), server_(ending) {
     server_.set_address_family(AF_INET);
     server_.set_tcp_nodelay(true);
     server_.set_socket_options([](socket_t socket) { base::allow_quick_restart(static_cast<int>(socket)); });
@@ -172,11 +173,18 @@ class Desk {
       response.headers.erase(name);
       response.set_header(name, value);
     }
-    if (answer.file) {
+    if (answer.stream) {
+      response.set_content_provider(static_cast<std::size_t>(answer.streamed_bytes), answer.type,
+                                    [stream = answer.stream, piece = std::string(kPieceBytes, '\0')](std::size_t offset, std::size_t left, httplib::DataSink& sink) mutable {
+                                      const auto wanted = std::min(left, piece.size());
+                                      const auto got = stream(static_cast<std::int64_t>(offset), piece.data(), static_cast<std::int64_t>(wanted));
+                                      return got > 0 && sink.write(piece.data(), static_cast<std::size_t>(got));
+                                    });
+    } else if (answer.file) {
       const auto file = answer.file;
       response.set_content_provider(static_cast<std::size_t>(file->size()), answer.type,
                                     [file](std::size_t offset, std::size_t left, httplib::DataSink& sink) {
-                                      std::string piece(std::min<std::size_t>(left, 1u << 18), '\0');
+                                      std::string piece(std::min(left, kPieceBytes), '\0');
                                       const auto got = file->read_at(static_cast<std::int64_t>(offset), piece.data(), static_cast<std::int64_t>(piece.size()));
                                       return got > 0 && sink.write(piece.data(), static_cast<std::size_t>(got));
                                     });
@@ -199,7 +207,8 @@ class Desk {
     } else if (request.method == "GET" && target.segments == std::vector<std::string>{"api", "events"}) {
       stream(target, response);
     } else if (request.method == "GET") {
-      fill(response, api_.get(target));
+      const auto ranges = values_of(request, "Range");
+      fill(response, api_.get(target, ranges.empty() ? "" : ranges.size() == 1 ? ranges.front() : "several"));
     } else if (request.method == "DELETE") {
       fill(response, api_.remove(target));
     } else if (target.segments != kUpload && target.segments != kChecks) {
@@ -295,8 +304,10 @@ Result<void> serve(const DeskOptions& options, const DeskHooks& hooks) {
   if (!token) return tl::unexpected(token.error());
   Uploads uploads(*scratch, {});
   Checks checks(*scratch, uploads, options.checks);
+  Sounds sounds(*scratch, {});
+  SoundApi sound_api(*folder, checks, sounds);
   std::atomic<bool> ending{false};
-  Desk desk(*folder, uploads, checks, options.rules, ending);
+  Desk desk(*folder, uploads, checks, sound_api, options.rules, ending);
   const auto port = desk.bind(options.port);
   if (!port) return tl::unexpected(port.error());
   Guard guard(std::move(*token), *port);
@@ -316,6 +327,7 @@ Result<void> serve(const DeskOptions& options, const DeskHooks& hooks) {
   desk.stop();
   // First of all: whatever else takes its time, nothing of the user's stays behind.
   scratch->clear();
+  sounds.end();
   checks.end();
   listener.join();
   if (!wanted) return {};

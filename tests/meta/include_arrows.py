@@ -23,7 +23,7 @@ ARROWS = {
     "pair": {"check", "audio", "dsp", "base"},
     "delivery": {"pair", "check", "measure", "judge", "sheet", "audio", "dsp", "base"},
     "song": {"pair", "check", "measure", "judge", "sheet", "audio", "dsp", "base"},
-    "desk": {"song", "delivery", "pair", "check", "sheet", "base"},
+    "desk": {"song", "delivery", "pair", "check", "safety", "sheet", "audio", "dsp", "base"},
     "cli": {"desk", "song", "delivery", "pair", "check", "sheet", "base"},
 }
 

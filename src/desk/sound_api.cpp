@@ -1,0 +1,189 @@
+#include "desk/sound_api.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstring>
+#include <optional>
+#include <utility>
+
+#include "base/text.h"
+#include "desk/api.h"
+#include "desk/wave_head.h"
+
+namespace sendworthy::desk {
+namespace {
+
+constexpr int kMostAsking = 24;  // of the server's threads
+constexpr int kMostColumns = 2000;
+constexpr std::int64_t kWaitedForBytes = std::int64_t{4} << 20;
+constexpr std::int64_t kSentAtOnceBytes = std::int64_t{1} << 18;
+constexpr std::int64_t kSampleBytes = sizeof(float);
+
+std::string_view name_of(audio::Speaker speaker) {
+  constexpr std::array<std::string_view, 11> kNames{"unknown", "left", "right", "centre", "lfe", "left-surround", "right-surround", "left-back", "right-back", "centre-back", "other"};
+  return kNames[static_cast<std::size_t>(speaker)];
+}
+
+std::optional<std::int64_t> whole_number(std::string_view text) {
+  constexpr std::size_t kMostDigits = 15;
+  if (text.empty() || text.size() > kMostDigits || text.find_first_not_of("0123456789") != text.npos) return std::nullopt;
+  std::int64_t number = 0;
+  for (const char c : text) number = 10 * number + (c - '0');
+  return number;
+}
+
+double rounded(double value, double steps) { return std::round(value * steps) / steps; }
+
+tl::unexpected<Answer> no_part() { return tl::unexpected(refusal(404, "no_check", "the check has no such file (any more); load the page again")); }
+
+tl::expected<SoundSource, Answer> source_in(const Target& target) {
+  if (!target.query.contains("check")) return SoundSource{path_in(target), {}, 0};
+  const auto part = whole_number(target.of("part"));
+  if (!part || *part == 0) return no_part();
+  return SoundSource{{}, std::string(target.of("check")), static_cast<std::size_t>(*part)};
+}
+
+/// Counts who is waiting, so that the server keeps threads for everything else.
+class Asking {
+ public:
+  explicit Asking(std::atomic<int>& count) : count_(count), many_(count.fetch_add(1) >= kMostAsking) {}
+  Asking(const Asking&) = delete;
+  Asking& operator=(const Asking&) = delete;
+  ~Asking() { --count_; }
+  [[nodiscard]] bool too_many() const { return many_; }
+
+ private:
+  std::atomic<int>& count_;
+  const bool many_;
+};
+
+}  // namespace
+
+std::optional<ByteRange> range_of(std::string_view header, std::int64_t bytes) {
+  constexpr std::string_view kUnit = "bytes=";
+  if (!header.starts_with(kUnit)) return std::nullopt;
+  header.remove_prefix(kUnit.size());
+  const auto dash = header.find('-');
+  if (dash == header.npos) return std::nullopt;
+  const auto first = header.substr(0, dash), last = header.substr(dash + 1);
+  const auto from = whole_number(first), to = whole_number(last);
+  if ((!first.empty() && !from) || (!last.empty() && !to)) return std::nullopt;
+  if (!from) {
+    if (!to || *to == 0) return std::nullopt;
+    return ByteRange{std::max<std::int64_t>(0, bytes - *to), bytes};
+  }
+  if (*from >= bytes || (to && *to < *from)) return std::nullopt;
+  return ByteRange{*from, to ? std::min(bytes, *to + 1) : bytes};
+}
+
+tl::expected<std::string, Answer> SoundApi::path_of(const SoundSource& source) const {
+  if (source.part > 0) {
+    const auto path = checks_.path_of_part(source.check, source.part);
+    if (!path) return no_part();
+    return *path;
+  }
+  const auto path = folder_.path_of(source.path);
+  if (path) return *path;
+  return tl::unexpected(refusal(path.error().code == ErrorCode::usage ? 400 : 403, to_string(path.error().code), path.error().text));
+}
+
+Answer SoundApi::get(const Target& target, std::string_view range) {
+  const Asking asking(asking_);
+  if (asking.too_many()) return refusal(503, "too_many", "too many sounds are asked for at once; wait a moment");
+  const auto& parts = target.segments;
+  const auto source = source_in(target);
+  if (!source) return source.error();
+  const auto path = path_of(*source);
+  if (!path) return path.error();
+  const auto what = parts.size() == 3 ? std::string_view(parts[2]) : std::string_view();
+  if (parts.size() > 3 || (parts.size() == 3 && what != "audio.wav" && what != "outline")) return no_such_page();
+  const auto sound = sounds_.get(*path, target.of("mark"));
+  if (!sound) return sound.error();
+  if (what == "audio.wav") return wave(*sound, range);
+  return what == "outline" ? outline(target, **sound) : facts(target, **sound);
+}
+
+Answer SoundApi::facts(const Target& target, const Sound& sound) const {
+  const auto head = sound.head(!target.of("whole").empty());
+  if (!head) return head.error();
+  const auto& format = head->format;
+  Json json;
+  json["frames"] = head->frames;
+  json["sample_rate"] = format.sample_rate;
+  json["channels"] = format.channels;
+  json["duration_s"] = static_cast<double>(head->frames) / format.sample_rate;
+  json["layout"] = format.layout;
+  json["speakers"] = Json::array();
+  for (const auto speaker : format.speakers) json["speakers"].push_back(name_of(speaker));
+  json["loudness"] = head->loudness_lufs ? Json(rounded(*head->loudness_lufs, 100)) : Json(nullptr);
+  json["whole"] = head->whole;
+  json["header_bytes"] = wave_head_bytes(format.channels, head->frames);
+  json["mark"] = sound.mark();
+  return {200, "application/json", written(json), {}, {}};
+}
+
+Answer SoundApi::wave(const std::shared_ptr<Sound>& sound, std::string_view range) const {
+  const auto head = sound->head(false);
+  if (!head) return head.error();
+  const std::int64_t frame_bytes = head->format.channels * kSampleBytes;
+  auto start = wave_head(head->format, head->frames);
+  const auto head_bytes = static_cast<std::int64_t>(start.size());
+  const auto all_bytes = head_bytes + head->frames * frame_bytes;
+  Answer answer;
+  answer.headers["Accept-Ranges"] = "bytes";
+  ByteRange wanted{0, all_bytes};
+  if (!range.empty()) {
+    const auto found = range_of(range, all_bytes);
+    if (!found) {
+      auto refused = refusal(416, "range", "one range of bytes that are there is wanted");
+      refused.headers["Content-Range"] = "bytes */" + std::to_string(all_bytes);
+      return refused;
+    }
+    wanted = *found;
+    answer.status = 206;
+    answer.headers["Content-Range"] = "bytes " + std::to_string(wanted.from) + "-" + std::to_string(wanted.to - 1) + "/" + std::to_string(all_bytes);
+  }
+  // How many frames have to be there for all bytes up to one.
+  const auto frames_to = [head_bytes, frame_bytes](std::int64_t byte) { return byte <= head_bytes ? 0 : (byte - head_bytes + frame_bytes - 1) / frame_bytes; };
+  // What fails is best told before the answer begins: of a usual range that is all of it.
+  if (const auto there = sound->reach(frames_to(std::min(wanted.to, wanted.from + kWaitedForBytes))); !there) return there.error();
+  auto opened = base::InputFile::open(sound->samples_path());
+  if (!opened) return refusal(404, "gone", "the decoded sound is not there any more; open the file again");
+  const auto file = std::make_shared<base::InputFile>(std::move(*opened));
+  answer.type = "audio/wav";
+  answer.streamed_bytes = wanted.to - wanted.from;
+  answer.stream = [sound, file, start = std::move(start), wanted, frames_to, head_bytes](std::int64_t from, char* to, std::int64_t bytes) -> std::int64_t {
+    from += wanted.from;
+    bytes = std::min({bytes, kSentAtOnceBytes, wanted.to - from});
+    if (from < head_bytes) {
+      bytes = std::min(bytes, head_bytes - from);
+      std::memcpy(to, start.data() + from, static_cast<std::size_t>(bytes));
+      return bytes;
+    }
+    if (!sound->reach(frames_to(from + bytes))) return 0;
+    return file->read_at(from - head_bytes, to, bytes);
+  };
+  return answer;
+}
+
+Answer SoundApi::outline(const Target& target, const Sound& sound) const {
+  const auto from = whole_number(target.of("from")), to = whole_number(target.of("to")), columns = whole_number(target.of("columns"));
+  if (!from || !to || !columns || *from >= *to || *columns < 1 || *columns > kMostColumns)
+    return refusal(400, "request", "an outline wants from, to and columns: whole numbers, from below to, 1 to 2000 columns");
+  const auto head = sound.head(false);
+  if (!head) return head.error();
+  const auto end = std::min(*to, head->frames);
+  if (*from >= end) return refusal(400, "request", "the sound has " + std::to_string(head->frames) + " frames; ask for some of these");
+  const auto outline = sound.outline(*from, end, static_cast<int>(std::min(*columns, end - *from)));
+  if (!outline) return outline.error();
+  Json json;
+  json["from"] = *from;
+  json["to"] = end;
+  json["columns"] = Json::array();
+  for (const auto& column : outline->columns) json["columns"].push_back({rounded(column.low, 1e4), rounded(column.high, 1e4), rounded(column.rms, 1e4)});
+  json["looked_at"] = outline->looked_at;
+  return {200, "application/json", written(json), {}, {}};
+}
+
+}  // namespace sendworthy::desk

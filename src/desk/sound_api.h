@@ -1,0 +1,54 @@
+// What the page may ask of sound: a file's samples, and its shape.
+#pragma once
+
+#include <atomic>
+#include <memory>
+#include <string>
+#include <string_view>
+
+#include "desk/answer.h"
+#include "desk/checks.h"
+#include "desk/folder.h"
+#include "desk/json.h"
+#include "desk/sounds.h"
+#include "desk/target.h"
+
+namespace sendworthy::desk {
+
+/// Which file is meant: one of the opened folder, or one of a check's sheet.
+struct SoundSource {
+  std::string path;      ///< relative, any bytes
+  std::string check;     ///< with `part`
+  std::size_t part = 0;  ///< from 1; 0: `path` counts
+};
+
+/// Safe to use from several threads.
+class SoundApi {
+ public:
+  /// All must outlive this object.
+  SoundApi(const Folder& folder, const Checks& checks, Sounds& sounds) : folder_(folder), checks_(checks), sounds_(sounds) {}
+
+  /// api/sound, and what is below it. `range`: the header of that name, empty where there is none.
+  [[nodiscard]] Answer get(const Target& target, std::string_view range);
+
+ private:
+  [[nodiscard]] Answer facts(const Target& target, const Sound& sound) const;
+  [[nodiscard]] Answer wave(const std::shared_ptr<Sound>& sound, std::string_view range) const;
+  [[nodiscard]] Answer outline(const Target& target, const Sound& sound) const;
+  [[nodiscard]] tl::expected<std::string, Answer> path_of(const SoundSource& source) const;
+
+  const Folder& folder_;
+  const Checks& checks_;
+  Sounds& sounds_;
+  std::atomic<int> asking_{0};
+};
+
+/// A stretch [from, to) of bytes.
+struct ByteRange {
+  std::int64_t from = 0, to = 0;
+};
+/// What one Range header asks for of so many bytes, more than 0; nothing where that is several stretches, none of those that are there, or no range at
+/// all (RFC 9110, 14.1.2).
+[[nodiscard]] std::optional<ByteRange> range_of(std::string_view header, std::int64_t bytes);
+
+}  // namespace sendworthy::desk
