@@ -103,6 +103,7 @@ Answer Api::get(const Target& target, std::string_view range) const {
   if (parts.size() < 2 || parts[0] != "api") return no_such_page();
   if (parts.size() == 2 && parts[1] == "state") return state();
   if (parts.size() == 2 && parts[1] == "folder") return list(target);
+  if (parts.size() == 2 && parts[1] == "played") return sound_.played();
   if (parts[1] == "sound") return sound_.get(target, range);
   if (parts[1] != "checks") return no_such_page();
   if (parts.size() == 2) return json_answer({{"checks", checks_.tell_all()}});
@@ -118,6 +119,16 @@ Answer Api::post(const Target& target) {
   if (!checks_.stop(parts[2])) return refusal(404, "no_check", "there is no such check any more; load the page again");
   const auto told = checks_.tell(parts[2]);
   return json_answer(told ? *told : Json::object());
+}
+
+bool Api::takes_body(const Target& target) {
+  const auto& parts = target.segments;
+  return parts.size() == 2 && parts[0] == "api" && (parts[1] == "checks" || parts[1] == "played");
+}
+
+Answer Api::post(const Target& target, std::string_view body) {
+  if (!takes_body(target)) return no_such_page();
+  return target.segments[1] == "played" ? sound_.add_played(body) : add_check(body);
 }
 
 Answer Api::remove(const Target& target) {
@@ -145,7 +156,7 @@ Answer Api::state() const {
   for (const auto& name : rules_.defaults) json["default_rules"].push_back(base::clean_utf8(name));
   const auto& limits = uploads_.limits();
   json["limits"] = {{"upload_bytes", limits.file_bytes}, {"upload_files", limits.files}, {"upload_total_bytes", limits.total_bytes}};
-  json["cautions"] = Json::array();
+  sound_.put_state(json);
   return json_answer(json);
 }
 

@@ -33,9 +33,12 @@ class Api {
   /// Of what needs no body.
   [[nodiscard]] Answer post(const Target& target);
   [[nodiscard]] Answer remove(const Target& target);
-  [[nodiscard]] Answer add_check(std::string_view body);
+  /// Of what does; false where a target needs none.
+  [[nodiscard]] static bool takes_body(const Target& target);
+  [[nodiscard]] Answer post(const Target& target, std::string_view body);
 
  private:
+  [[nodiscard]] Answer add_check(std::string_view body);
   [[nodiscard]] Answer state() const;
   [[nodiscard]] Answer list(const Target& target) const;
   [[nodiscard]] Answer sheet(const std::string& id, std::string_view name, bool save) const;

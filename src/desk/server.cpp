@@ -3,6 +3,7 @@
 #include <httplib.h>
 
 #include <algorithm>
+#include <chrono>
 #include <condition_variable>
 #include <mutex>
 #include <optional>
@@ -211,7 +212,7 @@ class Desk {
       fill(response, api_.get(target, ranges.empty() ? "" : ranges.size() == 1 ? ranges.front() : "several"));
     } else if (request.method == "DELETE") {
       fill(response, api_.remove(target));
-    } else if (target.segments != kUpload && target.segments != kChecks) {
+    } else if (target.segments != kUpload && !Api::takes_body(target)) {
       fill(response, api_.post(target));
     } else if (const auto unfit = unfit_body(request, target)) {
       fill(response, *unfit);
@@ -225,7 +226,7 @@ class Desk {
     const auto length = length_of(request);
     if (!length || request.has_header("Transfer-Encoding") || request.has_header("Content-Encoding") || request.is_multipart_form_data())
       return refusal(400, "length", "the request wants its body as it is, with its length; load the page again");
-    if (target.segments == kChecks && *length > static_cast<std::int64_t>(kMostBodyBytes))
+    if (target.segments != kUpload && *length > static_cast<std::int64_t>(kMostBodyBytes))
       return refusal(413, "too_large", "the request is larger than 1 MiB; check fewer files at once");
     return std::nullopt;
   }
@@ -241,7 +242,7 @@ class Desk {
       return true;
     });
     if (!whole) return refusal(400, "length", "the request came in part only; try again");
-    return api_.add_check(text);
+    return api_.post(target, text);
   }
 
   Answer upload(const std::string& name, std::int64_t length, const httplib::ContentReader& body) {
@@ -282,7 +283,7 @@ class Desk {
         [this](bool) { --streams_; });
   }
 
-  inline static const std::vector<std::string> kUpload{"api", "upload"}, kChecks{"api", "checks"};
+  inline static const std::vector<std::string> kUpload{"api", "upload"};
 
   const Folder& folder_;
   Uploads& uploads_;
@@ -305,7 +306,9 @@ Result<void> serve(const DeskOptions& options, const DeskHooks& hooks) {
   Uploads uploads(*scratch, {});
   Checks checks(*scratch, uploads, options.checks);
   Sounds sounds(*scratch, {});
-  SoundApi sound_api(*folder, checks, sounds);
+  const auto started = std::chrono::steady_clock::now();
+  PlayedTime played(options.checks.monitoring, [started] { return std::chrono::duration<double>(std::chrono::steady_clock::now() - started).count(); });
+  SoundApi sound_api(*folder, checks, sounds, played);
   std::atomic<bool> ending{false};
   Desk desk(*folder, uploads, checks, sound_api, options.rules, ending);
   const auto port = desk.bind(options.port);

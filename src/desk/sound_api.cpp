@@ -9,6 +9,7 @@
 
 #include "base/text.h"
 #include "desk/api.h"
+#include "desk/hearing.h"
 #include "desk/wave_head.h"
 
 namespace sendworthy::desk {
@@ -58,7 +59,44 @@ class Asking {
   const bool many_;
 };
 
+/// A number of an object, from `lowest` to `highest`.
+std::optional<double> number_in(const Json& json, std::string_view name, double lowest, double highest) {
+  const auto found = json.find(name);
+  if (found == json.end() || !found->is_number()) return std::nullopt;
+  const auto value = found->get<double>();
+  return value >= lowest && value <= highest ? std::optional(value) : std::nullopt;
+}
+
+std::optional<SoundSource> source_in(const Json& json) {
+  if (!json.is_object()) return std::nullopt;
+  const auto text = [&](std::string_view name) {
+    const auto found = json.find(name);
+    return found != json.end() && found->is_string() ? std::optional(found->get<std::string>()) : std::nullopt;
+  };
+  if (auto check = text("check")) {
+    const auto part = number_in(json, "part", 1, 1e6);
+    if (!part) return std::nullopt;
+    return SoundSource{{}, std::move(*check), static_cast<std::size_t>(*part)};
+  }
+  if (const auto id = text("id")) return SoundSource{base::percent_decoded(*id), {}, 0};
+  if (auto path = text("path")) return SoundSource{std::move(*path), {}, 0};
+  return std::nullopt;
+}
+
 }  // namespace
+
+Result<PlayedWish> read_played(std::string_view body) {
+  constexpr double kLongestS = 1e9, kSoftestDb = -300;
+  const auto json = Json::parse(body, nullptr, false);
+  if (!json.is_object() || !json.contains("source")) return fail(ErrorCode::usage, "what the page sent is no JSON object with a source");
+  auto source = source_in(json["source"]);
+  if (!source) return fail(ErrorCode::usage, "\"source\" wants to be an object with \"path\", \"id\", or \"check\" and \"part\"");
+  const auto from = number_in(json, "from_s", 0, kLongestS), to = number_in(json, "to_s", 0, kLongestS), seconds = number_in(json, "seconds", 0, kLongestS),
+             gain = number_in(json, "gain_db", kSoftestDb, 0);
+  if (!from || !to || !seconds || !gain || *to < *from)
+    return fail(ErrorCode::usage, "\"from_s\", \"to_s\" and \"seconds\" want to be times, and \"gain_db\" at most 0");
+  return PlayedWish{std::move(*source), *from, *to, *seconds, *gain};
+}
 
 std::optional<ByteRange> range_of(std::string_view header, std::int64_t bytes) {
   constexpr std::string_view kUnit = "bytes=";
@@ -184,6 +222,25 @@ Answer SoundApi::outline(const Target& target, const Sound& sound) const {
   for (const auto& column : outline->columns) json["columns"].push_back({rounded(column.low, 1e4), rounded(column.high, 1e4), rounded(column.rms, 1e4)});
   json["looked_at"] = outline->looked_at;
   return {200, "application/json", written(json), {}, {}};
+}
+
+Answer SoundApi::played() const { return {200, "application/json", written(played_.tell()), {}, {}}; }
+
+Answer SoundApi::add_played(std::string_view body) {
+  const auto wish = read_played(body);
+  if (!wish) return refusal(400, "request", wish.error().text);
+  const auto path = path_of(wish->source);
+  if (!path && path.error().status != 404) return path.error();
+  // Time counts whatever became of the file meanwhile.
+  const auto sound = path ? sounds_.find(*path) : nullptr;
+  const auto format = sound ? sound->format() : std::nullopt;
+  played_.add(wish->seconds, sound ? sound->a_power(wish->from_s, wish->to_s) : std::nullopt, wish->gain_db, format ? format->channels : 0);
+  return played();
+}
+
+void SoundApi::put_state(Json& state) const {
+  put_hearing(state);
+  state["cautions"] = played_.cautions();
 }
 
 }  // namespace sendworthy::desk

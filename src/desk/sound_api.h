@@ -1,8 +1,9 @@
-// What the page may ask of sound: a file's samples, and its shape.
+// What the page may ask of sound: a file's samples and shape, how it is to be heard, and for how long something was played.
 #pragma once
 
 #include <atomic>
 #include <memory>
+#include <optional>
 #include <string>
 #include <string_view>
 
@@ -10,6 +11,7 @@
 #include "desk/checks.h"
 #include "desk/folder.h"
 #include "desk/json.h"
+#include "desk/played.h"
 #include "desk/sounds.h"
 #include "desk/target.h"
 
@@ -26,10 +28,15 @@ struct SoundSource {
 class SoundApi {
  public:
   /// All must outlive this object.
-  SoundApi(const Folder& folder, const Checks& checks, Sounds& sounds) : folder_(folder), checks_(checks), sounds_(sounds) {}
+  SoundApi(const Folder& folder, const Checks& checks, Sounds& sounds, PlayedTime& played) : folder_(folder), checks_(checks), sounds_(sounds), played_(played) {}
 
   /// api/sound, and what is below it. `range`: the header of that name, empty where there is none.
   [[nodiscard]] Answer get(const Target& target, std::string_view range);
+  /// api/played.
+  [[nodiscard]] Answer played() const;
+  [[nodiscard]] Answer add_played(std::string_view body);
+  /// What the page is told of hearing at first.
+  void put_state(Json& state) const;
 
  private:
   [[nodiscard]] Answer facts(const Target& target, const Sound& sound) const;
@@ -40,8 +47,19 @@ class SoundApi {
   const Folder& folder_;
   const Checks& checks_;
   Sounds& sounds_;
+  PlayedTime& played_;
   std::atomic<int> asking_{0};
 };
+
+/// What was played, as the page tells it.
+struct PlayedWish {
+  SoundSource source;
+  double from_s = 0, to_s = 0;  ///< of the file
+  double seconds = 0;           ///< really played
+  double gain_db = 0;           ///< at most 0
+};
+/// {"source": {"path"|"id"} or {"check","part"}, "from_s", "to_s", "seconds", "gain_db"}. Error: usage.
+[[nodiscard]] Result<PlayedWish> read_played(std::string_view body);
 
 /// A stretch [from, to) of bytes.
 struct ByteRange {

@@ -80,6 +80,14 @@ std::string daily_text(double level_dba) {
   return hours >= 24 ? "more than a day" : duration_text(hours);
 }
 
+// Shares of an allowance, in per cent.
+std::string share_text(double from, double to) {
+  const auto percent = [](double share) { return fmt::format("{:.1f}", 100 * share); };
+  if (to < 0.0005) return "less than 0.1 %";
+  if (percent(from) == percent(to)) return "about " + percent(to) + " %";
+  return (from < 0.0005 ? "less than 0.1" : percent(from)) + " to " + percent(to) + " %";
+}
+
 // A sine has a crest factor of 3.01 dB, a square wave 0 dB; mastered music stays above 5 dB. Together with a loudness
 // that does not move it is a test tone. A heuristic: it can only make a sheet say "turn down first" once too often.
 bool looks_like_a_tone(const FileSheet& file) {
@@ -163,17 +171,26 @@ void add_estimate(std::vector<Caution>& cautions, const FileSheet& file, const M
                       kDailySource});
 }
 
+// 79 dB(A): two loudspeakers near the EBU's 73 dB(C) each with a loud mix. 85, and 91 below: loud, and where people drift to
+// after hours. Examples, not advice.
+std::string example_allowances(double file_s) {
+  return fmt::format("If you monitor at 79 dB(A), the WHO/ITU weekly allowance lasts {} for adults, {} for sensitive "
+                     "listeners; at 85 dB(A) {}, {}.",
+                     allowance_text(79, Listener::adult, 0), allowance_text(79, Listener::sensitive, 0),
+                     allowance_text(85, Listener::adult, file_s), allowance_text(85, Listener::sensitive, file_s));
+}
+
+Caution what_estimates_are(const std::optional<Monitoring>& monitoring, std::string_view what_for) {
+  std::string text =
+      "These figures are estimates, no substitute for a calibrated sound level meter or a qualified person; local "
+      "rules apply.";
+  if (!monitoring) text += fmt::format(" Add [monitoring] to your configuration to have {} estimated.", what_for);
+  return {std::move(text), "common practice, no source"};
+}
+
 void add_examples(std::vector<Caution>& cautions, const FileSheet& file, const std::string& why_not) {
-  // 79 dB(A): two loudspeakers near the EBU's 73 dB(C) each with a loud mix. 85 and 91: loud, and where people drift to
-  // after hours. Examples, not advice.
-  std::string text = why_not.empty() ? "" : "The level of this file was not estimated: " + why_not + ". ";
-  const double file_s = file.facts.duration_s;
-  text += fmt::format(
-      "If you monitor at 79 dB(A), the WHO/ITU weekly allowance lasts {} for adults, {} for sensitive "
-      "listeners; at 85 dB(A) {}, {}.",
-      allowance_text(79, Listener::adult, 0), allowance_text(79, Listener::sensitive, 0),
-      allowance_text(85, Listener::adult, file_s), allowance_text(85, Listener::sensitive, file_s));
-  cautions.push_back({text, kWeeklySource});
+  const std::string text = why_not.empty() ? "" : "The level of this file was not estimated: " + why_not + ". ";
+  cautions.push_back({text + example_allowances(file.facts.duration_s), kWeeklySource});
   cautions.push_back({fmt::format("If you monitor at 85 dB(A), the NIOSH daily limit for work is reached after {}; at "
                                   "91 dB(A) after {}.",
                                   daily_text(85), daily_text(91)),
@@ -192,12 +209,55 @@ std::vector<Caution> cautions(const FileSheet& file, const std::optional<Monitor
   } else {
     add_examples(cautions, file, estimated.why_not);
   }
-  std::string last =
-      "These figures are estimates, no substitute for a calibrated sound level meter or a qualified person; local "
-      "rules apply.";
-  if (!monitoring) last += " Add [monitoring] to your configuration to have the level of a file estimated.";
-  cautions.push_back({std::move(last), "common practice, no source"});
+  cautions.push_back(what_estimates_are(monitoring, "the level of a file"));
   return cautions;
+}
+
+void add_played(Played& played, const std::optional<Monitoring>& monitoring, double seconds, std::optional<double> a_power, double gain_db, int channels) {
+  // A-weighting lifts by no more than 1.3 dB.
+  constexpr double kMostPowerOfAChannel = 1.35;
+  played.seconds += seconds;
+  if (!monitoring || problem_with(*monitoring) || !a_power) return;
+  if (monitoring->kind == Monitoring::Kind::headphones && channels > 2) return;
+  played.estimated_s += seconds;
+  const double power = std::min(*a_power * std::pow(10, gain_db / 10), kMostPowerOfAChannel * channels);
+  if (!(power > 0)) return;
+  const auto level = estimate_level(*monitoring, 10 * std::log10(power), channels);
+  const auto share = [&](double level_dba) { return seconds / 3600 / weekly_hours(level_dba, Listener::adult); };
+  played.low_share += share(level.from_dba);
+  played.high_share += share(level.to_dba);
+}
+
+PlayedWords words_of(const Played& played, const std::optional<Monitoring>& monitoring) {
+  PlayedWords words;
+  words.text = played.seconds > 0 ? "Played since the program started: " + duration_text(played.seconds / 3600) + "." : "Nothing was played yet.";
+  const auto problem = monitoring ? problem_with(*monitoring) : std::nullopt;
+  if (!monitoring || problem) {
+    words.text += " How much of your weekly allowance that is cannot be estimated: ";
+    words.text += problem ? "the calibration cannot be used (" + *problem + ")." : "there is no [monitoring] in your configuration.";
+    return words;
+  }
+  if (!(played.seconds > 0)) return words;
+  const double left_s = played.seconds - played.estimated_s;
+  const bool headphones = monitoring->kind == Monitoring::Kind::headphones;
+  if (played.estimated_s > 0) {
+    const double for_sensitive = weekly_hours(80, Listener::adult) / weekly_hours(80, Listener::sensitive);
+    words.exposure = fmt::format("Estimated, {}, as {} of the WHO/ITU weekly allowance for adults, {} for sensitive listeners",
+                                 headphones ? "at the louder ear on your calibrated headphones" : "in your calibrated room",
+                                 share_text(played.low_share, played.high_share), share_text(for_sensitive * played.low_share, for_sensitive * played.high_share));
+    if (left_s >= 1) words.exposure += fmt::format("; {} of it, whose level is not known, are not in that", duration_text(left_s / 3600));
+    words.exposure += ". It counts what this page played and nothing else, and is no substitute for a sound level meter or a qualified person; local rules apply.";
+    words.text += " " + words.exposure;
+    words.source = kWeeklySource;
+  } else {
+    words.text += " How loud that was cannot be estimated: its level is not known.";
+  }
+  return words;
+}
+
+std::vector<Caution> playing_cautions(const std::optional<Monitoring>& monitoring) {
+  return {{"Turn your monitors down before you play something. " + example_allowances(0), kWeeklySource},
+          what_estimates_are(monitoring, "what you have played")};
 }
 
 }  // namespace sendworthy::safety

@@ -58,4 +58,27 @@ struct Estimate {
 /// by ITU-T H.870 and by NIOSH, what an estimate is. None for a file of which nothing could be read.
 [[nodiscard]] std::vector<Caution> cautions(const FileSheet& file, const std::optional<Monitoring>& monitoring);
 
+/// What was played, added up.
+struct Played {
+  double seconds = 0;
+  double estimated_s = 0;            ///< of which the level could be estimated
+  double low_share = 0, high_share = 0;  ///< of the adults' weekly allowance, 1 = all of it, over those: from … to
+};
+
+/// Adds so many seconds. `a_power`: mean square of what was played, A-weighted, channels added as powers, full scale 1; nothing
+/// where it is not known. What is over full scale is taken to be held there, as the page's peak guard does. `gain_db`: how it was turned. Nothing is estimated
+/// without a usable calibration, and on headphones for more than two channels.
+void add_played(Played& played, const std::optional<Monitoring>& monitoring, double seconds, std::optional<double> a_power, double gain_db, int channels);
+
+/// What was played in words: for how long, and which part of the weekly allowances that is by estimate, or why none is told.
+struct PlayedWords {
+  std::string text;      ///< all of it
+  std::string exposure;  ///< of which the estimate; empty where there is none
+  std::string source;    ///< of the allowance
+};
+[[nodiscard]] PlayedWords words_of(const Played& played, const std::optional<Monitoring>& monitoring);
+
+/// The cautions beside a button that plays something: what is at stake, and what an estimate is.
+[[nodiscard]] std::vector<Caution> playing_cautions(const std::optional<Monitoring>& monitoring);
+
 }  // namespace sendworthy::safety
