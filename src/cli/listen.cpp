@@ -1,19 +1,18 @@
 // sendworthy listen: the questions of a plan, asked, and what was answered, kept.
 #include <sendworthy/listening.h>
 
-#include <algorithm>
-#include <optional>
 #include <utility>
 
 #include "base/os.h"
 #include "base/text.h"
 #include "cli/command.h"
-#include "cli/json_text.h"
 #include "cli/listen_talk.h"
 #include "cli/options.h"
 #include "cli/process.h"
 #include "cli/signals.h"
 #include "song/plan.h"
+#include "song/status_json.h"
+#include "song/to_listen.h"
 
 namespace sendworthy::cli {
 namespace {
@@ -64,50 +63,10 @@ struct ListenCommand {
   }
 };
 
-void put_status(JsonText& json, const ListeningState& state) {
-  json.open_object();
-  json.member("schema", 1);
-  json.member("plan", state.plan);
-  json.member("passes", state.passes);
-  json.member("mix", state.mix);
-  json.member("audio", state.audio);
-  json.member("complete", state.complete);
-  json.member("pass", state.pass);
-  json.member("date", state.date);
-  json.member("by", state.by);
-  if (!state.remark.empty()) json.member("remark", state.remark);
-  json.key("questions");
-  json.open_array();
-  for (const auto& one : state.questions) {
-    json.open_object();
-    json.member("id", one.id);
-    json.member("text", one.text);
-    json.member("holds", !one.open.has_value());
-    if (one.open) json.member("open", to_string(*one.open));
-    if (one.last) {
-      json.key("last");
-      json.open_object();
-      json.member("pass", one.last->pass);
-      json.member("date", one.last->date);
-      json.member("by", one.last->by);
-      json.member("mix", one.last->mix);
-      json.member("audio", one.last->audio);
-      json.member("answer", to_string(one.last->answer));
-      json.member("note", one.last->note);
-      json.close_object();
-    }
-    json.close_object();
-  }
-  json.close_array();
-  json.close_object();
-}
-
 int print_status(const ListeningState& state, bool as_json) {
   std::string text;
   if (as_json) {
-    JsonText json;
-    put_status(json, state);
-    text = json.finished();
+    text = song::status_json(state);
   } else {
     text = std::string(state.complete ? "COMPLETE" : "OPEN") + "  " + base::for_terminal(state.mix) + ": " + standing(state) + "\n" + open_questions(state);
     if (!state.remark.empty()) text += paragraph("Note: " + state.remark + ".");
@@ -125,8 +84,6 @@ CheckHooks hooks_with(ProgressLine& line, ReadingStore* store) {
   return hooks;
 }
 
-Error interrupted() { return {ErrorCode::interrupted, "interrupted; nothing was asked", {}}; }
-
 int status_of(const ListenCommand& command, const std::string& plan) {
   const StopsGently gently;
   Result<std::string> audio;
@@ -140,7 +97,7 @@ int status_of(const ListenCommand& command, const std::string& plan) {
 }
 
 /// Measures, and puts together what is asked.
-Result<Listening> prepare(const ListenCommand& command, const std::string& plan_path, const std::string& mix, const Config& config) {
+Result<song::ToListen> prepare(const ListenCommand& command, const song::Plan& plan, const Config& config) {
   const auto store = command.cache.open(config);
   PlanOptions options;
   options.check.today = command.date;
@@ -148,25 +105,10 @@ Result<Listening> prepare(const ListenCommand& command, const std::string& plan_
   options.check.jobs = command.run.jobs;
   ProgressLine line(!command.run.no_progress);
   const auto hooks = hooks_with(line, store.get());
-  auto sheet = check_plan(plan_path, options, hooks);
-  if (stopped()) return tl::unexpected(interrupted());
+  const auto before = base::state_of(plan.mix);
+  auto sheet = check_plan(plan.path, options, hooks);
   if (!sheet) return tl::unexpected(sheet.error());
-  const auto file = std::ranges::find(sheet->files, mix, &FileSheet::path);
-  if (file == sheet->files.end()) return fail(ErrorCode::unreadable, "cannot read \"" + base::for_terminal(mix) + "\": it gave no sheet");
-  if (file->error) return tl::unexpected(*file->error);
-  if (file->audio_digest.empty()) return fail(ErrorCode::no_audio, "cannot read the sound of \"" + base::for_terminal(mix) + "\": there is no decoder for it here; bounce it as WAV");
-  Listening listening;
-  listening.cautions = file->cautions;
-  const auto audio = file->audio_digest;
-  listening.measured = std::move(*sheet);
-  auto state = listening_state(plan_path, audio);
-  if (!state) return tl::unexpected(state.error());
-  if (state->pass == 0) listening.change = listening_change(plan_path, *state, options.check, hooks);
-  if (stopped()) return tl::unexpected(interrupted());
-  state = listening_state(plan_path, audio, &listening.measured, listening.change ? &*listening.change : nullptr);
-  if (!state) return tl::unexpected(state.error());
-  listening.state = std::move(*state);
-  return listening;
+  return song::to_listen(plan.path, std::move(*sheet), before, options.check, hooks);
 }
 
 int listen(const ListenCommand& command, const std::string& plan_path, const Config& config) {
@@ -175,19 +117,14 @@ int listen(const ListenCommand& command, const std::string& plan_path, const Con
   if (!plan) return report(plan.error(), "listen");
   // What is wrong with the questions, or with earlier passes, need not wait for the measuring.
   if (const auto early = listening_state(plan_path, ""); !early) return report(early.error(), "listen");
-  const auto before = base::state_of(plan->mix);
-  auto listening = prepare(command, plan_path, plan->mix, config);
-  if (!listening) return report(listening.error(), listening.error().code == ErrorCode::interrupted ? "" : "listen");
-  if (listening->state.complete && !command.again) {
-    const auto written = write_stdout(paragraph("Nothing to ask: " + standing(listening->state) + ". --again begins another pass on this mix."));
+  auto asked = prepare(command, *plan, config);
+  if (!asked) return report(asked.error(), asked.error().code == ErrorCode::interrupted ? "" : "listen");
+  if (asked->state.complete && !command.again) {
+    const auto written = write_stdout(paragraph("Nothing to ask: " + standing(asked->state) + ". --again begins another pass on this mix."));
     return written ? kExitPass : report(written.error(), "");
   }
-  listening->by = command.by;
-  listening->date = command.date;
-  listening->again = command.again && listening->state.pass > 0;
-  listening->fresh = command.fresh;
-  listening->mix_is_the_same = [&] { return base::state_of(plan->mix) == before; };
-  return talk(*listening);
+  const bool again = command.again && asked->state.pass > 0;
+  return talk({std::move(*asked), command.by, command.date, again, command.fresh});
 }
 
 }  // namespace

@@ -85,7 +85,7 @@ struct Ended {
 class Talk {
  public:
   explicit Talk(const Listening& listening) : listening_(listening), state_(listening.state), by_(listening.by) {
-    pass_ = listening.again || state_.pass == 0 ? state_.next_pass : state_.pass;
+    pass_ = song::pass_of_next_answer(state_, listening.again);
   }
 
   int run() {
@@ -184,7 +184,7 @@ class Talk {
 
   /// Another terminal may have answered meanwhile.
   void look_again() {
-    auto state = listening_state(state_.plan, state_.audio, &listening_.measured, listening_.change ? &*listening_.change : nullptr);
+    auto state = listening_.state_now();
     if (!state) throw Ended{report(state.error(), "")};
     state_ = std::move(*state);
     if (state_.pass > pass_) {

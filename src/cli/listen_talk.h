@@ -2,25 +2,18 @@
 #pragma once
 
 #include <sendworthy/listening.h>
-#include <sendworthy/sheet.h>
 
-#include <functional>
-#include <optional>
 #include <string>
-#include <vector>
+
+#include "song/to_listen.h"
 
 namespace sendworthy::cli {
 
-struct Listening {
-  ListeningState state;
-  Sheet measured;
-  std::optional<ListeningChange> change;
-  std::vector<Caution> cautions;  ///< of the mix
-  std::string by;                 ///< empty: to be asked
-  std::string date;               ///< YYYY-MM-DD
-  bool again = false;             ///< a new pass although there is one on this mix
-  bool fresh = false;             ///< ears are rested, and nobody has to ask
-  std::function<bool()> mix_is_the_same;  ///< as when it was measured
+struct Listening : song::ToListen {
+  std::string by;      ///< empty: to be asked
+  std::string date;    ///< YYYY-MM-DD
+  bool again = false;  ///< a new pass although there is one on this mix
+  bool fresh = false;  ///< ears are rested, and nobody has to ask
 };
 
 /// Asks what is open, keeps each answer at once, and returns the exit code: 0 once the pass is complete, else 1.
