@@ -83,8 +83,7 @@ int run_compare(const Words& words) {
     sheet = compare_files(files[0], files[1], *rule_sets, options, hooks);
   }
   if (stopped()) return report({ErrorCode::interrupted, "interrupted; nothing was written", {}}, "");
-  // Where one has no sheet there is nothing to say of the other.
-  if (sheet.pairs.empty()) std::erase_if(sheet.files, [](const FileSheet& file) { return !file.error; });
+  keep_only_failures(sheet);
   // How each file was judged is not the question here: whether the two are one is.
   output.fail_on = FailOn::never;
   const int code = write_sheet(sheet, output);

@@ -7,9 +7,12 @@
 #include <map>
 #include <string_view>
 #include <tuple>
+#include <utility>
 
 #include "base/text.h"
+#include "check/copies.h"
 #include "pair/align.h"
+#include "pair/copies.h"
 #include "pair/null.h"
 #include "pair/pair_of.h"
 #include "pair/place.h"
@@ -195,8 +198,17 @@ Result<Pair> pair_of(const FileSheet& before, const FileSheet& after, const Hook
 
 Sheet compare_files(const std::string& old_path, const std::string& new_path, const std::vector<RuleSet>& rule_sets, CheckOptions options,
                     const CheckHooks& hooks) {
+  return compare_copies(old_path, new_path, "", rule_sets, std::move(options), hooks);
+}
+
+void keep_only_failures(Sheet& sheet) {
+  if (sheet.pairs.empty()) std::erase_if(sheet.files, [](const FileSheet& file) { return !file.error; });
+}
+
+Sheet compare_copies(const std::string& old_path, const std::string& new_path, const std::string& copies_in, const std::vector<RuleSet>& rule_sets,
+                     CheckOptions options, const CheckHooks& hooks) {
   options.file_digest = true;
-  auto sheet = check_files({old_path, new_path}, rule_sets, options, hooks);
+  auto sheet = check_copies({old_path, new_path}, copies_in, rule_sets, options, hooks);
   const auto file = [&](const std::string& path) { return std::ranges::find_if(sheet.files, [&](const FileSheet& one) { return one.path == path; }); };
   const auto before = file(old_path), after = file(new_path);
   if (before->error || after->error) return sheet;

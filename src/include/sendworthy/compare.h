@@ -14,6 +14,9 @@ namespace sendworthy {
 [[nodiscard]] Sheet compare_files(const std::string& old_path, const std::string& new_path, const std::vector<RuleSet>& rule_sets,
                                   CheckOptions options, const CheckHooks& hooks = {});
 
+/// For showing: where a comparison came to no pair, there is nothing to say of the file that has a sheet, and it is taken off.
+void keep_only_failures(Sheet& sheet);
+
 /// Whether the two are one and the same sound at one and the same place.
 [[nodiscard]] bool is_identical(const Pair& pair);
 
