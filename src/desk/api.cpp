@@ -1,7 +1,6 @@
 #include "desk/api.h"
 
 #include <sendworthy/catalog.h>
-#include <sendworthy/check.h>
 
 #include <algorithm>
 #include <array>
@@ -11,12 +10,11 @@
 
 #include "base/text.h"
 #include "desk/page.h"
+#include "desk/plans_here.h"
 #include "sheet/html_assets.h"
 
 namespace sendworthy::desk {
 namespace {
-
-Answer json_answer(const Json& json, int status = 200) { return {status, "application/json", written(json), {}, {}}; }
 
 std::string utc_time(std::int64_t ns) {
   constexpr std::int64_t kSecond = 1'000'000'000;
@@ -27,26 +25,20 @@ std::string utc_time(std::int64_t ns) {
   return std::string(text.data(), std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%SZ", &parts));
 }
 
-/// A name as the page shows it, a path as it hands it back. What is no UTF-8 would not come back as it was: hence the id.
-void put_path(Json& json, std::string_view path) {
-  auto clean = base::clean_utf8(path);
-  if (clean != path) json["id"] = base::percent_encoded(path);
-  json["path"] = std::move(clean);
-}
-
 int status_of(const Error& error) {
   switch (error.code) {
     case ErrorCode::usage:
     case ErrorCode::rules:
       return 400;
     case ErrorCode::missing:
+    case ErrorCode::no_audio:
       return 404;
+    case ErrorCode::output:
+      return 507;
     default:
       return 403;
   }
 }
-
-Answer refusal_of(const Error& error) { return refusal(status_of(error), to_string(error.code), error.text); }
 
 /// A sheet is a page of its own, with the style and script it carries.
 std::string sheet_policy() {
@@ -86,6 +78,10 @@ std::string path_in(const Target& target) {
   return id.empty() ? std::string(target.of("path")) : base::percent_decoded(id);
 }
 
+Answer json_answer(const Json& json, int status) { return {status, "application/json", written(json), {}, {}}; }
+
+Answer refusal_of(const Error& error) { return refusal(status_of(error), to_string(error.code), to_string(error)); }
+
 Answer refusal(const UploadRefusal& refused) { return refusal(refused.status, refused.code, refused.text); }
 
 Answer no_such_page() { return refusal(404, "no_page", "there is nothing at this address; load the page again"); }
@@ -110,6 +106,10 @@ Answer Api::get(const Target& target, std::string_view range) const {
   const auto told = checks_.tell(parts[2]);
   if (!told) return refusal(404, "no_check", "there is no such check any more; load the page again");
   if (parts.size() == 3) return json_answer(*told);
+  if (parts.size() == 4 && (parts[3] == "pair" || parts[3] == "listening")) {
+    const auto asked = parts[3] == "pair" ? checks_.pair(parts[2]) : checks_.listening(parts[2]);
+    return asked ? json_answer(*asked) : refusal(asked.error());
+  }
   return parts.size() == 4 ? sheet(parts[2], parts[3], !target.of("save").empty()) : no_such_page();
 }
 
@@ -183,6 +183,17 @@ Answer Api::list(const Target& target) const {
     json["files"].push_back(std::move(entry));
   }
   json["left_off"] = listing->left_off;
+  const auto here = plans_here(folder_, path);
+  for (const auto& [key, found] : {std::pair{"plans", &here.plans}, {"orders", &here.orders}}) {
+    json[key] = Json::array();
+    for (const auto& one : *found) {
+      Json entry;
+      entry["name"] = base::clean_utf8(one.name);
+      put_path(entry, one.path);
+      entry["title"] = base::for_terminal(one.title);
+      json[key].push_back(std::move(entry));
+    }
+  }
   return json_answer(json);
 }
 
@@ -204,44 +215,12 @@ Result<std::vector<RuleSet>> Api::rule_sets(std::vector<std::string> names) cons
   return sets;
 }
 
-Answer Api::add_check(std::string_view body) {
-  auto wish = read_check_wish(body);
-  if (!wish) return refusal(400, "request", wish.error().text);
-  auto sets = rule_sets(std::move(wish->rules));
-  if (!sets) return refusal(400, "rules", sets.error().text);
-  std::vector<FileToCheck> files;
-  std::set<std::string> seen;
-  for (auto& file : wish->files) {
-    if (!file.upload.empty()) {
-      if (seen.insert("upload " + file.upload).second) files.push_back({{}, {}, std::move(file.upload)});
-      continue;
-    }
-    const auto path = folder_.path_of(file.path);
-    if (!path) return refusal_of(path.error());
-    auto inputs = expand_inputs({*path}, Folders::flat);
-    if (!inputs.without_sheet.empty()) return refusal(404, "no_audio", inputs.without_sheet.front().error->text);
-    for (auto& input : inputs.files) {
-      // A folder may hold links that lead elsewhere.
-      if (input != *path && !folder_.may_read(input)) continue;
-      if (!seen.insert("path " + input).second) continue;
-      auto name = input.substr(input.rfind('/') + 1);
-      files.push_back({std::move(input), std::move(name), {}});
-    }
-  }
-  if (files.empty()) return refusal(404, "no_audio", "there is no audio file in the folder");
-  if (files.size() > kMostFilesOfACheck)
-    return refusal(413, "too_many", "one check takes at most " + std::to_string(kMostFilesOfACheck) + " files; check them in parts");
-  const auto added = checks_.add(std::move(files), std::move(*sets));
-  if (!added) return refusal(added.error());
-  return json_answer({{"check", *added}});
-}
-
 Answer Api::sheet(const std::string& id, std::string_view name, bool save) const {
   constexpr std::string_view kStem = "sheet.";
   const auto* const form = name.starts_with(kStem) ? sheet_form(name.substr(kStem.size())) : nullptr;
   if (form == nullptr) return no_such_page();
   const auto path = checks_.sheet_path(id, form->ending);
-  if (!path) return refusal(409, "no_sheet", "the check has no sheet (yet); wait for its end");
+  if (!path) return refusal(path.error());
   auto file = base::InputFile::open(*path);
   if (!file) return refusal(404, "no_check", "there is no such check any more; load the page again");
   Answer answer;

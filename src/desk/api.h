@@ -3,6 +3,7 @@
 
 #include <sendworthy/rule_set.h>
 
+#include <memory>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -39,6 +40,15 @@ class Api {
 
  private:
   [[nodiscard]] Answer add_check(std::string_view body);
+  [[nodiscard]] Answer add_comparison(CheckWish wish, std::vector<RuleSet> rule_sets);
+  [[nodiscard]] Answer add_song(const CheckWish& wish, std::vector<RuleSet> rule_sets);
+  [[nodiscard]] Answer add_plan(std::string_view body);
+  [[nodiscard]] Answer add_order(std::string_view body) const;
+  [[nodiscard]] Answer add(std::unique_ptr<Task> task);
+  /// The one audio file of a wish; for uploads only the id.
+  [[nodiscard]] tl::expected<FileToCheck, Answer> file_of(const NamedFile& file) const;
+  /// Where a new file is to lie. Refused where something has the name.
+  [[nodiscard]] tl::expected<std::string, Answer> new_path(const std::string& relative) const;
   [[nodiscard]] Answer state() const;
   [[nodiscard]] Answer list(const Target& target) const;
   [[nodiscard]] Answer sheet(const std::string& id, std::string_view name, bool save) const;
@@ -54,7 +64,9 @@ class Api {
 /// The path in the query as `path`, or percent-encoded as `id`.
 [[nodiscard]] std::string path_in(const Target& target);
 
+[[nodiscard]] Answer json_answer(const Json& json, int status = 200);
 [[nodiscard]] Answer refusal(const UploadRefusal& refused);
+[[nodiscard]] Answer refusal_of(const Error& error);
 [[nodiscard]] Answer no_such_page();
 
 /// The content security policy of everything but sheets.

@@ -9,12 +9,13 @@
 #include <cmath>
 #include <filesystem>
 #include <map>
+#include <span>
 #include <system_error>
 #include <utility>
 
 #include "base/files.h"
 #include "base/text.h"
-#include "check/copies.h"
+#include "desk/listening_pass.h"
 #include "desk/shown_paths.h"
 
 namespace sendworthy::desk {
@@ -32,6 +33,43 @@ std::string_view word_of(State state) {
 bool is_over(State state) { return state != State::waiting && state != State::running; }
 
 constexpr std::size_t kMostRemembered = 1000;  // ids of removed checks
+constexpr double kReading = 0.5;               // of a check that has more to do: own guess
+
+tl::unexpected<UploadRefusal> refuse(int status, std::string code, std::string text) {
+  return tl::unexpected(UploadRefusal{status, std::move(code), std::move(text)});
+}
+
+/// How far the work is once every file was read. What comes then may go on counting behind the files, or begin anew.
+double later_share(const Progress& progress, std::size_t files) {
+  const bool behind = progress.file >= files && progress.files > files;
+  const double share = behind ? (static_cast<double>(progress.file - files) + progress.fraction) / static_cast<double>(progress.files - files) : progress.fraction;
+  return std::clamp(share, 0.0, 1.0);
+}
+
+Result<void> write_sheet(Sheet sheet, std::span<const std::string_view> forms, const std::string& folder) {
+  const auto& names = catalog();
+  const auto write = [&](std::string_view form) {
+    const auto text = form == "html"    ? render_html(sheet, names)
+                      : form == "json"  ? render_json(sheet, names)
+                      : form == "jsonl" ? render_jsonl(sheet, names)
+                      : form == "csv"   ? render_csv(sheet, names)
+                      : form == "xml"   ? render_junit(sheet, names)
+                                        : render_text(sheet, names);
+    return base::write_private(folder + "/sheet." + std::string(form), text);
+  };
+  Result<void> written;
+  const auto pages = std::ranges::count(forms, "html");
+  if (pages > 0) written = write("html");
+  // Pictures belong to the page; the other forms are what the command writes in them.
+  for (auto& file : sheet.files) {
+    file.timelines.clear();
+    file.pictures.reset();
+  }
+  for (const auto form : forms) {
+    if (written && form != "html") written = write(form);
+  }
+  return written;
+}
 
 }  // namespace
 
@@ -53,19 +91,34 @@ struct Checks::One {
     double fraction = 0;
     std::optional<Verdict> verdict;
     std::string error;
+    std::string role;      ///< of a plan or an order
     std::size_t part = 0;  ///< which of the sheet's files it is, from 1; 0 where that cannot be told
   };
   std::string id, folder;
-  std::vector<File> files;
-  std::vector<RuleSet> rule_sets;
+  std::unique_ptr<Task> task;
+  std::vector<std::string> rules;
   std::atomic<bool> stop{false};
   // What follows is guarded by the mutex of Checks.
+  std::vector<File> files;
+  std::vector<std::string> paths;  ///< of the sheet's files
   State state = State::waiting;
   bool removed = false;
   std::size_t done = 0;
+  double later = 0;  ///< how far what comes after the reading is
   std::string current, error;
   std::optional<Verdict> verdict;
+  Json told = Json::object();
+  std::optional<Json> pair;
+  std::shared_ptr<ListeningPass> listening;
+  std::string no_listening;
   std::uint64_t revision = 0;
+
+  void take_parts() {
+    for (auto& file : files) {
+      const auto found = std::ranges::find(paths, file.wanted.path);
+      file.part = found == paths.end() ? 0 : static_cast<std::size_t>(found - paths.begin()) + 1;
+    }
+  }
 };
 
 Checks::Checks(const base::ScratchFolder& scratch, Uploads& uploads, CheckSettings settings)
@@ -110,10 +163,10 @@ void Checks::let_go(std::list<std::shared_ptr<One>>::iterator found) {
   changed_.notify_all();
 }
 
-tl::expected<std::string, UploadRefusal> Checks::add(std::vector<FileToCheck> files, std::vector<RuleSet> rule_sets) {
+tl::expected<std::string, UploadRefusal> Checks::add(std::unique_ptr<Task> task) {
   const auto one = std::make_shared<One>();
-  one->rule_sets = std::move(rule_sets);
-  for (auto& file : files) one->files.push_back({std::move(file), false, 0, {}, {}});
+  one->task = std::move(task);
+  for (const auto& set : one->task->rule_sets()) one->rules.push_back(base::clean_utf8(set.name));
   const std::lock_guard lock(mutex_);
   if (all_.size() >= kMost) {
     const auto oldest = std::find_if(all_.begin(), all_.end(), [](const auto& each) { return is_over(each->state); });
@@ -129,19 +182,21 @@ tl::expected<std::string, UploadRefusal> Checks::add(std::vector<FileToCheck> fi
   // Laid into a folder below, where no written sheet stands beside them: what is beside a file is looked at.
   const auto laid = one->folder + "/f";
   fs::create_directory(laid, error);
-  for (auto& file : one->files) {
-    if (file.wanted.upload.empty()) continue;
-    auto lent = uploads_.lend(file.wanted.upload, laid);
+  auto& files = one->task->files();
+  for (auto& file : files) {
+    if (file.upload.empty()) continue;
+    auto lent = uploads_.lend(file.upload, one->task->folder_for(file, laid));
     if (!lent) {
-      for (auto* earlier = one->files.data(); earlier != &file; ++earlier) {
-        if (!earlier->wanted.upload.empty()) uploads_.take_back(earlier->wanted.upload);
+      for (auto* earlier = files.data(); earlier != &file; ++earlier) {
+        if (!earlier->upload.empty()) uploads_.take_back(earlier->upload);
       }
       fs::remove_all(one->folder, error);
       return tl::unexpected(lent.error());
     }
-    file.wanted.path = std::move(lent->path);
-    file.wanted.name = std::move(lent->name);
+    file.path = std::move(lent->path);
+    file.name = std::move(lent->name);
   }
+  for (const auto& file : files) one->files.push_back({file, false, 0, {}, {}});
   all_.push_back(one);
   touch(*one);
   return one->id;
@@ -151,6 +206,7 @@ Json Checks::tell(const One& one) {
   Json json;
   json["check"] = one.id;
   json["state"] = word_of(one.state);
+  json["kind"] = one.task->kind();
   json["files"] = Json::array();
   double parts = 0;
   for (const auto& file : one.files) {
@@ -159,18 +215,19 @@ Json Checks::tell(const One& one) {
     if (file.verdict) entry["verdict"] = to_string(*file.verdict);
     if (!file.error.empty()) entry["error"] = base::for_terminal(file.error);
     if (file.part > 0) entry["part"] = file.part;
+    if (!file.role.empty()) entry["role"] = base::clean_utf8(file.role);
     json["files"].push_back(std::move(entry));
     parts += file.ended ? 1 : file.fraction;
   }
   json["done"] = one.done;
   json["total"] = one.files.size();
   json["current"] = base::clean_utf8(one.current);
-  const double share = one.files.empty() ? 0 : parts / static_cast<double>(one.files.size());
+  double share = one.files.empty() ? 0 : parts / static_cast<double>(one.files.size());
+  if (one.task->has_more_to_do()) share = kReading * share + (1 - kReading) * one.later;
   json["fraction"] = one.state == State::done ? 1 : std::floor(share * 1000) / 1000;
-  Json rules = Json::array();
-  for (const auto& set : one.rule_sets) rules.push_back(base::clean_utf8(set.name));
-  json["rules"] = std::move(rules);
+  json["rules"] = one.rules;
   if (one.verdict) json["verdict"] = to_string(*one.verdict);
+  json.update(one.told);
   if (!one.error.empty()) json["error"] = base::for_terminal(one.error);
   return json;
 }
@@ -208,19 +265,59 @@ bool Checks::remove(std::string_view id) {
   return true;
 }
 
-std::optional<std::string> Checks::sheet_path(std::string_view id, std::string_view ending) const {
+tl::expected<std::shared_ptr<Checks::One>, UploadRefusal> Checks::done(std::string_view id) const {
+  auto one = find(id);
+  if (!one) return refuse(404, "no_check", "there is no such check any more; load the page again");
+  if (one->state != State::done) return refuse(409, "no_sheet", "the check has no sheet (yet); wait for its end");
+  return one;
+}
+
+tl::expected<std::string, UploadRefusal> Checks::sheet_path(std::string_view id, std::string_view ending) const {
   const std::lock_guard lock(mutex_);
-  const auto one = find(id);
-  if (!one || one->state != State::done || sheet_form(ending) == nullptr) return std::nullopt;
-  return one->folder + "/sheet." + std::string(ending);
+  const auto one = done(id);
+  if (!one) return tl::unexpected(one.error());
+  const auto forms = (*one)->task->forms();
+  if (std::ranges::find(forms, ending) == forms.end()) {
+    std::string known;
+    for (const auto form : forms) known += (known.empty() ? "" : ", ") + std::string(form);
+    return refuse(409, "no_form", known.empty() ? "this makes a file of its own, and no sheet" : "the sheet cannot be had in this form; take one of " + known);
+  }
+  return (*one)->folder + "/sheet." + std::string(ending);
 }
 
 std::optional<std::string> Checks::path_of_part(std::string_view id, std::size_t part) const {
   const std::lock_guard lock(mutex_);
   const auto one = find(id);
-  if (!one || part == 0) return std::nullopt;
-  const auto found = std::find_if(one->files.begin(), one->files.end(), [&](const One::File& file) { return file.part == part; });
-  return found == one->files.end() ? std::nullopt : std::optional(found->wanted.path);
+  if (!one || part == 0 || part > one->paths.size()) return std::nullopt;
+  return one->paths[part - 1];
+}
+
+tl::expected<Json, UploadRefusal> Checks::pair(std::string_view id) const {
+  const std::lock_guard lock(mutex_);
+  const auto one = done(id);
+  if (!one) return tl::unexpected(one.error());
+  if (!(*one)->pair) return refuse(409, "no_pair", "this check came to no pair: it is not of two bounces, or one of them gave no sheet");
+  return *(*one)->pair;
+}
+
+tl::expected<std::shared_ptr<ListeningPass>, UploadRefusal> Checks::pass_of(std::string_view id) const {
+  const std::lock_guard lock(mutex_);
+  const auto one = done(id);
+  if (!one) return tl::unexpected(one.error());
+  if ((*one)->listening) return (*one)->listening;
+  return refuse(409, "no_listening", (*one)->no_listening.empty() ? "this check is not of a plan, and asks nothing" : (*one)->no_listening);
+}
+
+tl::expected<Json, UploadRefusal> Checks::listening(std::string_view id) const {
+  const auto pass = pass_of(id);
+  if (!pass) return tl::unexpected(pass.error());
+  return (*pass)->tell();
+}
+
+tl::expected<Json, UploadRefusal> Checks::answer(std::string_view id, const AnswerWish& wish) const {
+  const auto pass = pass_of(id);
+  if (!pass) return tl::unexpected(pass.error());
+  return (*pass)->answer(wish, settings_.today());
 }
 
 Checks::Changes Checks::changes(std::uint64_t since, double wait_s) const {
@@ -266,80 +363,75 @@ void Checks::work() {
 }
 
 void Checks::run(One& one) {
-  std::vector<std::string> paths;
   std::map<std::string, std::size_t> places;
-  for (std::size_t i = 0; i < one.files.size(); ++i) {
-    paths.push_back(one.files[i].wanted.path);
-    places[paths.back()] = i;
-  }
-  CheckOptions options;
-  options.jobs = settings_.jobs;
-  options.today = settings_.today();
-  options.monitoring = settings_.monitoring;
-  options.pictures = true;
+  for (std::size_t i = 0; i < one.files.size(); ++i) places[one.files[i].wanted.path] = i;
+  TaskRoom room;
+  room.folder = one.folder;
+  room.options.jobs = settings_.jobs;
+  room.options.today = settings_.today();
+  room.options.monitoring = settings_.monitoring;
   CheckHooks hooks;
   hooks.stop = &one.stop;
   hooks.store = settings_.store;
   hooks.progress = [&](const Progress& progress) {
     const std::lock_guard lock(mutex_);
-    one.files[progress.file].fraction = progress.fraction;
-    one.current = one.files[progress.file].wanted.name;
+    const auto place = places.find(progress.path);
+    if (place != places.end() && !one.files[place->second].ended) one.files[place->second].fraction = progress.fraction;
+    // It may not go back, whatever is begun anew.
+    if (one.done >= one.files.size()) one.later = std::max(one.later, later_share(progress, one.files.size()));
+    one.current = place != places.end() ? one.files[place->second].wanted.name : one.task->name_of(progress.path);
     touch(one);
   };
   hooks.file_done = [&](const FileSheet& file) {
     const std::lock_guard lock(mutex_);
-    auto& place = one.files[places[file.path]];
-    place.ended = true;
-    ++one.done;
-    if (!file.error || file.error->code != ErrorCode::interrupted) place.verdict = file.verdict;
-    if (file.error) place.error = with_shown_paths(file.error->text, one.folder);
+    // A file may be held against itself.
+    for (auto& place : one.files) {
+      if (place.ended || place.wanted.path != file.path) continue;
+      place.ended = true;
+      ++one.done;
+      if (!file.error || file.error->code != ErrorCode::interrupted) place.verdict = file.verdict;
+      if (file.error) place.error = with_shown_paths(file.error->text, one.folder);
+    }
     touch(one);
   };
-  auto sheet = check_copies(paths, one.folder + "/f/", one.rule_sets, options, hooks);
-  if (!one.stop) {
-    show_paths(sheet, one.folder);
-    {
-      // A sheet lists its files by their paths, the page as they were asked for.
-      std::map<std::string, std::size_t> parts;
-      for (const auto& file : sheet.files) parts.emplace(file.path, parts.size() + 1);
-      const std::lock_guard lock(mutex_);
-      for (auto& file : one.files) {
-        const auto found = parts.find(with_shown_paths(file.wanted.path, one.folder));
-        if (parts.size() == sheet.files.size() && found != parts.end()) file.part = found->second;
-      }
-    }
-    write_sheet(one, std::move(sheet));
+  auto end = one.task->run(room, hooks);
+  if (end && (!one.stop || end->made)) {
+    finish(one, std::move(*end));
     return;
   }
   const std::lock_guard lock(mutex_);
-  one.state = State::stopped;
+  one.state = one.stop ? State::stopped : State::failed;
+  if (!one.stop) one.error = with_shown_paths(to_string(end.error()), one.folder);
   one.current.clear();
   touch(one);
 }
 
-void Checks::write_sheet(One& one, Sheet sheet) {
-  const auto verdict = sheet.verdict;
-  const auto& names = catalog();
-  Result<void> written;
-  const auto write = [&](std::string_view ending, const std::string& text) {
-    if (written) written = base::write_private(one.folder + "/sheet." + std::string(ending), text);
+void Checks::finish(One& one, TaskEnd end) {
+  const auto file_of = [&](const FileSheet& file) {
+    One::File entry{{file.path, one.task->name_of(file.path), {}}, true, 1, file.verdict, {}, {}};
+    if (file.error) entry.error = file.error->text;
+    entry.role = file.role;
+    return entry;
   };
-  write("html", render_html(sheet, names));
-  // Pictures belong to the page; the other forms are what `check` writes in them.
-  for (auto& file : sheet.files) {
-    file.timelines.clear();
-    file.pictures.reset();
+  std::vector<One::File> files;
+  if (end.sheet && !one.task->lists_its_files()) {
+    for (const auto& file : end.sheet->files) files.push_back(file_of(file));
   }
-  write("json", render_json(sheet, names));
-  write("jsonl", render_jsonl(sheet, names));
-  write("txt", render_text(sheet, names));
-  write("csv", render_csv(sheet, names));
-  write("xml", render_junit(sheet, names));
+  Result<void> written;
+  if (end.sheet) written = write_sheet(std::move(*end.sheet), one.task->forms(), one.folder);
   const std::lock_guard lock(mutex_);
   one.current.clear();
   if (written) {
+    if (end.sheet && !one.task->lists_its_files()) one.files = std::move(files);
+    one.paths = std::move(end.paths);
+    one.take_parts();
+    one.done = one.files.size();
+    one.verdict = end.verdict;
+    one.told = std::move(end.told);
+    one.pair = std::move(end.pair);
+    one.listening = std::move(end.listening);
+    one.no_listening = std::move(end.no_listening);
     one.state = State::done;
-    one.verdict = verdict;
   } else {
     one.state = State::failed;
     one.error = "the sheet could not be kept: " + written.error().text;

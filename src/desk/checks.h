@@ -18,6 +18,7 @@
 
 #include "base/scratch_folder.h"
 #include "desk/json.h"
+#include "desk/tasks.h"
 #include "desk/uploads.h"
 
 namespace sendworthy::desk {
@@ -28,12 +29,6 @@ struct CheckSettings {
   ReadingStore* store = nullptr;  ///< may be null
   std::optional<Monitoring> monitoring;
   std::function<std::string()> today;  ///< the day by which waivers are judged, YYYY-MM-DD
-};
-
-struct FileToCheck {
-  std::string path;    ///< to be read
-  std::string name;    ///< to be shown
-  std::string upload;  ///< of uploads: the id, whose file is to be laid ready; then `path` is empty
 };
 
 /// How a sheet can be had: "html", "json", "jsonl", "txt", "csv" or "xml".
@@ -54,17 +49,23 @@ class Checks {
   static constexpr std::size_t kMost = 50;
 
   /// The id. Refused: 404 an upload that is not there, 409 when kMost checks wait or run.
-  [[nodiscard]] tl::expected<std::string, UploadRefusal> add(std::vector<FileToCheck> files, std::vector<RuleSet> rule_sets);
+  [[nodiscard]] tl::expected<std::string, UploadRefusal> add(std::unique_ptr<Task> task);
   [[nodiscard]] std::optional<Json> tell(std::string_view id) const;
   [[nodiscard]] Json tell_all() const;
   /// False where there is none of this id. One that is over stays as it is.
   bool stop(std::string_view id);
   /// Stops it first where it runs; it is gone for whoever asks right away.
   bool remove(std::string_view id);
-  /// Where its written sheet lies; nothing where there is no such check or it has no sheet (yet).
-  [[nodiscard]] std::optional<std::string> sheet_path(std::string_view id, std::string_view ending) const;
+  /// Where its written sheet lies. Refused: 404 there is no such check; 409 it has no sheet (yet), or none of this form.
+  [[nodiscard]] tl::expected<std::string, UploadRefusal> sheet_path(std::string_view id, std::string_view ending) const;
   /// Where the sound of a file of its sheet lies, counted from 1; nothing where there is no such check, sheet or file.
   [[nodiscard]] std::optional<std::string> path_of_part(std::string_view id, std::size_t part) const;
+  /// How two bounces stand to each other. Refused: 404 there is no such check; 409 it is none of two bounces, or came to no pair (yet).
+  [[nodiscard]] tl::expected<Json, UploadRefusal> pair(std::string_view id) const;
+  /// Where a song stands by its plan, and the answer to one question kept: see ListeningPass. Refused also: 404 there is no such
+  /// check; 409 it is none of a plan, is not done, or the plan asks nothing that could be answered.
+  [[nodiscard]] tl::expected<Json, UploadRefusal> listening(std::string_view id) const;
+  [[nodiscard]] tl::expected<Json, UploadRefusal> answer(std::string_view id, const AnswerWish& wish) const;
   /// Stops everything and waits for its end.
   void end();
 
@@ -80,7 +81,9 @@ class Checks {
   struct One;
   void work();
   void run(One& one);
-  void write_sheet(One& one, Sheet sheet);
+  void finish(One& one, TaskEnd end);
+  [[nodiscard]] tl::expected<std::shared_ptr<One>, UploadRefusal> done(std::string_view id) const;
+  [[nodiscard]] tl::expected<std::shared_ptr<ListeningPass>, UploadRefusal> pass_of(std::string_view id) const;
   void touch(One& one);
   void let_go(std::list<std::shared_ptr<One>>::iterator found);
   [[nodiscard]] std::shared_ptr<One> find(std::string_view id) const;

@@ -33,6 +33,22 @@ void show(Finding& finding, std::string_view folder) {
   for (auto& file : finding.files) show(file, folder);
 }
 
+void show(Measurement& measurement, std::string_view folder) {
+  show(measurement.outcome, folder);
+  show(measurement.note, folder);
+  show(measurement.where, folder);
+}
+
+void show(Pair& pair, std::string_view folder) {
+  show(pair.old_path, folder);
+  show(pair.new_path, folder);
+  show(pair.remark, folder);
+  for (auto& change : pair.changes) {
+    show(change.before, folder);
+    show(change.after, folder);
+  }
+}
+
 }  // namespace
 
 std::string with_shown_paths(std::string_view text, std::string_view folder) {
@@ -46,20 +62,22 @@ std::string with_shown_paths(std::string_view text, std::string_view folder) {
   }
 }
 
-void show_paths(Sheet& sheet, std::string_view folder) {
+std::vector<std::string> show_paths(Sheet& sheet, std::string_view folder) {
+  const auto shown = [&](const std::string& path) { return with_shown_paths(path, folder); };
+  std::vector<std::string> paths;
+  for (const auto& file : sheet.files) paths.push_back(file.path);
+  std::stable_sort(paths.begin(), paths.end(), [&](const std::string& a, const std::string& b) { return shown(a) < shown(b); });
   for (auto& file : sheet.files) {
     show(file.path, folder);
     if (file.error) show(file.error->text, folder);
-    for (auto& measurement : file.measurements) {
-      show(measurement.outcome, folder);
-      show(measurement.note, folder);
-      show(measurement.where, folder);
-    }
+    for (auto& measurement : file.measurements) show(measurement, folder);
     for (auto& finding : file.findings) show(finding, folder);
     for (auto& skipped : file.skipped) show(skipped.reason, folder);
   }
   for (auto& finding : sheet.findings) show(finding, folder);
+  for (auto& pair : sheet.pairs) show(pair, folder);
   std::stable_sort(sheet.files.begin(), sheet.files.end(), [](const FileSheet& a, const FileSheet& b) { return a.path < b.path; });
+  return paths;
 }
 
 }  // namespace sendworthy::desk

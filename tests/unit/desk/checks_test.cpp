@@ -55,7 +55,7 @@ struct Room {
     return settings;
   }
   std::string add(std::vector<FileToCheck> files) {
-    const auto added = checks.add(std::move(files), rules());
+    const auto added = checks.add(check_of_files(std::move(files), rules()));
     REQUIRE(added.has_value());
     return *added;
   }
@@ -156,7 +156,7 @@ TEST_CASE("an upload is checked under its own name, and goes with its check") {
   CHECK(path_length == "10");
   const auto text = *base::read_text(*room.checks.sheet_path(id, "html"));
   CHECK(text.find(room.scratch.path() + "/" + id) == text.npos);
-  CHECK(room.checks.add({room.mix(), {{}, {}, "u99"}}, rules()).error().status == 404);
+  CHECK(room.checks.add(check_of_files({room.mix(), {{}, {}, "u99"}}, rules())).error().status == 404);
   CHECK(fs::exists(room.scratch.path() + "/" + upload));
   CHECK(room.checks.remove(id));
   CHECK(!fs::exists(room.scratch.path() + "/" + upload));

@@ -1,0 +1,28 @@
+// Plans and orders name files: all of them must lie in the opened folder, as everything does that the page reads.
+#pragma once
+
+#include <sendworthy/result.h>
+
+#include <string>
+#include <vector>
+
+#include "delivery/order.h"
+#include "desk/folder.h"
+#include "song/plan.h"
+
+namespace sendworthy::desk {
+
+/// Errors: those of read_plan; unreadable, for a file that it names and that lies outside, also by a link.
+[[nodiscard]] Result<song::Plan> plan_within(const Folder& folder, const std::string& path);
+
+struct OrderWithin {
+  delivery::Order order;
+  std::vector<std::string> files;  ///< paths of what is there for it, each once
+};
+/// Errors: those of read_order; unreadable, as above. Rule sets that it names by their paths are looked at, too.
+[[nodiscard]] Result<OrderWithin> order_within(const Folder& folder, const std::string& path);
+
+/// The audio files in a folder and those below. Errors: unreadable, where one of them lies outside; missing, unreadable.
+[[nodiscard]] Result<std::vector<std::string>> sounds_within(const Folder& folder, const std::string& path);
+
+}  // namespace sendworthy::desk
