@@ -148,7 +148,8 @@ void Sound::work() {
   bytes_ -= unwritten_.exchange(0);
   const std::lock_guard lock(mutex_);
   if (!done) {
-    trouble_ = std::move(done.error());
+    // Whoever stopped it knows better why it came to nothing.
+    trouble_ = stop_ ? stopped() : std::move(done.error());
     std::error_code ignored;
     fs::remove_all(folder_, ignored);
     bytes_ = 0;

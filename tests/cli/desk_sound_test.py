@@ -15,6 +15,7 @@ import urllib.parse
 import lab
 from desk_test import Desk
 
+CALIBRATED = '[monitoring]\nkind = "loudspeakers"\nspl_db = 80\nspl_weighting = "A"\nlevel = -20\nlevel_unit = "dBFS"\nnoise = "sine 1000"\n'
 STEPS = (64, 512, 4096, 32768, 262144, 2097152)
 
 
@@ -353,6 +354,58 @@ class Bounds(Heard):
         self.assertEqual(self.desk.process.wait(30), 130)
         self.assertLess(time.monotonic() - start, 3)
         self.assertEqual(list(self.desk.temporary.iterdir()), [])
+
+
+class Played(lab.Case):
+    def played(self, desk, status=200, **more):
+        wish = {"source": {"path": "a.wav"}, "from_s": 0, "to_s": 2, "seconds": 0.2, "gain_db": 0, **more}
+        got, told = desk.json("POST", "api/played", wish)
+        self.assertEqual(got, status, told)
+        return told
+
+    def test_what_is_told_at_first(self):
+        desk = Desk(self)
+        _, state = desk.json("GET", "api/state")
+        self.assertEqual([way["name"] for way in state["ways"]], ["as-it-is", "quiet", "mono", "below-100", "below-120", "small-speaker", "left", "right", "side"])
+        self.assertLessEqual(set(state["heard"].values()), {way["name"] for way in state["ways"]})
+        self.assertIn("weekly allowance", state["cautions"][0]["text"])
+        self.assertEqual(state["cautions"][0]["source"], "ITU-T H.870 (2022)")
+        self.assertIn("local rules", state["cautions"][1]["text"])
+
+    def test_time_counts_and_is_bounded_by_the_clock(self):
+        self.put("a.wav", lab.wav(2))
+        begin = time.monotonic()
+        desk = Desk(self)
+        _, told = desk.json("GET", "api/played")
+        self.assertEqual((told["seconds"], told["exposure"]), (0, None))
+        time.sleep(0.3)
+        self.assertEqual(self.played(desk)["seconds"], 0.2)
+        told = self.played(desk, seconds=10 ** 8)
+        self.assertLessEqual(told["seconds"], time.monotonic() - begin)
+        self.assertIn("[monitoring]", told["text"])
+        self.assertIsNone(told["exposure"])
+        for more in ({"seconds": -1}, {"seconds": "1"}, {"gain_db": 3}, {"from_s": 3}, {"source": {}}, {"source": {"path": "../a.wav"}}, {"source": {"path": "/etc/passwd"}}, {"seconds": 1e300}):
+            self.assertIn("error", self.played(desk, status=400, **more))
+        self.assertEqual(desk.ask("POST", "api/played", b"{")[0], 400)
+        self.assertEqual(desk.ask("POST", "api/played", b" " * (1 << 20) + b"{}")[0], 413)
+        self.assertEqual(desk.json("POST", "api/played/x", {})[0], 404)
+
+    def test_with_a_calibration_the_allowance_is_told(self):
+        self.config.mkdir(parents=True)
+        (self.config / "config.toml").write_text(CALIBRATED)
+        rate = 48000
+        self.put("a.wav", lab.float_wav([0.1 * math.sqrt(2) * math.sin(2 * math.pi * 1000 * n / rate) for n in range(2 * rate)], 1, rate))
+        desk = Desk(self)
+        self.assertEqual(desk.json("GET", "api/sound?path=a.wav&whole=1")[0], 200)
+        time.sleep(0.3)
+        # −20 dBFS in one channel, on two loudspeakers: 83 to 86 dB(A), of which there are 20 to 10 hours a week.
+        told = self.played(desk)
+        self.assertAlmostEqual(told["exposure"]["low_percent"], 100 * 0.2 / 3600 / 20, delta=0.0003)
+        self.assertAlmostEqual(told["exposure"]["high_percent"], 100 * 0.2 / 3600 / 10, delta=0.0005)
+        self.assertEqual(told["exposure"]["source"], "ITU-T H.870 (2022)")
+        self.assertIn(told["exposure"]["text"], told["text"])
+        (self.room / "a.wav").unlink()
+        self.assertEqual(self.played(desk, seconds=0.01)["seconds"], 0.21)
 
 
 if __name__ == "__main__":
