@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "base/files.h"
+#include "base/os.h"
 #include "base/text.h"
 #include "desk/api.h"
 #include "desk/within.h"
@@ -99,6 +100,7 @@ Answer Api::add_comparison(CheckWish wish, std::vector<RuleSet> rule_sets) {
 Answer Api::add_song(const CheckWish& wish, std::vector<RuleSet> rule_sets) {
   const auto path = folder_.path_of(wish.files.front().path);
   if (!path) return refusal_of(path.error());
+  if (!base::state_of(*path)) return refusal(404, "missing", "there is no file \"" + base::for_terminal(wish.files.front().path) + "\" any more; choose another one");
   auto task = wish.kind == CheckWish::Kind::plan ? check_of_plan(folder_, *path, std::move(rule_sets)) : check_of_order(folder_, *path, rules_.folders);
   return task ? add(std::move(*task)) : refusal_of(task.error());
 }

@@ -17,6 +17,7 @@
 #include "base/text.h"
 #include "desk/listening_pass.h"
 #include "desk/shown_paths.h"
+#include "sheet/judged_alone.h"
 
 namespace sendworthy::desk {
 namespace {
@@ -389,7 +390,7 @@ void Checks::run(One& one) {
       if (place.ended || place.wanted.path != file.path) continue;
       place.ended = true;
       ++one.done;
-      if (!file.error || file.error->code != ErrorCode::interrupted) place.verdict = file.verdict;
+      if (sheet::judged_alone(file) && (!file.error || file.error->code != ErrorCode::interrupted)) place.verdict = file.verdict;
       if (file.error) place.error = with_shown_paths(file.error->text, one.folder);
     }
     touch(one);
@@ -408,7 +409,8 @@ void Checks::run(One& one) {
 
 void Checks::finish(One& one, TaskEnd end) {
   const auto file_of = [&](const FileSheet& file) {
-    One::File entry{{file.path, one.task->name_of(file.path), {}}, true, 1, file.verdict, {}, {}};
+    One::File entry{{file.path, one.task->name_of(file.path), {}}, true, 1, {}, {}, {}};
+    if (!end.sheet->song || sheet::judged_alone(file)) entry.verdict = file.verdict;
     if (file.error) entry.error = file.error->text;
     entry.role = file.role;
     return entry;

@@ -128,8 +128,8 @@ class Comparison final : public Task {
     Json json;
     json["old_part"] = old_at + 1;
     json["new_part"] = new_at + 1;
-    // A Pair tells it before the speed is taken into account.
-    json["offset_s"] = pair.offset_s * pair.speed;
+    // Of both numbers this one is on the frame where the bounce is, and counts in the new file's own time.
+    json["offset_s"] = pair.new_rate > 0 ? pair.offset_frames / pair.new_rate : 0.0;
     json["speed"] = pair.speed;
     const auto old_loudness = loudness_of(end.sheet->files[old_at]), new_loudness = loudness_of(end.sheet->files[new_at]);
     const bool both = old_loudness && new_loudness;

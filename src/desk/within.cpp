@@ -9,6 +9,7 @@
 
 #include "base/document.h"
 #include "base/files.h"
+#include "base/os.h"
 #include "base/table.h"
 #include "base/text.h"
 #include "delivery/gather.h"
@@ -97,6 +98,7 @@ Result<OrderWithin> order_within(const Folder& folder, const std::string& path) 
 }
 
 Result<std::vector<std::string>> sounds_within(const Folder& folder, const std::string& path) {
+  if (const auto listed = base::list_folder(path); !listed) return tl::unexpected(listed.error());
   auto inputs = expand_inputs({path}, Folders::with_subfolders);
   if (!inputs.without_sheet.empty()) return tl::unexpected(*inputs.without_sheet.front().error);
   for (const auto& one : inputs.files) {
