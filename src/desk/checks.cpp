@@ -197,7 +197,7 @@ tl::expected<std::string, UploadRefusal> Checks::add(std::unique_ptr<Task> task)
     file.path = std::move(lent->path);
     file.name = std::move(lent->name);
   }
-  for (const auto& file : files) one->files.push_back({file, false, 0, {}, {}});
+  for (const auto& file : files) one->files.push_back({file, false, 0, {}, {}, {}});
   all_.push_back(one);
   touch(*one);
   return one->id;

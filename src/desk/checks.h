@@ -37,7 +37,8 @@ struct SheetForm {
 };
 [[nodiscard]] const SheetForm* sheet_form(std::string_view ending);
 
-/// Safe to use from several threads. Finished sheets lie written in the scratch folder, so that many take no memory.
+/// Safe to use from several threads. Finished sheets lie written in the scratch folder, so that many take no memory; what a plan asks is
+/// kept beside.
 class Checks {
  public:
   /// All must outlive this object.
