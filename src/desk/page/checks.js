@@ -11,7 +11,7 @@ const kStates = {waiting: "waits", running: "", stopped: "stopped", failed: "not
 export class Checks {
   /** `judged` gets the items of a check that was asked for here, with the verdict of each, when it is
    *  over; `released` each added file of which no check is left: the program has deleted it. */
-  constructor(rules, judged, released) {
+  constructor(rules, hear, judged, released) {
     this.rules = rules;
     this.judged = judged;
     this.released = released;
@@ -22,7 +22,7 @@ export class Checks {
     this.shown = null;
     this.spoken = new Map();
     this.list = rove(by("ledger"), "button");
-    this.one = new One(this);
+    this.one = new One(this, hear);
   }
 
   busy() {

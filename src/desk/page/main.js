@@ -3,8 +3,10 @@ import {get} from "./api.js";
 import {Brought} from "./brought.js";
 import {Checks} from "./checks.js";
 import {Folder} from "./folder.js";
+import {Hear} from "./hear.js";
 import {keys} from "./keys.js";
 import {Link} from "./link.js";
+import {Player} from "./player.js";
 import {Rules} from "./rules.js";
 import {closeNewest, say} from "./say.js";
 import {by, many, put} from "./words.js";
@@ -22,8 +24,10 @@ const changed = () => {
   draw();
   if (waits && !onTheWay()) check();
 };
+export const player = new Player();
+const hear = new Hear(player);
 const rules = new Rules(() => draw());
-const checks = new Checks(rules, (verdicts) => {
+const checks = new Checks(rules, hear, (verdicts) => {
   for (const [item, verdict] of verdicts) {
     if (item.upload) item.verdict = verdict;
     else folder.judged(item, verdict);
@@ -99,6 +103,7 @@ async function fresh() {
   folder.top = state.folder.name;
   put(by("where"), state.folder.path);
   brought.limits = state.limits;
+  player.know(state);
   rules.fill(state.rules, state.default_rules);
   put(by("version"), `sendworthy ${state.version}`);
   await Promise.all([folder.again(), checks.again()]);
@@ -132,6 +137,9 @@ keys(
     ["s", "stop the check", () => checks.stop()],
     ["h", "to the checks of this session", () => by("ledger").querySelector("button[tabindex='0']")?.focus()],
     ["o", "to the sheet; Shift and Tab lead back", () => checks.one.toSheet()],
+    ["t", "to the places of the sheet that can be heard", () => hear.focus()],
+    ["p", "play the place once more, or stop", () => player.toggle()],
+    ["w", "to the ways to listen", () => player.toWays()],
   ],
   () => {
     const aid = by("keys");

@@ -4,7 +4,7 @@ import {rove} from "./rove.js";
 import {badness, by, bytes, isOver, make, many, namesOf, put, tally, verdictOf, verdictWord, wholeVerdict} from "./words.js";
 
 // About what a file's part of a sheet weighs, pictures and all; beyond so many files nobody wants the page unasked.
-const kPartBytes = 110e3, kUnasked = 40;
+const kPartBytes = 110e3, kUnasked = 40, kPlacesMs = 500;
 
 const kFormats = [
   ["html", "HTML", "the page you see"],
@@ -32,8 +32,9 @@ function partsOf(files) {
 }
 
 export class One {
-  constructor(checks) {
+  constructor(checks, hear) {
     this.checks = checks;
+    this.hear = hear;
     this.id = null;
     this.loaded = "";
     this.cells = [];
@@ -135,8 +136,15 @@ export class One {
     this.parts = partsOf(check.files);
     by("alone").href = this.address("html", false);
     by("saves").replaceChildren("Save: ", ...kFormats.flatMap(([format, words, title], i) => [...(i ? [", "] : []), make("a", {href: this.address(format, true), download: "", text: words, title})]));
-    if (check.files.length <= kUnasked) return this.load("");
+    if (check.files.length <= kUnasked) {
+      // Both at once, so that the sheet is not pushed down while somebody reads it.
+      const ready = () => this.offered === check.check && !this.loaded && this.load("");
+      if (this.loaded) this.unload(), (this.offered = check.check);
+      Promise.race([this.hear.take(check), new Promise((done) => setTimeout(done, kPlacesMs))]).then(ready);
+      return;
+    }
     this.unload();
+    this.hear.take(check);
     this.offered = check.check;
     const button = make("button", {type: "button", text: "Show it here"});
     button.addEventListener("click", () => {
@@ -149,6 +157,7 @@ export class One {
   unload() {
     this.loaded = "";
     this.offered = null;
+    this.hear.none();
     if (by("frame").firstChild) by("frame").replaceChildren();
   }
 
