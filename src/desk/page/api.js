@@ -9,7 +9,7 @@ export class Refusal extends Error {
   }
 }
 
-const kGone = "The program does not answer. It may have been ended: start “sendworthy desk” again and open the address it prints.";
+export const kGone = "The program does not answer. It may have been ended: start “sendworthy desk” again and open the address it prints.";
 const kOther = "The program no longer knows this address: it was started again. Open the address it printed last.";
 
 /** What went wrong, from an answer that is not 2xx. */

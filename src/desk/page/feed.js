@@ -2,7 +2,9 @@
 // stay together: a slice is given once all lanes have it.
 import {onGrid} from "./resample.js";
 
-const kFirstSliceS = 0.5, kSliceS = 3, kLeadS = 0.06;
+const kFirstSliceS = 0.5, kSliceS = 1.5, kLeadS = 0.06;
+
+const pause = () => new Promise((done) => setTimeout(done));
 
 export class Feed {
   /** `lanes`: [{sound, at, speed, into}]: the sound, from its frame `at` (a fraction allowed), running through `speed` seconds of
@@ -37,12 +39,14 @@ export class Feed {
   async give(until) {
     const {context} = this, rate = context.sampleRate;
     while (!this.done && !this.stopper.signal.aborted && (this.start === null || this.start + this.given / rate < until)) {
-      const count = Math.min(this.count - this.given, Math.round((this.given ? kSliceS : kFirstSliceS) * rate));
+      const count = Math.min(this.count - this.given, Math.round((this.given < kSliceS * rate ? kFirstSliceS : kSliceS) * rate));
       const slices = await Promise.all(this.lanes.map((lane) => onGrid(lane.sound, lane.at + this.given * lane.step, lane.step, count, this.stopper.signal)));
       if (this.stopper.signal.aborted) return;
       this.place();
       slices.forEach((rows, i) => this.hand(rows, this.lanes[i].into, this.start + this.given / rate));
       this.given += count;
+      // Whatever else the page has to do.
+      await pause();
     }
   }
 

@@ -1,9 +1,9 @@
 // The peak guard: nothing louder than −1 dBFS leaves it. It looks ahead, so that it is down before a peak comes; while all stays
 // below, it is a delay and nothing else, bit by bit.
 //
-// For each frame the gain that its peak needs; of that the least over the window (van Herk's way would do, a queue is shorter); a
-// slow way back up; and of that the mean over the window again, which makes the way down smooth. Every number in that mean is at most
-// what the frame that leaves needs, hence so is the mean.
+// For each frame the gain that its peak needs; of that the least over the window; a slow way back up; and of that the mean over the
+// window again, which makes the way down smooth. Every number in that mean is at most what the frame that leaves needs, hence so is
+// the mean. Nothing is allocated while sound runs.
 
 const kCeiling = 10 ** (-1 / 20), kLookAheadS = 0.005, kReleaseS = 0.12, kTellS = 0.05;
 // The ceiling as a sample of 32 bits, not above it.
@@ -47,8 +47,9 @@ class PeakGuard extends AudioWorkletProcessor {
     return this.waiting[this.first];
   }
 
-  process([input], [output]) {
-    const [left, right] = output, from = input[0], other = input[1] || from, {held, gains, window} = this;
+  process(inputs, outputs) {
+    const left = outputs[0][0], right = outputs[0][1], from = inputs[0][0], other = inputs[0][1] || from;
+    const {held, gains, window} = this;
     for (let i = 0; i < left.length; ++i) {
       let a = from ? from[i] : 0, b = other ? other[i] : 0;
       // What is no number is silence.

@@ -142,6 +142,7 @@ export class Hear {
     const groups = placesOf(sheet, id, this.player.known);
     const count = groups.reduce((all, group) => all + group.entries.reduce((sum, entry) => sum + entry.places.length, 0), 0);
     this.buttons.clear();
+    if (count) this.player.want();
     this.show(groups.flatMap((group) => this.group(group)), count ? `${many(count, "place", "places")}; each plays with a little before and after` : "Nothing on this sheet has a place in time.");
   }
 

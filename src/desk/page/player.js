@@ -82,6 +82,7 @@ export class Player extends EventTarget {
   async play(request) {
     const turn = ++this.turns;
     this.end();
+    this.want();
     this.request = request;
     this.way = isWay(request.way) ? request.way : kAsItIs;
     this.plan = null;
@@ -263,7 +264,13 @@ export class Player extends EventTarget {
     by("player-more").setAttribute("aria-expanded", String(open));
   }
 
+  /** There is something to play: from now on the bar is there on small screens, too. */
+  want() {
+    by("player").classList.add("wanted");
+  }
+
   toWays() {
+    this.want();
     if (!by("player").classList.contains("open") && by("player-more").checkVisibility()) this.unfold();
     by("listen-as").focus();
   }

@@ -1,5 +1,5 @@
 // The sound of a file as the program decodes it: what it is, and its samples, piece by piece.
-import {get, refusal, Refusal} from "./api.js";
+import {get, kGone, refusal, Refusal} from "./api.js";
 
 const kPieceBytes = 1 << 20, kKeptBytes = 64 << 20, kSampleBytes = 4;
 
@@ -21,7 +21,6 @@ function keep(address, samples) {
   }
 }
 
-const kGone = "The program does not answer. It may have been ended: start “sendworthy desk” again and open the address it prints.";
 const kCut = "The sound came in part only: the file may have been written to meanwhile. Check it again.";
 
 export class Sound {
@@ -37,17 +36,19 @@ export class Sound {
   }
 
   async bytes(first, last, signal) {
-    let answer;
-    try {
-      answer = await fetch(this.address, {cache: "no-store", headers: {Range: `bytes=${first}-${last}`}, signal});
-      if (!answer.ok) throw refusal(answer.status, await answer.text());
-      const bytes = await answer.arrayBuffer();
-      if (answer.status === 206 && bytes.byteLength === last - first + 1) return bytes;
-    } catch (error) {
-      if (error instanceof Refusal || error.name === "AbortError") throw error;
-      throw new Refusal("gone", kGone);
+    // A line may break when the machine changes networks, even one to itself: hence once more.
+    for (const again of [true, false]) {
+      try {
+        const answer = await fetch(this.address, {cache: "no-store", headers: {Range: `bytes=${first}-${last}`}, signal});
+        if (!answer.ok) throw refusal(answer.status, await answer.text());
+        const bytes = await answer.arrayBuffer();
+        if (answer.status !== 206 || bytes.byteLength !== last - first + 1) throw new Refusal("cut", kCut);
+        return bytes;
+      } catch (error) {
+        if (error instanceof Refusal || error.name === "AbortError") throw error;
+        if (!again) throw new Refusal("gone", kGone);
+      }
     }
-    throw new Refusal("cut", kCut);
   }
 
   /** Fails where the file is another one by now, or gone. */

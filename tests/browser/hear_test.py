@@ -1,0 +1,372 @@
+"""What can be heard on the local page: the real program, Debian's Chromium through playwright-core, axe-core.
+
+hear.mjs plays places as a person would, renders what would sound by the page's own graph, and compares it with the samples of the
+files and with formulas; each test here holds one figure against what it must be. Variables as for desk_test.py.
+"""
+import json
+import math
+import os
+import pathlib
+import random
+import re
+import shutil
+import signal
+import struct
+import subprocess
+import sys
+import tempfile
+import unittest
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "cli"))
+import lab  # noqa: E402
+
+HERE = pathlib.Path(__file__).resolve().parent
+MODULES = pathlib.Path(os.environ["SENDWORTHY_MODULES"])
+HOSTILE = "x\"><script>alert(1)<'script><img src=x onerror=alert(2)>.wav"
+# Of each, left and right have their own. All periods are whole in a tenth of a second.
+LEFT, RIGHT = [(50, 0.3), (1000, 0.2)], [(70, 0.25), (3000, 0.2)]
+CODED = [400, 700, 1000, 1300, 1600, 1900]
+CEILING = 10 ** (-1 / 20)
+
+
+def pcm16(frames, channels, rate):
+    return lab.riff(1, channels, rate, 16, struct.pack(f"<{len(frames)}h", *frames))
+
+
+def noise(seconds, rate, seed, clipped=None, amplitude=3000):
+    """Stereo; `clipped`: the frame at which the left channel stands at full scale for four frames."""
+    rng = random.Random(seed)
+    frames = [rng.randrange(-amplitude, amplitude) for _ in range(2 * int(seconds * rate))]
+    if clipped is not None:
+        for i in range(4):
+            frames[2 * (clipped + i)] = 32767
+    return frames
+
+
+def tones(seconds, rate):
+    """Both channels by formula, in 32 bits."""
+    rows = [[sum(a * math.sin(2 * math.pi * hz * n / rate) for hz, a in part) for n in range(int(seconds * rate))] for part in (LEFT, RIGHT)]
+    return lab.float_wav([x for pair in zip(*rows) for x in pair], 2, rate)
+
+
+def coded(channels):
+    """A tone of its own in each channel."""
+    return lab.float_wav([0.5 * math.sin(2 * math.pi * CODED[c] * n / 48000) for n in range(48000) for c in range(channels)], channels)
+
+
+class Room:
+    def __init__(self, folder):
+        self.room = folder / "room"
+        self.room.mkdir()
+        self.facts = {"noises": [], "tones": [], "channels": [], "coded": CODED, "pairs": [], "hostile": [HOSTILE]}
+        for name, rate, frame in (("noise 44.wav", 44100, 200003), ("noise 96.wav", 96000, 300001)):
+            self.put(name, pcm16(noise(7, rate, rate, frame), 2, rate))
+            self.facts["noises"].append({"name": name, "rate": rate, "frame": frame})
+        for name, rate in (("tones 44.wav", 44100), ("tones 96.wav", 96000)):
+            self.put(name, tones(4, rate))
+            self.facts["tones"].append({"name": name, "rate": rate, "left": [{"hz": hz, "amplitude": a} for hz, a in LEFT], "right": [{"hz": hz, "amplitude": a} for hz, a in RIGHT]})
+        for channels in (1, 6, 8):
+            name = f"channels {channels}.wav"
+            self.put(name, coded(channels) if channels != 8 else lab.float_wav([0.5 * math.sin(2 * math.pi * 400 * n / 48000) if c == 0 else 0 for n in range(48000) for c in range(8)], 8))
+            self.facts["channels"].append({"name": name, "channels": channels})
+        self.put("hot.wav", lab.float_wav([3 * math.sin(2 * math.pi * 220 * n / 48000) for n in range(8 * 48000)]))
+        self.put(HOSTILE, pcm16(noise(2, 48000, 3, 48000), 2, 48000))
+        for name in ("deleted.wav", "changed.wav"):
+            self.put(name, lab.long_wav(60))
+        # The same noise: 1234 frames later and half as loud; at another rate, by formula; and faster.
+        same = noise(8, 48000, 5, amplitude=6000)
+        self.put("bounce 1.wav", pcm16(same, 2, 48000))
+        self.put("bounce 2.wav", pcm16([0] * 2468 + [round(x / 2) for x in same], 2, 48000))
+        self.facts["pairs"].append({"older": "bounce 1.wav", "newer": "bounce 2.wav", "pair": {"offset_s": 1234 / 48000, "speed": 1, "old_gain_db": 20 * math.log10(0.5), "new_gain_db": 0}})
+
+        def swept(rate, offset=0.0, speed=1.0, gain=1.0):
+            def at(n):
+                t = (n / rate - offset) / speed
+                return gain * 0.3 * math.sin(2 * math.pi * (200 * t + 150 * t * t)) if t >= 0 else 0.0
+            return lab.float_wav([x for n in range(8 * rate) for x in [at(n)] * 2], 2, rate)
+        self.put("sweep 44.wav", swept(44100))
+        self.put("sweep 96.wav", swept(96000, 0.0123456, 1, 0.7))
+        self.put("sweep fast.wav", swept(48000, -0.05, 0.999, 1))
+        for newer, offset, speed, gain in (("sweep 96.wav", 0.0123456, 1, 0.7), ("sweep fast.wav", -0.05, 0.999, 1)):
+            self.facts["pairs"].append({"older": "sweep 44.wav", "newer": newer, "pair": {"offset_s": offset, "speed": speed, "old_gain_db": 20 * math.log10(gain), "new_gain_db": 0}})
+
+    def put(self, name, content):
+        (self.room / name).write_bytes(content)
+
+    def use(self, folder):
+        kept = os.environ.get("SENDWORTHY_PICTURES")
+        pictures = pathlib.Path(kept) if kept else folder / "pictures"
+        pictures.mkdir(parents=True, exist_ok=True)
+        (folder / "facts.json").write_text(json.dumps(self.facts))
+        environment = {"PATH": "/usr/bin:/bin", "HOME": str(folder), "TMPDIR": str(folder)}
+        program = subprocess.Popen([lab.PROGRAM, "desk", str(self.room), "--no-open", "--no-cache"], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment)
+        try:
+            line = program.stdout.readline().decode()
+            address = re.fullmatch(r"desk: (http://127\.0\.0\.1:\d+/[A-Za-z0-9]{32}/)\n", line)
+            if not address:
+                raise AssertionError(f"the program printed {line!r}")
+            done = subprocess.run(["node", str(HERE / "hear.mjs"), str(MODULES), str(pictures), address[1], str(self.room), str(folder / "facts.json")],
+                                  capture_output=True, timeout=800)
+            if done.returncode != 0:
+                raise AssertionError(done.stderr.decode())
+            return json.loads(done.stdout)
+        finally:
+            program.send_signal(signal.SIGTERM)
+            try:
+                program.wait(timeout=10)
+            except subprocess.TimeoutExpired:
+                program.kill()
+                program.wait()
+            program.stdout.close()
+
+
+class Hearing(unittest.TestCase):
+    @classmethod
+    def setUpClass(cls):
+        folder = pathlib.Path(tempfile.mkdtemp(prefix="sendworthy-hear-"))
+        cls.addClassCleanup(shutil.rmtree, folder, ignore_errors=True)
+        cls.seen = Room(folder).use(folder)
+        if os.environ.get("SENDWORTHY_PICTURES"):
+            (pathlib.Path(os.environ["SENDWORTHY_PICTURES"]) / "hear.json").write_text(json.dumps(cls.seen, indent=1))
+
+    def scene(self, name):
+        about = self.seen[name]
+        self.assertNotIn("failed", about, about.get("failed"))
+        return about
+
+    def test_nothing_is_asked_of_anybody_else_and_nothing_goes_wrong(self):
+        self.assertEqual(self.seen["seen"], {"elsewhere": [], "messages": []})
+
+    def test_a_press_on_a_place_plays_that_place(self):
+        about = self.scene("places")
+        before = about["known"]["before_s"]
+        self.assertRegex(about["text"], r"^\d+ places")
+        for name, one in about["each"].items():
+            with self.subTest(name=name):
+                plan, rate = one["plan"], one["plan"]["rate"]
+                # The context runs at the file's own rate, so that nothing but the way stands between.
+                self.assertEqual(rate, 44100 if "44" in name else 96000)
+                self.assertEqual(plan["name"], name)
+                self.assertLessEqual(abs(plan["at"] - (one["frame"] - before * rate)), 1)
+                self.assertEqual(one["off"], 0, "the samples of the place, to the frame")
+                self.assertGreater(one["likeness"], 0.999999)
+                self.assertLess(one["worst"], 1e-6, "as it is: every sample, but for the level")
+                self.assertAlmostEqual(one["gain"], plan["db"], delta=0.1)
+                self.assertEqual(len(one["pressed"]), 1)
+                self.assertIn(name, one["what"])
+                self.assertGreater(one["live"], 1e-4, "and it does sound")
+
+    def test_it_starts_low_and_rises_from_silence(self):
+        for name, one in self.scene("places")["each"].items():
+            with self.subTest(name=name):
+                self.assertEqual(one["plan"]["db"], -20)
+                self.assertEqual(one["sentence"], "heard: as it is, 20 dB down")
+                self.assertEqual(one["first"], 0)
+                rise = one["ramp"]
+                self.assertEqual(rise, sorted(rise))
+                self.assertLess(rise[0], -40)
+                self.assertLess(rise[2], -24, "half way up after 50 ms")
+                self.assertAlmostEqual(rise[3], -20, delta=0.2)
+                self.assertEqual(one["last"], 0)
+
+    def ways(self, rate, way, context=None):
+        return self.scene("ways")["each"][f"tones {rate // 1000}.wav {way} {context or rate}"]
+
+    def test_every_way_lets_through_what_it_says(self):
+        gone = None
+        # Of 50 and 1000 Hz on the left, 70 and 3000 Hz on the right: (left, right) in dB of what each was; None: at least 40 dB down.
+        half = 20 * math.log10(0.5)
+        wanted = {
+            "as-it-is": [(0, gone), (0, gone), (gone, 0), (gone, 0)],
+            "quiet": [(-20, gone), (-20, gone), (gone, -20), (gone, -20)],
+            "mono": [(half, half)] * 4,
+            "below-100": [(0, gone), (gone, gone), (gone, 0), (gone, gone)],
+            "below-120": [(0, gone), (gone, gone), (gone, 0), (gone, gone)],
+            # 24 dB an octave below 200 Hz: two octaves, and one and a half.
+            "small-speaker": [(-48.2, gone), (0, gone), (gone, -36.5), (gone, 0)],
+            "left": [(0, 0), (0, 0), (gone, gone), (gone, gone)],
+            "right": [(gone, gone), (gone, gone), (0, 0), (0, 0)],
+            "side": [(half, half)] * 4,
+        }
+        for rate, context in ((44100, None), (96000, None)):
+            for way, tones_wanted in wanted.items():
+                for one, expected in zip(self.ways(rate, way, context)["tones"], tones_wanted):
+                    for got, want in zip(one, expected):
+                        with self.subTest(rate=rate, way=way):
+                            if want is None:
+                                self.assertLess(got, -40)
+                            elif want < -30:
+                                self.assertAlmostEqual(got, want, delta=1)
+                            else:
+                                self.assertAlmostEqual(got, want, delta=0.1)
+                if way in ("mono", "left", "right", "side"):
+                    self.assertEqual(self.ways(rate, way)["alike"], 0, "the same on both sides")
+
+    def test_a_context_at_another_rate_plays_the_same(self):
+        for rate in (44100, 96000):
+            with self.subTest(rate=rate):
+                # 90 dB below the tones, by their formula at every sample's own time.
+                self.assertLess(self.ways(rate, "as-it-is", 48000)["worst"], 1e-5)
+                self.assertLess(self.ways(rate, "as-it-is")["worst"], 1e-6)
+                below = self.ways(rate, "below-100", 48000)["tones"]
+                self.assertAlmostEqual(below[0][0], 0, delta=0.1)
+                self.assertLess(below[1][0], -40)
+
+    def test_a_sentence_says_what_is_heard(self):
+        about = self.scene("ways")
+        self.assertEqual(len(about["menu"]), 9)
+        said = about["said"]
+        self.assertEqual(said[0], "heard: as it is, 20 dB down")
+        self.assertEqual([one[0] for one in said[1:]], ["heard: below 100 Hz, 20 dB down", "heard: below 100 Hz, not turned down", said[3][0], said[4][0]])
+        self.assertRegex(said[3][0], r"^heard: .*quiet.*, 20 dB down$")
+        self.assertRegex(said[4][0], r"^heard: .*side.*, 7 dB down$")
+        for (sentence, (way, gain)), (expected, db) in zip(said[1:], (("below-100", -20), ("below-100", 0), ("quiet", 0), ("side", -7))):
+            with self.subTest(sentence=sentence):
+                self.assertEqual(way, expected)
+                self.assertAlmostEqual(20 * math.log10(gain), db, delta=0.1)
+        for name, one in about["each"].items():
+            if " quiet " in name:
+                self.assertRegex(one["sentence"], r"40 dB down$", "the way's own and the level's")
+
+    def test_one_channel_and_more_than_two(self):
+        about = self.scene("channels")
+        for level in about["1 as-it-is"]["tones"][0] + about["1 left"]["tones"][0]:
+            self.assertAlmostEqual(level, 0.5, delta=0.005)
+        self.assertLess(max(about["1 side"]["tones"][0]), 1e-6)
+        self.assertIn("silence", about["1 side"]["sentence"])
+        # As browsers fold 5.1 (Web Audio API, 4.3 "up-mixing and down-mixing"): left + √½ (centre + left surround), no LFE.
+        left = [tone[0] for tone in about["6 as-it-is"]["tones"]]
+        for got, want in zip(left, (0.5, 0, 0.5 * math.sqrt(0.5), 0, 0.5 * math.sqrt(0.5), 0)):
+            self.assertAlmostEqual(got, want, delta=0.005)
+        self.assertEqual(about["6 as-it-is"]["sentence"], "heard: as it is, 6 channels folded to two, 20 dB down")
+        self.assertEqual([round(tone[1], 2) for tone in about["6 left"]["tones"]], [0.5, 0, 0, 0, 0, 0])
+        self.assertEqual([round(tone[1], 2) for tone in about["6 side"]["tones"]], [0.25, 0.25, 0, 0, 0, 0])
+        self.assertIn("the first two of 8 channels", about["8 as-it-is"]["sentence"])
+
+    def test_the_small_speaker_is_that_of_the_estimates(self):
+        of = [[float(x) for x in re.search(pattern, (lab.SOURCE / path).read_text()).groups()]
+              for path, pattern in (("src/song/quiet.h", r"kSmallSpeakerLowHz = (\d+), kSmallSpeakerHighHz = (\d+)"),
+                                    ("src/desk/page/ways.js", r"kSmallLowHz = (\d+), kSmallHighHz = (\d+)"))]
+        self.assertEqual(*of)
+
+    def test_the_guard_is_only_a_delay_while_all_is_below(self):
+        for name, one in self.scene("guard")["quiet"].items():
+            with self.subTest(name=name):
+                self.assertEqual((one["unlike"], one["acts"], one["odd"]), (0, 0, False))
+
+    def test_nothing_above_leaves_the_guard(self):
+        about = self.scene("guard")
+        self.assertEqual(len(about["hot"]), 14)
+        for name, one in about["hot"].items():
+            with self.subTest(name=name):
+                self.assertLessEqual(one["most"], CEILING)
+                self.assertGreater(one["most"], 0.7)
+                self.assertFalse(one["odd"])
+                self.assertGreater(one["acts"], 0)
+        for rate in (44100, 96000):
+            step = about[f"step {rate}"]
+            self.assertLess(step["jump"], 1.2 / (0.005 * rate), "down smoothly, over the whole of the look-ahead")
+            self.assertEqual((step["before"], step["end"]), (0.5, 0.5), "and back to exactly as it was")
+            self.assertAlmostEqual(about["hot"][f"step {rate}"]["down"], 20 * math.log10(2 / CEILING), delta=0.1)
+
+    def test_a_lamp_says_when_the_guard_acts(self):
+        about = self.scene("guard")
+        self.assertEqual(about["rest"].strip(), "Peak guard: at rest")
+        self.assertRegex(about["lit"].strip(), r"^Peak guard: acts, \d+\.\d dB down$")
+        self.assertEqual(about["after"].strip(), "Peak guard: at rest")
+        self.assertIn("The peak guard turns down.", about["said"])
+
+    def test_two_bounces_run_in_step_and_equally_loud(self):
+        about = self.scene("two")
+        self.assertEqual(len(about), 3)
+        for name, one in about.items():
+            with self.subTest(name=name):
+                self.assertEqual(one["lag"], 0, "a render quantum would be 128 frames")
+                self.assertGreater(one["likeness"], 0.9999)
+                self.assertAlmostEqual(one["matched"], 0, delta=0.1)
+                self.assertEqual((one["before"], one["after"]), (0, 0), "one is heard, then only the other")
+                self.assertLessEqual(one["worst"], one["worstOwn"] + 1e-6, "and nothing is added while they change")
+                for told in one["live"]:
+                    clock, elapsed, parts, _ = told
+                    self.assertEqual(sorted(round(x, 6) for x in parts), [0, 1])
+                # What has sounded goes with the clock, whichever is heard.
+                (first, since), (last, until) = one["live"][0][:2], one["live"][-1][:2]
+                self.assertAlmostEqual(until - since, last - first, delta=0.02)
+        rates = {name: one["rate"] for name, one in about.items()}
+        self.assertEqual(rates["sweep 44.wav, sweep 96.wav"], 96000)
+
+    # WCAG 2.2, 2.1.1, 2.4.7, 2.4.11.
+    def test_the_keyboard_alone_plays(self):
+        about = self.scene("keyboard")
+        for stop in about["stops"]:
+            self.assertTrue(stop["shows"], stop)
+            self.assertFalse(stop["covered"], stop)
+        self.assertNotEqual(about["stops"][0]["name"], about["stops"][1]["name"])
+        self.assertEqual([stop["id"] for stop in about["stops"][2:]], ["listen-as", "level", "play"])
+        self.assertRegex(about["what"], r"^noise \d+\.wav, 0:0\d\.\d{3}")
+        self.assertRegex(about["way"], r"^heard: .*mono, 20 dB down$")
+        self.assertRegex(about["louder"], r"mono, 19 dB down$")
+        self.assertTrue(about["stopped"].startswith("Play"))
+        self.assertEqual(about["again"], about["louder"], "played once more, in the way that was chosen")
+        for words in ("to the places of the sheet", "play the place once more", "to the ways to listen"):
+            self.assertIn(words, about["keys"])
+        self.assertRegex(" ".join(about["said"]), r"Plays 0:0\d\.\d{3}")
+
+    def test_no_key_does_two_things(self):
+        keys = re.findall(r'^    \["(\w)", "', (lab.SOURCE / "src/desk/page/main.js").read_text(), re.MULTILINE)
+        self.assertGreater(len(keys), 12)
+        self.assertEqual(len(keys), len(set(keys)))
+
+    def test_a_file_that_goes_or_changes_while_it_plays_stops_and_is_told(self):
+        for how, one in self.scene("gone").items():
+            with self.subTest(how=how):
+                self.assertIn(f"{how}.wav: Nothing plays any more: ", one["told"])
+                self.assertTrue(one["button"].startswith("Play"))
+                self.assertEqual(one["errors"], [])
+        self.assertIn("deleted.wav", self.scene("gone")["deleted"]["again"]["told"])
+        self.assertEqual(self.scene("gone")["deleted"]["again"]["state"], "idle")
+
+    def test_what_sounds_is_counted(self):
+        about = self.scene("played")
+        whole, part = about["bodies"][:2]
+        self.assertEqual(whole["source"], {"path": "tones 44.wav"})
+        self.assertAlmostEqual(whole["seconds"], 2.5, delta=0.05)
+        self.assertAlmostEqual(whole["from_s"], 1, delta=0.01)
+        self.assertAlmostEqual(whole["to_s"], 3.5, delta=0.05)
+        self.assertEqual((whole["gain_db"], part["gain_db"]), (-20, -40))
+        self.assertTrue(0.8 < part["seconds"] < 2.5, part)
+        self.assertAlmostEqual(about["after"] - about["before"], whole["seconds"] + part["seconds"], delta=0.05)
+        self.assertTrue(0.8 < about["closed"] - about["after"] < 2.5, "what sounded last is told by a tab that is closed")
+        self.assertNotEqual(about["shown"], "")
+        self.assertNotEqual(about["caution"], "")
+        self.assertIn("For finding places, not for judging sound.", about["bar"])
+
+    def test_only_one_tab_sounds(self):
+        self.assertEqual(self.scene("tabs"), {"first": "Stopped: another tab of this page plays.", "second": "playing"})
+
+    # WCAG 2.2, A and AA, as far as a program can tell; 1.4.10 for the widths.
+    def test_every_size_and_light_is_fit_to_use(self):
+        looks = self.scene("looks")
+        self.assertEqual(len(looks), 10)
+        for view, about in looks.items():
+            with self.subTest(view=view):
+                self.assertEqual((about["broken"], about["cut"], about["small"]), ([], [], []))
+                self.assertLessEqual(about["wider"], 0)
+                self.assertLess(about["bar"], 0.55)
+                for stop in (about[key] for key in ("focus", "menu") if key in about):
+                    self.assertTrue(stop["shows"], stop)
+                    self.assertFalse(stop["covered"], stop)
+                if "menu" in about:
+                    self.assertEqual(about["menu"]["id"], "listen-as")
+
+    def test_nothing_moves_by_itself(self):
+        self.assertLess(self.scene("places")["moved"], 0.05)
+
+    def test_hostile_names_are_shown_as_words(self):
+        about = self.scene("hostile")
+        self.assertIn(HOSTILE, about["bar"])
+        self.assertEqual(about["scripts"], 1)
+
+
+if __name__ == "__main__":
+    lab.main()
