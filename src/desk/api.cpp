@@ -156,6 +156,8 @@ Answer Api::state() const {
   for (const auto& name : rules_.defaults) json["default_rules"].push_back(base::clean_utf8(name));
   const auto& limits = uploads_.limits();
   json["limits"] = {{"upload_bytes", limits.file_bytes}, {"upload_files", limits.files}, {"upload_total_bytes", limits.total_bytes}};
+  json["titles"] = Json::object();
+  for (const auto* entry : catalog().entries) json["titles"][std::string(entry->id)] = entry->title;
   sound_.put_state(json);
   return json_answer(json);
 }

@@ -336,7 +336,7 @@ class Hearing(unittest.TestCase):
         self.assertEqual((whole["gain_db"], part["gain_db"]), (-20, -40))
         self.assertTrue(0.8 < part["seconds"] < 2.5, part)
         self.assertAlmostEqual(about["after"] - about["before"], whole["seconds"] + part["seconds"], delta=0.05)
-        self.assertTrue(0.8 < about["closed"] - about["after"] < 2.5, "what sounded last is told by a tab that is closed")
+        self.assertTrue(0.5 < about["closed"] - about["after"] < 2.5, "what sounded last is told by a tab that is closed")
         self.assertNotEqual(about["shown"], "")
         self.assertNotEqual(about["caution"], "")
         self.assertIn("For finding places, not for judging sound.", about["bar"])
