@@ -121,16 +121,6 @@ Answer Api::post(const Target& target) {
   return json_answer(told ? *told : Json::object());
 }
 
-bool Api::takes_body(const Target& target) {
-  const auto& parts = target.segments;
-  return parts.size() == 2 && parts[0] == "api" && (parts[1] == "checks" || parts[1] == "played");
-}
-
-Answer Api::post(const Target& target, std::string_view body) {
-  if (!takes_body(target)) return no_such_page();
-  return target.segments[1] == "played" ? sound_.add_played(body) : add_check(body);
-}
-
 Answer Api::remove(const Target& target) {
   const auto& parts = target.segments;
   if (parts.size() == 2 && parts[0] == "api" && parts[1] == "upload") {

@@ -40,6 +40,12 @@ function placeText(where, channels) {
   return `${timeText(where.start_s)}${isSpan(where) ? ` to ${timeText(where.end_s)}` : ""}${side ? ` ${side}` : ""}`;
 }
 
+/** In which way a place of a finding is heard. */
+function wayOf(finding, where, channels, known) {
+  if (known.by_channel.includes(finding.measure) && channels >= 2 && (where.channel === 1 || where.channel === 2)) return where.channel === 1 ? "left" : "right";
+  return known.heard[finding.rule] ?? known.heard[finding.measure];
+}
+
 /** What of a sheet can be heard: groups of entries of places. `check`: its id; `known`: what the program says of listening. A group:
  *  {title, entries: [{number, css, head, places: [{text, about, request}]}]}. */
 export function placesOf(sheet, check, known) {
@@ -50,11 +56,10 @@ export function placesOf(sheet, check, known) {
     source: {check, part: partOf.get(path)}, name: nameOf(path), place: text, from_s: Math.max(0, from - known.before_s), to_s: to + known.after_s, way, key,
   });
   const entryOf = ({finding, number}, file, unlike) => {
-    const way = known.heard[finding.rule] ?? known.heard[finding.measure];
     const places = (finding.where || []).filter(sounds).flatMap((where, i) => {
       const path = where.file || file || finding.files?.find((one) => partOf.has(one)) || alone;
       if (!partOf.has(path)) return [];
-      const text = placeText(where, files[partOf.get(path) - 1].facts?.channels);
+      const channels = files[partOf.get(path) - 1].facts?.channels, text = placeText(where, channels), way = wayOf(finding, where, channels, known);
       return [{text: where.file && where.file !== file ? `${nameOf(path)} ${text}` : text, about: where.note, request: requestOf(path, where.start_s, where.end_s, way, text, `${check} ${unlike} ${number} ${i}`)}];
     });
     const css = kSerious[2](finding) ? "warn" : kLesser.some((kind) => kind(finding)) ? "note" : "fail";

@@ -32,7 +32,7 @@ export class Player extends EventTarget {
     this.feed = null;
     this.lanes = null;
     this.way = kAsItIs;
-    this.known = {ways: [{name: kAsItIs, words: "as it is"}], quiet_db: 20, heard: {}, before_s: 1, after_s: 1, titles: {}};
+    this.known = {ways: [{name: kAsItIs, words: "as it is"}], quiet_db: 20, heard: {}, by_channel: [], before_s: 1, after_s: 1, titles: {}};
     this.told = 0;
     this.loudest = -Infinity;
     this.lit = null;
