@@ -10,6 +10,7 @@
 
 #include "base/text.h"
 #include "desk/page.h"
+#include "desk/plan_api.h"
 #include "desk/plans_here.h"
 #include "sheet/html_assets.h"
 
@@ -101,6 +102,7 @@ Answer Api::get(const Target& target, std::string_view range) const {
   if (parts.size() == 2 && parts[1] == "folder") return list(target);
   if (parts.size() == 2 && parts[1] == "played") return sound_.played();
   if (parts[1] == "sound") return sound_.get(target, range);
+  if (parts.size() == 2 && parts[1] == "plan") return show_plan(folder_, target);
   if (parts[1] != "checks") return no_such_page();
   if (parts.size() == 2) return json_answer({{"checks", checks_.tell_all()}});
   const auto told = checks_.tell(parts[2]);

@@ -227,7 +227,7 @@ class Desk {
     if (!length || request.has_header("Transfer-Encoding") || request.has_header("Content-Encoding") || request.is_multipart_form_data())
       return refusal(400, "length", "the request wants its body as it is, with its length; load the page again");
     if (target.segments != kUpload && *length > static_cast<std::int64_t>(kMostBodyBytes))
-      return refusal(413, "too_large", "the request is larger than 1 MiB; check fewer files at once");
+      return refusal(413, "too_large", "the request is larger than 1 MiB; ask for less at once");
     return std::nullopt;
   }
 

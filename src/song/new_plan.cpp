@@ -18,7 +18,7 @@ namespace {
 
 using base::toml_text;
 
-constexpr std::size_t kMostSections = 200, kMostStems = 200, kLongestName = 200;
+constexpr std::size_t kLongestName = 200;
 
 /// For a song without vocals.
 constexpr std::string_view kSame = "the same", kVeryQuiet = "Very quietly: are the leading part, snare and kick still there, and does nothing poke out?";

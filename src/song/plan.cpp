@@ -23,7 +23,6 @@ using base::Node;
 using base::Table;
 using base::wrong;
 
-constexpr std::size_t kMostSections = 200, kMostStems = 200, kMostQuestions = 500, kMostReferences = 50;
 constexpr std::size_t kLongestName = 200, kLongestQuestion = 500, kLongestIntent = 4000;
 constexpr double kLongest = 86400;  // seconds
 constexpr int kLowestPriority = 99;
@@ -152,6 +151,7 @@ Result<Section> read_section(const Node& node) {
   if (base::is_blank(section.name)) return wrong(at(node, "name"), "[[section]] needs a name, such as \"verse 1\"");
   if (!start) return wrong(node, "[[section]] needs a start: seconds, or a text such as \"1:23.5\"");
   section.start_s = *start;
+  section.own_end = section.end_s.has_value();
   if (section.end_s && *section.end_s <= section.start_s) return wrong(*node.find("end"), "end must lie behind start");
   if (section.biggest && section.quietest) return wrong(*node.find("quietest"), "one section cannot be both the biggest and the quietest");
   return section;

@@ -35,12 +35,14 @@ enum class Lowest { not_stated, kick, bass };
 /// From low to high, both within it.
 struct Range {
   double low = 0, high = 0;
+  [[nodiscard]] bool operator==(const Range&) const = default;
 };
 
 struct Section {
   std::string name;
   double start_s = 0;
   std::optional<double> end_s;    ///< where the plan has none, the next section's start; of the last one nothing: the song's end
+  bool own_end = false;           ///< the plan has an end for it
   bool biggest = false, quietest = false;
   std::optional<Range> vocal_lu;  ///< [vocal] sections: for this section instead of the song's
   Place place;
@@ -71,6 +73,7 @@ struct Dynamics {
   std::optional<double> quiet_to_loud_lu;  ///< at least, from the quietest section to the biggest
   double biggest_margin_lu = 0;            ///< at least, from the next section to the biggest
   std::optional<double> movement_db;       ///< at least, of each part between sections
+  [[nodiscard]] bool operator==(const Dynamics&) const = default;
 };
 
 struct LowEnd {
@@ -78,6 +81,7 @@ struct LowEnd {
   Lowest lowest = Lowest::not_stated;
   std::optional<double> kick_over_bass_db;   ///< at least
   std::optional<double> bass_steadiness_db;  ///< at most
+  [[nodiscard]] bool operator==(const LowEnd&) const = default;
 };
 
 struct Quiet {
@@ -85,7 +89,10 @@ struct Quiet {
   double reference_db_spl = 78;  ///< 40 … 95, above level_db_spl
   bool small_speaker = true;     ///< also through the band of a small loudspeaker
   double moved_db = 6;           ///< a part that moves more against the others has moved
+  [[nodiscard]] bool operator==(const Quiet&) const = default;
 };
+
+inline constexpr std::size_t kMostSections = 200, kMostStems = 200, kMostQuestions = 500, kMostReferences = 50;
 
 struct Plan {
   std::string path;               ///< as given

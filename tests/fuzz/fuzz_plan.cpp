@@ -1,14 +1,16 @@
 // Song plans and orders from anybody: reading them must end in a value that keeps its promises, or in an error that says why;
-// and starting plans are read whatever the names in them.
+// and starting plans are read whatever the names in them. What is read can be edited, in whatever form it stands.
 #include <cstddef>
 #include <cstdint>
 #include <cstdlib>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "base/text.h"
 #include "delivery/order.h"
 #include "song/new_plan.h"
+#include "song/plan_edit.h"
 #include "song/plan.h"
 
 namespace {
@@ -43,12 +45,39 @@ void require_sound(const song::Plan& plan) {
   for (const auto& [id, severity] : plan.severities) require(song::plan_rule(id).id == id && severity != Status::pass);
 }
 
+/// Each edit of a plan that was read ends in a plan, or in an error that says why.
+void require_editable(std::string_view text, const song::Plan& plan) {
+  using namespace song;
+  const auto edit = [&](const std::vector<PlanEdit>& edits) {
+    auto after = edit_plan(text, edits);
+    require(after ? parse_plan(*after, "").has_value() : !after.error().text.empty());
+    return after;
+  };
+  const auto same = edit({});
+  require(same && *same == text);
+  const auto titled = edit({SetKey{"song.title", std::string("\" # x")}});
+  require(titled && parse_plan(*titled, "")->title == "\" # x");
+  for (const char* key : {"song.feeling", "vocal.above_band", "dynamics.movement", "quiet.small_speaker", "low_end.lowest"}) require(edit({SetKey{key, {}}}).has_value());
+  (void)edit({SetKey{"vocal.above_band", Range{-1, 1}}, SetKey{"masking.most", 3.0}, SetKey{"song.approach", std::string(text.substr(0, 40)) + "\n"}});
+  SetSections sections;
+  for (const auto& one : plan.sections) sections.sections.push_back({sections.sections.size(), one.name + "2", one.start_s + 0.001, one.own_end ? one.end_s : std::nullopt, one.quietest, one.biggest});
+  (void)edit({sections});
+  if (!sections.sections.empty()) sections.sections.erase(sections.sections.begin());
+  sections.sections.push_back({{}, "new", 86000, {}, false, false});
+  (void)edit({sections, AddQuestion{{}, {"Is it?", "new", {}, {}}}});
+  if (!plan.stems.empty()) (void)edit({SetStem{plan.stems.back().name, Role::pad, std::optional(7)}});
+  if (!plan.questions.empty()) (void)edit({RemoveQuestion{plan.questions.front().id}});
+}
+
 }  // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
   const std::string_view text(reinterpret_cast<const char*>(data), size);
   const auto plan = song::parse_plan(text, "fuzz/plan.toml");
-  if (plan) require_sound(*plan);
+  if (plan) {
+    require_sound(*plan);
+    if (size < 100000) require_editable(text, *plan);
+  }
   require(plan || !plan.error().text.empty());
   const auto order = delivery::parse_order(text, "fuzz/order.toml");
   require(order ? !order->items.empty() : !order.error().text.empty());

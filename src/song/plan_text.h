@@ -1,0 +1,89 @@
+// The text of a plan, and changes to it that leave every other byte as it was.
+#pragma once
+
+#include <functional>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include "base/toml_places.h"
+#include "song/plan.h"
+
+namespace sendworthy::song {
+
+/// Where a value is to stand.
+struct LiteralPlace {
+  std::optional<std::string_view> old;  ///< what stands there now
+  bool one_line = false;                ///< it must have no line ends, as in an inline table
+  std::string_view line_end = "\n";
+};
+
+/// Makes a value as TOML has it.
+using MakeLiteral = std::function<std::string(const LiteralPlace& place)>;
+
+class PlanText {
+ public:
+  /// Of a text that parse_plan can read. Error: rules, for one whose parts cannot be told apart.
+  [[nodiscard]] static Result<PlanText> of(std::string text);
+
+  /// [table] key = …, wherever and however the text has it; a key that is not there is added to its table, and a table at the end.
+  void put(std::string_view table, std::string_view key, const MakeLiteral& make);
+  void drop(std::string_view table, std::string_view key);
+  [[nodiscard]] bool has(std::string_view table, std::string_view key) const { return find({std::string(table), std::string(key)}) != nullptr; }
+
+  /// The tables [[array]], by the indices that the functions below take, in order of the text.
+  [[nodiscard]] std::vector<std::size_t> blocks(std::string_view array) const;
+  /// The value of a key in such a table; nothing where it has none.
+  [[nodiscard]] std::optional<std::string_view> literal(std::size_t block, std::string_view key) const;
+  void put(std::size_t block, std::string_view key, const MakeLiteral& make);
+  void drop(std::size_t block, std::string_view key);
+  /// With the comments directly above it and behind its last key.
+  void remove(std::size_t block);
+  /// Lines, each with its end, as a table of its own: behind another one, before it, in its
+  /// place, or at the text's end.
+  void add_behind(std::size_t block, const std::string& lines);
+  void add_before(std::size_t block, const std::string& lines);
+  void put_in_place_of(std::size_t block, const std::string& lines);
+  void add_at_end(const std::string& lines);
+
+  /// Another name for a member of the table [table.inner].
+  void rename_member(std::string_view table, std::string_view inner, std::string_view from, std::string_view to);
+  void drop_member(std::string_view table, std::string_view inner, std::string_view name);
+
+  /// As the text ends its lines.
+  [[nodiscard]] std::string_view line_end() const { return text_.find("\r\n") != text_.npos ? "\r\n" : "\n"; }
+
+  /// With every change made: at most one of each key, and of each inline table.
+  [[nodiscard]] std::string changed() const;
+
+ private:
+  using Entry = base::TomlEntry;
+  PlanText(std::string text, base::TomlPlaces places) : text_(std::move(text)), places_(std::move(places)) {}
+
+  [[nodiscard]] const Entry* find(const std::vector<std::string>& path) const;
+  [[nodiscard]] const Entry* find(std::size_t block, std::string_view key) const;
+  void replace(const Entry& entry, const MakeLiteral& make);
+  void erase(const Entry& entry);
+  void add(std::size_t block, std::string_view key, const std::string& written_key, const MakeLiteral& make);
+  void add_to_inline_table(const Entry& table, const std::string& assignment);
+  void change(base::Span where, std::string to) { changes_.push_back({where, std::move(to)}); }
+  /// A line of its own at the start of a line, or at the text's end.
+  void insert_line(std::size_t at, const std::string& line);
+  [[nodiscard]] std::size_t line_start(std::size_t at) const;
+  [[nodiscard]] std::string indent_at(std::size_t at) const;
+  [[nodiscard]] bool blank_line_at(std::size_t at) const;
+  [[nodiscard]] std::size_t next_line(std::size_t at) const;
+  /// From the comments directly above a table's header.
+  [[nodiscard]] std::size_t own_begin(std::size_t block) const;
+  /// Behind its last key and the comments that follow directly, where these are not directly above the next table.
+  [[nodiscard]] std::size_t own_end(std::size_t block) const;
+  [[nodiscard]] const Entry* last_of(std::size_t block) const;
+
+  std::string text_;
+  base::TomlPlaces places_;
+  std::vector<std::pair<base::Span, std::string>> changes_;
+};
+
+}  // namespace sendworthy::song
