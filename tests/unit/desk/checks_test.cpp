@@ -6,6 +6,8 @@
 #include <chrono>
 #include <cmath>
 #include <filesystem>
+#include <memory>
+#include <span>
 #include <string>
 #include <thread>
 
@@ -97,6 +99,7 @@ TEST_CASE("a check runs through to its sheet, in every form, and goes with all i
   }
   CHECK(!room.checks.sheet_path(id, "exe"));
   CHECK(!room.checks.sheet_path(id, "../../x"));
+  CHECK(room.checks.sheet_path(id, "exe").error().code == "no_form");
   CHECK(!room.checks.sheet_path("c99", "json"));
   CHECK(room.checks.stop(id));
   CHECK((*room.checks.tell(id))["state"] == "done");
@@ -160,6 +163,58 @@ TEST_CASE("an upload is checked under its own name, and goes with its check") {
   CHECK(fs::exists(room.scratch.path() + "/" + upload));
   CHECK(room.checks.remove(id));
   CHECK(!fs::exists(room.scratch.path() + "/" + upload));
+}
+
+namespace {
+
+/// Says what it is told to, as checks of every kind do.
+class Told final : public Task {
+ public:
+  explicit Told(std::vector<Progress> steps) : steps_(std::move(steps)) {
+    for (const char* name : {"a", "b"}) files_.push_back({name, name, {}});
+  }
+  [[nodiscard]] std::string_view kind() const override { return "told"; }
+  [[nodiscard]] std::span<const std::string_view> forms() const override { return {}; }
+  [[nodiscard]] bool lists_its_files() const override { return true; }
+  [[nodiscard]] bool has_more_to_do() const override { return true; }
+  Result<TaskEnd> run(const TaskRoom& /*room*/, const CheckHooks& hooks) override {
+    for (const auto& step : steps_) {
+      if (step.files > 0) {
+        hooks.progress(step);
+      } else {
+        FileSheet file;
+        file.path = step.path;
+        hooks.file_done(file);
+      }
+      fractions.push_back((*checks->tell("c1"))["fraction"].get<double>());
+    }
+    return fail(ErrorCode::rules, "the plan is wrong", {"song.toml", 3, 1});
+  }
+  const Checks* checks = nullptr;
+  std::vector<double> fractions;
+
+ private:
+  std::vector<Progress> steps_;
+};
+
+}  // namespace
+
+TEST_CASE("what is done once the files were read moves the bar on, and never back") {
+  Room room;
+  // Both files, what is said of a file that ended, a third file, then work that counts behind the files, begins anew, or names others.
+  auto task = std::make_unique<Told>(std::vector<Progress>{{0, 2, "a", 0.5}, {0, 0, "a", 0}, {0, 2, "a", 0.1}, {1, 2, "b", 0.5}, {0, 1, "elsewhere/x", 1}, {0, 0, "b", 0}, {2, 4, "b", 0.5}, {0, 2, "c", 0.1}, {3, 4, "a", 1}, {7, 3, "a", -4}});
+  task->checks = &room.checks;
+  const auto& told = *task;
+  const auto added = room.checks.add(std::move(task));
+  REQUIRE(added.has_value());
+  CHECK(room.end_of(*added) == "failed");
+  CHECK((*room.checks.tell(*added))["error"] == "song.toml:3:1: the plan is wrong");
+  CHECK((*room.checks.tell(*added))["kind"] == "told");
+  CHECK(told.fractions == std::vector<double>{0.125, 0.25, 0.25, 0.375, 0.375, 0.5, 0.625, 0.625, 1, 1});
+  CHECK(room.checks.sheet_path(*added, "html").error().status == 409);
+  CHECK(room.checks.pair(*added).error().status == 409);
+  CHECK(room.checks.listening(*added).error().status == 409);
+  CHECK(room.checks.pair("c99").error().status == 404);
 }
 
 TEST_CASE("fifty are kept: the oldest that is over gives way, and none that still waits") {

@@ -28,6 +28,59 @@ TEST_CASE("what a check is asked to do is read whole or not at all") {
     CHECK_MESSAGE(!read_check_wish(bad), bad);
 }
 
+TEST_CASE("a check is of one kind, with what belongs to it") {
+  using enum CheckWish::Kind;
+  const auto two = read_check_wish(R"({"compare":[{"upload":"u1"},{"path":"b.wav"}],"rules":["cd"]})");
+  REQUIRE(two.has_value());
+  CHECK(two->kind == compare);
+  CHECK(two->files[0].upload == "u1");
+  CHECK(two->files[1].path == "b.wav");
+  CHECK(read_check_wish(R"({"plan":"a/b.toml"})")->kind == plan);
+  CHECK(read_check_wish(R"({"plan":{"id":"caf%E9.toml"},"rules":[]})")->files[0].path == "caf\xE9.toml");
+  CHECK(read_check_wish(R"({"order":{"path":"b.toml"}})")->kind == order);
+  for (const char* bad : {R"({"compare":[{"path":"a"}]})", R"({"compare":[{"path":"a"},{"path":"b"},{"path":"c"}]})", R"({"compare":{}})", R"({"plan":""})", R"({"plan":null})", R"({"plan":{"upload":"u1"}})",
+                          R"({"order":"a","rules":["cd"]})", R"({"order":"a","plan":"a"})", R"({"files":[{"path":"a"}],"compare":null})", R"({"rules":["cd"]})"})
+    CHECK_MESSAGE(!read_check_wish(bad), bad);
+}
+
+TEST_CASE("an answer is read whole or not at all") {
+  const auto wish = read_answer_wish(R"({"question":"vocal","answer":"tweak","note":"softer","by":"KB","played_s":12.5,"pass":3,"again":true})");
+  REQUIRE(wish.has_value());
+  CHECK(wish->question == "vocal");
+  CHECK(wish->answer == sendworthy::Answer::tweak);
+  CHECK(wish->note == "softer");
+  CHECK(wish->by == "KB");
+  CHECK(wish->played_s == 12.5);
+  CHECK(wish->pass == 3);
+  CHECK(wish->again);
+  const auto least = read_answer_wish(R"({"question":"vocal","answer":"holds","played_s":null,"pass":null})");
+  REQUIRE(least.has_value());
+  CHECK(!least->played_s);
+  CHECK(!least->pass);
+  CHECK(!least->again);
+  for (const char* more : {R"("played_s":-0.001)", R"("played_s":604800.1)", R"("played_s":1e999)", R"("played_s":"1")", R"("pass":-1)", R"("pass":1.0)", R"("pass":1000001)", R"("again":0)", R"("note":[])", R"("by":{})"})
+    CHECK_MESSAGE(!read_answer_wish(R"({"question":"vocal","answer":"holds",)" + std::string(more) + "}"), more);
+  for (const char* bad : {"", "[]", "{}", R"({"question":"vocal"})", R"({"question":"vocal","answer":"hold"})", R"({"answer":"holds"})"}) CHECK_MESSAGE(!read_answer_wish(bad), bad);
+}
+
+TEST_CASE("what is to be made has the name of a TOML file") {
+  const auto plan = read_plan_wish(R"({"mix":"mix.wav","stems":"stems","plan":"a/song.toml"})");
+  REQUIRE(plan.has_value());
+  CHECK(plan->mix == "mix.wav");
+  CHECK(plan->stems == "stems");
+  CHECK(plan->plan == "a/song.toml");
+  CHECK(read_plan_wish(R"({"mix":"mix.wav","plan":"song.toml"})")->stems.empty());
+  CHECK(read_order_wish(R"({"order":"o.toml"})")->folder.empty());
+  for (const char* name : {"", ".toml", "a/.toml", "a/.b.toml", "a.TOML", "a.toml/", "a", "a\nb.toml", "\u202e.toml"}) {
+    const auto text = R"({"mix":"mix.wav","plan":")" + std::string(name) + R"(","order":")" + std::string(name) + "\"}";
+    CHECK_MESSAGE(!read_plan_wish(text), name);
+    CHECK_MESSAGE(!read_order_wish(text), name);
+  }
+  CHECK(!read_plan_wish(R"({"mix":"","plan":"a.toml"})"));
+  CHECK(!read_plan_wish(R"({"mix":{"upload":"u1"},"plan":"a.toml"})"));
+  CHECK(!read_order_wish(R"({"folder":1,"order":"a.toml"})"));
+}
+
 TEST_CASE("a request for too much is refused, and one that is nested deeply is no trouble") {
   std::string many = R"({"files":[{"path":"a"})";
   for (std::size_t i = 0; i < kMostFilesOfACheck; ++i) many += R"(,{"path":"a"})";
@@ -68,7 +121,15 @@ TEST_CASE("nothing on a sheet says where a copy lay") {
     file.skipped.push_back({"r", "s", name});
     sheet.files.push_back(file);
   }
-  show_paths(sheet, "/tmp/x/c1");
+  Pair pair;
+  pair.old_path = "/tmp/x/c1/f/old/a.wav";
+  pair.new_path = "/tmp/x/c1/f/new/a.wav";
+  pair.changes.push_back({"id", "key", sheet.files[0].measurements[0], sheet.files[0].measurements[0]});
+  sheet.pairs.push_back(pair);
+  CHECK(show_paths(sheet, "/tmp/x/c1") == std::vector<std::string>{"a.wav", "/tmp/x/c1/f/b.wav"});
+  CHECK(sheet.pairs[0].old_path == "old/a.wav");
+  CHECK(sheet.pairs[0].new_path == "new/a.wav");
+  CHECK(std::get<std::string>(std::get<Value>(sheet.pairs[0].changes[0].after.outcome)) == "b.wav");
   CHECK(sheet.files[0].path == "a.wav");
   const auto& copy = sheet.files[1];
   CHECK(copy.path == "b.wav");
