@@ -18,7 +18,8 @@ const Manual& manual() {
       "desk",
       "desk [options] [DIR]",
       "Opens a page in the browser that checks files: pick them in DIR (default: this folder) or drop them on it, choose the "
-      "rules, watch, read the sheet, save it. Prints the page's address. Sound files are only ever read. Ctrl-C ends it.",
+      "rules, watch, read the sheet, save it. It compares bounces, too, makes and checks song plans and orders, and asks what a plan asks. "
+      "Prints the page's address. Sound files are only ever read. Ctrl-C ends it.",
       {
           {"sendworthy desk", "the files in this folder, and whatever is dropped on the page"},
           {"sendworthy desk ~/Music/bounces", "another folder"},

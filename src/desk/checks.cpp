@@ -59,8 +59,7 @@ Result<void> write_sheet(Sheet sheet, std::span<const std::string_view> forms, c
     return base::write_private(folder + "/sheet." + std::string(form), text);
   };
   Result<void> written;
-  const auto pages = std::ranges::count(forms, "html");
-  if (pages > 0) written = write("html");
+  if (std::ranges::find(forms, "html") != forms.end()) written = write("html");
   // Pictures belong to the page; the other forms are what the command writes in them.
   for (auto& file : sheet.files) {
     file.timelines.clear();
