@@ -285,7 +285,7 @@ class Sources(Heard):
 
     def test_a_file_that_goes_or_changes_while_it_is_decoded_keeps_nobody_waiting(self):
         for change, code in ((lambda path: path.unlink(), "gone"), (lambda path: path.write_bytes(path.read_bytes()[:1 << 20]), "changed")):
-            self.put("long.wav", lab.long_wav(3600))
+            self.put("long.wav", lab.long_wav(1800))
             facts = self.facts("path=long.wav")
             self.assertFalse(facts["whole"])
             connection = http.client.HTTPConnection("127.0.0.1", self.desk.port, timeout=60)
