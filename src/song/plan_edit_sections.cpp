@@ -6,6 +6,7 @@
 #include <cmath>
 #include <cstdint>
 #include <numeric>
+#include <set>
 #include <tuple>
 #include <utility>
 
@@ -90,10 +91,12 @@ class SectionSetter {
   /// Which old section is which new one, and whether the times are any.
   Result<void> pair_up() {
     new_index_.resize(old_.sections.size());
+    std::set<std::string_view> names;
     for (std::size_t i = 0; i < wanted_.sections.size(); ++i) {
       const auto& one = wanted_.sections[i];
       if (!is_time(one.start_s) || (one.end_s && !is_time(*one.end_s)))
         return fail(ErrorCode::usage, fmt::format("start and end of {} want to lie from 0 and below 24 hours", in_quotes(one.name)));
+      if (!names.insert(one.name).second) return fail(ErrorCode::usage, fmt::format("two sections are called {}: number them", in_quotes(one.name)));
       if (!one.was) continue;
       if (*one.was >= old_.sections.size() || new_index_[*one.was])
         return fail(ErrorCode::usage, fmt::format("{} wants to be a section that the plan has not, or that is taken already; load the plan again", in_quotes(one.name)));

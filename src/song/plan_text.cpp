@@ -18,11 +18,13 @@ std::string_view without_spaces(std::string_view text) {
   return text;
 }
 
-/// "# key = …": a key that waits to be taken up.
-bool is_comment_of(std::string_view line, std::string_view key) {
+/// "key" of a line "# key = …", which waits to be taken up; "" of others.
+std::string_view key_in_comment(std::string_view line) {
   line = without_spaces(line);
   while (line.starts_with('#')) line = without_spaces(line.substr(1));
-  return line.starts_with(key) && without_spaces(line.substr(key.size())).starts_with('=');
+  const auto end = std::min(line.find_first_of(" \t="), line.size());
+  const auto key = line.substr(0, end);
+  return is_bare_key(key) && without_spaces(line.substr(end)).starts_with('=') ? key : std::string_view();
 }
 
 }  // namespace
@@ -91,18 +93,20 @@ std::size_t PlanText::own_begin(std::size_t block) const {
   for (auto comment = places_.comments.rbegin(); comment != places_.comments.rend(); ++comment) {
     if (comment->end == begin) begin = comment->begin;
   }
-  return begin;
+  return std::max(begin, own_end(block - 1));
 }
 
 std::size_t PlanText::own_end(std::size_t block) const {
   const auto* last = last_of(block);
   const auto end = last != nullptr ? last->lines.end : places_.blocks[block].header.end;
-  auto with_comments = end;
+  auto with_keys = end, with_comments = end;
   for (const auto& comment : places_.comments) {
-    if (comment.begin == with_comments) with_comments = comment.end;
+    if (comment.begin != with_comments) continue;
+    if (with_keys == with_comments && !key_in_comment(comment.of(text_)).empty()) with_keys = comment.end;
+    with_comments = comment.end;
   }
-  const bool of_the_next = std::ranges::any_of(places_.blocks, [&](const auto& one) { return one.header.end > 0 && one.header.begin == with_comments; });
-  return of_the_next ? end : with_comments;
+  const bool of_the_next = block + 1 < places_.blocks.size() && places_.blocks[block + 1].header.begin == with_comments;
+  return of_the_next ? with_keys : with_comments;
 }
 
 void PlanText::insert_line(std::size_t at, const std::string& line) {
@@ -138,7 +142,7 @@ void PlanText::add(std::size_t block, std::string_view key, const std::string& w
   const auto assignment = written_key + " = " + make({std::nullopt, false, line_end()});
   const base::Span own{places_.blocks[block].header.end, own_end(block)};
   for (const auto& comment : places_.comments) {
-    if (comment.begin < own.begin || comment.end > own.end || !is_comment_of(comment.of(text_), key)) continue;
+    if (comment.begin < own.begin || comment.end > own.end || key_in_comment(comment.of(text_)) != key) continue;
     return insert_line(comment.end, indent_at(comment.begin) + assignment);
   }
   const auto* last = last_of(block);

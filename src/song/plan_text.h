@@ -75,9 +75,9 @@ class PlanText {
   [[nodiscard]] std::string indent_at(std::size_t at) const;
   [[nodiscard]] bool blank_line_at(std::size_t at) const;
   [[nodiscard]] std::size_t next_line(std::size_t at) const;
-  /// From the comments directly above a table's header.
+  /// From the comments directly above a table's header to those directly behind its last key. Comments that touch both are the next
+  /// table's, but for keys that wait in them to be taken up.
   [[nodiscard]] std::size_t own_begin(std::size_t block) const;
-  /// Behind its last key and the comments that follow directly, where these are not directly above the next table.
   [[nodiscard]] std::size_t own_end(std::size_t block) const;
   [[nodiscard]] const Entry* last_of(std::size_t block) const;
 
