@@ -212,6 +212,26 @@ const scenes = {
     await context.close();
   },
 
+  /** What stands on the list: the numbers of the sheet, the names of the program, every place; and a sheet made up for the rest. */
+  async lists() {
+    const { page, context } = await open();
+    await check(page, ["many.wav", facts.noises[0].name]);
+    await placesThere(page);
+    const listed = await page.evaluate(() => [...document.querySelectorAll("#hear-list h4")].map((title) => [title.textContent, [...title.nextElementSibling.children].map((one) => [one.querySelector(".number").textContent, one.querySelector(".head").textContent])]));
+    const frame = await (await page.waitForSelector("#frame iframe")).contentFrame();
+    await frame.waitForSelector("footer", { timeout: kLong });
+    const sheet = await frame.evaluate(() => [...document.querySelectorAll("section.file")].map((file) => [file.querySelector("h2").textContent, [...file.querySelectorAll("ol.findings li")].map((one) => [one.querySelector(".number").textContent, one.querySelector(".head").textContent])]));
+    const more = page.locator("#hear-list .more").first(), before = await page.locator("#hear-list .place").count(), words = await more.innerText();
+    await more.focus();
+    await page.keyboard.press("Enter");
+    report.lists = { listed, sheet, before, words, after: await page.locator("#hear-list .place").count(), focus: await at(page) };
+    report.lists.made = await page.evaluate(async ([song, pair, known]) => {
+      const { placesOf } = await import(new URL("page/hear.js", document.baseURI));
+      return [placesOf(song, "c7", known), placesOf(pair, "c8", known)];
+    }, [facts.song, facts.compared, { before_s: 1.5, after_s: 1, quiet_db: 20, heard: { "low-end": "below-100", true_peak: "quiet" }, by_channel: ["silent_channels"], titles: { true_peak: "True peak" } }]);
+    await context.close();
+  },
+
   /** Every way, by tones of which each stands in one channel; and at another rate than the file's. */
   async ways() {
     const { page, context } = await open();

@@ -43,6 +43,27 @@ def noise(seconds, rate, seed, clipped=None, amplitude=3000):
     return frames
 
 
+def place(start, end, file="", channel=0, note=""):
+    return {"channel": channel, "start_s": start, "end_s": end, "start_frame": int(48000 * start), "end_frame": int(48000 * end), "note": note, **({"file": file} if file else {})}
+
+
+def finding(status, rule, where=(), measure="", **more):
+    return {"status": status, "rule": rule, "ruleset": "s", "measure": measure, "value": 1.5, "unit": "dB", "limit_kind": "none", "where": list(where), "reason": "", **more}
+
+
+# A song's sheet and that of two bounces, as far as places go.
+SONG = {
+    "song": {"mix": "a/mix.wav"}, "stems": [{"path": "a/s.wav", "name": "bass <b>"}],
+    "files": [
+        {"path": "a/mix.wav", "facts": {"channels": 2}, "findings": [finding("note", "n", [place(9, 9.5)]), finding("warn", "peak", [place(4, 4, channel=2)], "true_peak"), finding("pass", "p", [place(1, 2)])]},
+        {"path": "a/s.wav", "facts": {"channels": 2}, "findings": [finding("fail", "silent", [place(1, 2, channel=2)], "silent_channels"), finding("fail", "head", [place(0, 0, note="byte 4: no"), place(0, 0.5)])]}],
+    "findings": [finding("waived", "w", [place(7, 8)]), finding("warn", "other", [place(5, 6, "a/s.wav"), place(5, 6, "a/not there.wav")]), finding("fail", "low-end", [place(2, 3, "a/mix.wav")])],
+    "pairs": [{"part": "bass <b>", "masker": "keys", "masked_percent": 40.1, "passages": [{"start_s": 3, "end_s": 4.5, "low_hz": 60, "high_hz": 120, "masked_percent": 80}]}],
+}
+COMPARED = {"files": [{"path": "new.wav", "findings": []}, {"path": "old.wav", "findings": []}], "findings": [],
+            "pairs": [{"old": "old.wav", "new": "new.wav", "edits": [{"words": "taken out", "old_start_s": 1, "old_end_s": 2, "new_start_s": 0.5, "new_end_s": 0.5}]}]}
+
+
 def tones(seconds, rate):
     """Both channels by formula, in 32 bits."""
     rows = [[sum(a * math.sin(2 * math.pi * hz * n / rate) for hz, a in part) for n in range(int(seconds * rate))] for part in (LEFT, RIGHT)]
@@ -58,7 +79,7 @@ class Room:
     def __init__(self, folder):
         self.room = folder / "room"
         self.room.mkdir()
-        self.facts = {"noises": [], "tones": [], "channels": [], "coded": CODED, "pairs": [], "hostile": [HOSTILE]}
+        self.facts = {"noises": [], "tones": [], "channels": [], "coded": CODED, "pairs": [], "hostile": [HOSTILE], "song": SONG, "compared": COMPARED}
         for name, rate, frame in (("noise 44.wav", 44100, 200003), ("noise 96.wav", 96000, 300001)):
             self.put(name, pcm16(noise(7, rate, rate, frame), 2, rate))
             self.facts["noises"].append({"name": name, "rate": rate, "frame": frame})
@@ -70,6 +91,11 @@ class Room:
             self.put(name, coded(channels) if channels != 8 else lab.float_wav([0.5 * math.sin(2 * math.pi * 400 * n / 48000) if c == 0 else 0 for n in range(48000) for c in range(8)], 8))
             self.facts["channels"].append({"name": name, "channels": channels})
         self.put("hot.wav", lab.float_wav([3 * math.sin(2 * math.pi * 220 * n / 48000) for n in range(8 * 48000)]))
+        many = noise(5, 48000, 9)
+        for place_s in range(1, 13):
+            for i in range(4):
+                many[2 * (int(0.35 * 48000 * place_s) + i)] = 32767
+        self.put("many.wav", pcm16(many, 2, 48000))
         self.put(HOSTILE, pcm16(noise(2, 48000, 3, 48000), 2, 48000))
         for name in ("deleted.wav", "changed.wav"):
             self.put(name, lab.long_wav(60))
@@ -155,6 +181,37 @@ class Hearing(unittest.TestCase):
                 self.assertEqual(len(one["pressed"]), 1)
                 self.assertIn(name, one["what"])
                 self.assertGreater(one["live"], 1e-4, "and it does sound")
+
+    def test_the_list_has_the_numbers_and_names_of_the_sheet(self):
+        about = self.scene("lists")
+        self.assertEqual(len(about["listed"]), 2)
+        of = {title.split(": ")[1].split("/")[-1]: {number: words for number, words in rows} for title, rows in about["sheet"]}
+        for name, rows in about["listed"]:
+            self.assertGreaterEqual(len(rows), 3)
+            for number, words in rows:
+                with self.subTest(name=name, number=number):
+                    self.assertEqual(of[name][number].split(": ")[0], words.split(": ")[0])
+        self.assertEqual(about["words"], "6 more")
+        self.assertEqual(about["after"], about["before"] + 6)
+        self.assertRegex(about["focus"]["name"], r"^0:02\.450 left, finding \d$")
+
+    def test_every_place_is_led_to_its_file_and_its_way(self):
+        song, pair = self.scene("lists")["made"]
+        said = [[group["title"], [[entry["number"], entry["css"], entry["head"], [[one["text"], one["request"]["source"]["part"], one["request"].get("way")] for one in entry["places"]]] for entry in group["entries"]]] for group in song]
+        # What speaks against it is numbered through first, in the order fail, not measured, warn; then the rest.
+        self.assertEqual(said, [
+            ["The song", [[1, "fail", "Low end: 1.5 dB", [["0:02.000 to 0:03.000", 1, "below-100"]]],
+                          [2, "warn", "Other: 1.5 dB", [["bass <b> 0:05.000 to 0:06.000", 2, None]]],
+                          [6, "note", "W: 1.5 dB", [["0:07.000 to 0:08.000", 1, None]]]]],
+            ["the mix, as a file", [[3, "warn", "True peak: 1.5 dB", [["0:04.000 right", 1, "quiet"]]], [7, "note", "N: 1.5 dB", [["0:09.000 to 0:09.500", 1, None]]]]],
+            ["bass <b>, as a file", [[4, "fail", "Silent channels: 1.5 dB", [["0:01.000 to 0:02.000 right", 2, "right"]]], [5, "fail", "Head: 1.5 dB", [["0:00.000 to 0:00.500", 2, None]]]]],
+            ["Parts under parts", [[None, "note", "bass <b> under keys: 40.1 % covered", [["0:03.0 to 0:04.5", 1, None]]]]],
+        ])
+        asked = song[0]["entries"][0]["places"][0]["request"]
+        self.assertEqual((asked["source"], asked["from_s"], asked["to_s"]), ({"check": "c7", "part": 1}, 0.5, 4))
+        self.assertEqual(song[2]["entries"][0]["places"][0]["request"]["from_s"], 0)
+        self.assertEqual([[one["text"], one["request"]["source"]["part"], one["request"]["from_s"], one["request"]["to_s"]] for one in pair[0]["entries"][0]["places"]],
+                         [["old 0:01.000", 2, 0, 3], ["new 0:00.500", 1, 0, 1.5]])
 
     def test_it_starts_low_and_rises_from_silence(self):
         for name, one in self.scene("places")["each"].items():
@@ -303,7 +360,7 @@ class Hearing(unittest.TestCase):
             self.assertFalse(stop["covered"], stop)
         self.assertNotEqual(about["stops"][0]["name"], about["stops"][1]["name"])
         self.assertEqual([stop["id"] for stop in about["stops"][2:]], ["listen-as", "level", "play"])
-        self.assertRegex(about["what"], r"^noise \d+\.wav, 0:0\d\.\d{3}")
+        self.assertRegex(about["what"], r"^many\.wav, 0:0\d\.\d{3}")
         self.assertRegex(about["way"], r"^heard: .*mono, 20 dB down$")
         self.assertRegex(about["louder"], r"mono, 19 dB down$")
         self.assertTrue(about["stopped"].startswith("Play"))
@@ -352,7 +409,7 @@ class Hearing(unittest.TestCase):
             with self.subTest(view=view):
                 self.assertEqual((about["broken"], about["cut"], about["small"]), ([], [], []))
                 self.assertLessEqual(about["wider"], 0)
-                self.assertLess(about["bar"], 0.55)
+                self.assertLess(about["bar"], 0.56)
                 for stop in (about[key] for key in ("focus", "menu") if key in about):
                     self.assertTrue(stop["shows"], stop)
                     self.assertFalse(stop["covered"], stop)

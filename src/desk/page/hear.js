@@ -60,7 +60,7 @@ export function placesOf(sheet, check, known) {
       const path = where.file || file || finding.files?.find((one) => partOf.has(one)) || alone;
       if (!partOf.has(path)) return [];
       const channels = files[partOf.get(path) - 1].facts?.channels, text = placeText(where, channels), way = wayOf(finding, where, channels, known);
-      return [{text: where.file && where.file !== file ? `${nameOf(path)} ${text}` : text, about: where.note, request: requestOf(path, where.start_s, where.end_s, way, text, `${check} ${unlike} ${number} ${i}`)}];
+      return [{text: where.file && where.file !== file && where.file !== alone ? `${nameOf(path)} ${text}` : text, about: where.note, request: requestOf(path, where.start_s, where.end_s, way, text, `${check} ${unlike} ${number} ${i}`)}];
     });
     const css = kSerious[2](finding) ? "warn" : kLesser.some((kind) => kind(finding)) ? "note" : "fail";
     return {number, css, head: headline(finding, known.titles), places};

@@ -53,9 +53,10 @@ export class Player extends EventTarget {
   know(state) {
     for (const name of Object.keys(this.known)) if (state[name] !== undefined) this.known[name] = state[name];
     this.known.ways = this.known.ways.filter((way) => isWay(way.name));
-    by("listen-as").replaceChildren(...this.known.ways.map((way) => make("option", {value: way.name, text: way.words})));
-    const caution = state.cautions?.[0];
-    put(by("player-caution"), caution ? `${caution.text}${caution.source ? ` [${caution.source}]` : ""}` : "");
+    by("listen-as").replaceChildren(...this.known.ways.map((way) => make("option", {value: way.name, text: way.name === "quiet" ? `${way.words}, by ${this.known.quiet_db} dB` : way.words})));
+    const [first, ...more] = (state.cautions || []).map(({text, source}) => (source ? `${text} [${source}]` : text));
+    put(by("player-caution"), first);
+    put(by("player-cautions"), more.join(" "));
     get("api/played").then((answer) => this.count(answer), () => {});
     this.draw();
   }
