@@ -8,7 +8,7 @@ import {lanesOfTwo, rateOfTwo} from "./two.js";
 import {isWay, sentence, wayDb} from "./ways.js";
 import {by, make, put} from "./words.js";
 
-const kAsItIs = "as-it-is", kFirstDb = -20, kTickMs = 100, kAheadS = 9, kLookS = 1, kReportS = 10, kLitMs = 1500, kWakeMs = 3000, kRestMs = 5000;
+const kAsItIs = "as-it-is", kFirstDb = -20, kTickMs = 100, kAheadS = 9, kLookS = 1, kReportS = 10, kLitMs = 1500, kWakeMs = 3000, kRestMs = 5000, kSettleMs = 30;
 
 /** "0:41.203" */
 export function timeText(seconds, decimals = 3) {
@@ -16,7 +16,18 @@ export function timeText(seconds, decimals = 3) {
   return `${minutes}:${(all - 60 * minutes).toFixed(decimals).padStart(decimals ? 3 + decimals : 2, "0")}`;
 }
 
-const within = (work, ms, otherwise) => Promise.race([work, new Promise((done) => setTimeout(() => done(otherwise), ms))]);
+const pause = (ms) => new Promise((done) => setTimeout(done, ms));
+
+function contextAt(rate) {
+  try {
+    return new AudioContext({sampleRate: rate});
+  } catch {
+    // A rate that this browser does not know: the sound is brought to its own.
+    return new AudioContext();
+  }
+}
+
+const within = (work, ms, otherwise) => Promise.race([work, pause(ms).then(() => otherwise)]);
 
 /** Tells "change" whenever something starts or stops, and then, on its stopping, "heard" with {request, seconds}. */
 export class Player extends EventTarget {
@@ -35,12 +46,14 @@ export class Player extends EventTarget {
     this.known = {ways: [{name: kAsItIs, words: "as it is"}], quiet_db: 20, heard: {}, by_channel: [], before_s: 1, after_s: 1, titles: {}};
     this.told = 0;
     this.loudest = -Infinity;
+    this.silent = 0;
     this.lit = null;
     this.me = `${Date.now()} ${Math.random()}`;
     this.others = "BroadcastChannel" in window ? new BroadcastChannel("sendworthy-sound") : null;
     if (this.others) this.others.onmessage = (event) => event.data !== this.me && this.state !== "idle" && this.stop("Stopped: another tab of this page plays.");
     by("play").addEventListener("click", () => this.toggle());
     by("listen-as").addEventListener("change", () => this.listen(by("listen-as").value));
+    // Browsers keep what was set before a page was loaded again; every page starts low.
     by("level").value = String(kFirstDb);
     by("level").addEventListener("input", () => this.turn());
     by("player-more").addEventListener("click", () => this.unfold());
@@ -94,6 +107,8 @@ export class Player extends EventTarget {
       const plan = await this.planOf(request);
       if (turn !== this.turns) return;
       await this.wake(plan.rate);
+      // What sounded before goes softly.
+      await pause(this.silent - performance.now());
       if (turn !== this.turns) return;
       plan.way = this.way;
       plan.db = this.db;
@@ -125,17 +140,16 @@ export class Player extends EventTarget {
   /** A context at the rate of the file, so that nothing is between its samples and the guard. */
   async wake(rate) {
     clearTimeout(this.resting);
-    if (!this.context || this.wanted !== rate) {
+    if (this.wanted !== rate || !this.chain) {
       this.context?.close();
       this.chain = null;
       this.wanted = rate;
-      try {
-        this.context = new AudioContext({sampleRate: rate});
-      } catch {
-        // A rate that this browser does not know: the sound is brought to its own.
-        this.context = new AudioContext();
-      }
-      this.chain = await Chain.in(this.context, (db) => this.acts(db));
+      const context = contextAt(rate);
+      this.context = context;
+      const chain = await Chain.in(context, (db) => this.acts(db));
+      // Another file may have been asked for meanwhile.
+      if (this.context === context) this.chain = chain;
+      else return;
     }
     const awake = await within(this.context.resume().then(() => true), kWakeMs, false);
     if (!awake) throw new Error("The browser lets nothing sound yet. Press “Play” once more; if that does not help, see whether it is muted or has no loudspeaker.");
@@ -184,7 +198,7 @@ export class Player extends EventTarget {
     this.way = name;
     if (this.state === "playing") this.chain.change(name, this.about);
     this.draw();
-    if (document.activeElement !== by("listen-as") || this.state === "playing") say(`${by("heard").textContent}.`);
+    say(`${by("heard").textContent}.`);
   }
 
   turn() {
@@ -219,6 +233,7 @@ export class Player extends EventTarget {
     this.report();
     const seconds = feed.elapsed(), at = this.chain.close();
     feed.stop(at);
+    this.silent = performance.now() + 1000 * (at - this.context.currentTime) + kSettleMs;
     this.feed = this.lanes = null;
     setTimeout(() => lanes.drop(), 1000);
     this.resting = setTimeout(() => this.state === "idle" && this.context.suspend(), kRestMs);
