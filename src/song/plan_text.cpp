@@ -138,8 +138,8 @@ void PlanText::erase(const Entry& entry) {
   change({key, comment}, {});
 }
 
-void PlanText::add(std::size_t block, std::string_view key, const std::string& written_key, const MakeLiteral& make) {
-  const auto assignment = written_key + " = " + make({std::nullopt, false, line_end()});
+void PlanText::add(std::size_t block, std::string_view key, const MakeLiteral& make) {
+  const auto assignment = std::string(key) + " = " + make({std::nullopt, false, line_end()});
   const base::Span own{places_.blocks[block].header.end, own_end(block)};
   for (const auto& comment : places_.comments) {
     if (comment.begin < own.begin || comment.end > own.end || key_in_comment(comment.of(text_)) != key) continue;
@@ -162,7 +162,7 @@ void PlanText::put(std::string_view table, std::string_view key, const MakeLiter
   const std::string name(table), last_key(key);
   if (const auto* entry = find({name, last_key})) return replace(*entry, make);
   for (std::size_t i = 0; i < places_.blocks.size(); ++i) {
-    if (!places_.blocks[i].array && places_.blocks[i].path == std::vector{name}) return add(i, key, last_key, make);
+    if (!places_.blocks[i].array && places_.blocks[i].path == std::vector{name}) return add(i, key, make);
   }
   if (const auto* entry = find({name})) return add_to_inline_table(*entry, last_key + " = " + make({std::nullopt, true, line_end()}));
   const Entry* dotted = nullptr;
@@ -180,7 +180,7 @@ void PlanText::drop(std::string_view table, std::string_view key) {
 
 void PlanText::put(std::size_t block, std::string_view key, const MakeLiteral& make) {
   if (const auto* entry = find(block, key)) return replace(*entry, make);
-  add(block, key, std::string(key), make);
+  add(block, key, make);
 }
 
 void PlanText::drop(std::size_t block, std::string_view key) {

@@ -31,7 +31,6 @@ class PlanText {
   /// [table] key = …, wherever and however the text has it; a key that is not there is added to its table, and a table at the end.
   void put(std::string_view table, std::string_view key, const MakeLiteral& make);
   void drop(std::string_view table, std::string_view key);
-  [[nodiscard]] bool has(std::string_view table, std::string_view key) const { return find({std::string(table), std::string(key)}) != nullptr; }
 
   /// The tables [[array]], by the indices that the functions below take, in order of the text.
   [[nodiscard]] std::vector<std::size_t> blocks(std::string_view array) const;
@@ -41,8 +40,7 @@ class PlanText {
   void drop(std::size_t block, std::string_view key);
   /// With the comments directly above it and behind its last key.
   void remove(std::size_t block);
-  /// Lines, each with its end, as a table of its own: behind another one, before it, in its
-  /// place, or at the text's end.
+  /// Lines, each with its end, as a table of its own: behind another one, before it, in its place, or at the text's end.
   void add_behind(std::size_t block, const std::string& lines);
   void add_before(std::size_t block, const std::string& lines);
   void put_in_place_of(std::size_t block, const std::string& lines);
@@ -66,7 +64,7 @@ class PlanText {
   [[nodiscard]] const Entry* find(std::size_t block, std::string_view key) const;
   void replace(const Entry& entry, const MakeLiteral& make);
   void erase(const Entry& entry);
-  void add(std::size_t block, std::string_view key, const std::string& written_key, const MakeLiteral& make);
+  void add(std::size_t block, std::string_view key, const MakeLiteral& make);
   void add_to_inline_table(const Entry& table, const std::string& assignment);
   void change(base::Span where, std::string to) { changes_.push_back({where, std::move(to)}); }
   /// A line of its own at the start of a line, or at the text's end.
