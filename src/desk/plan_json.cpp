@@ -186,9 +186,9 @@ Result<PlanEdit> read_sections(const Json& json) {
   return PlanEdit(std::move(set));
 }
 
-Result<SetStem> read_stem(const Json& json) {
+Result<StemChange> read_stem(const Json& json) {
   Fields fields(json, "a stem", {"name", "priority", "role"});
-  SetStem set;
+  StemChange set;
   set.name = fields.text("name");
   if (fields.has("priority")) set.priority = fields.is_null("priority") ? std::optional<int>() : std::optional(fields.whole("priority"));
   if (fields.has("role")) set.role = fields.word("role", roles());
@@ -242,12 +242,13 @@ Result<void> read_edit(const Json& json, std::vector<PlanEdit>& edits) {
   const auto stems = json.find("stems");
   if (stems == json.end() || json.size() != 1 || !stems->is_array() || stems->size() > kMostStems)
     return wrong("each of \"edits\" wants to have one of \"set\", \"sections\", \"stems\", \"question\", \"add_question\" and \"remove_question\"");
+  SetStems set;
   for (const auto& one : *stems) {
     auto stem = read_stem(one);
     if (!stem) return tl::unexpected(stem.error());
-    edits.emplace_back(std::move(*stem));
+    set.stems.push_back(std::move(*stem));
   }
-  return {};
+  return take(PlanEdit(std::move(set)));
 }
 
 }  // namespace

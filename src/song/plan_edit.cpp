@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <array>
+#include <set>
 #include <tuple>
 #include <utility>
 
@@ -263,22 +264,13 @@ class Editor {
     return in_text([&](PlanText& text) { return KeySetter(change_, wanted, text).set(); });
   }
 
-  Result<void> operator()(const SetStem& wanted) {
-    const auto found = named(change_.plan.stems, "stem", wanted.name);
-    if (!found) return tl::unexpected(found.error());
-    if (!*found) return wrong_edit("a stem is chosen by its name");
-    auto& stem = change_.plan.stems[**found];
+  Result<void> operator()(const SetStems& wanted) {
     return in_text([&](PlanText& text) -> Result<void> {
-      const auto block = Blocks(text, "stem", "name").of(stem.name);
-      if (!block) return tl::unexpected(block.error());
-      if (wanted.role && *wanted.role != stem.role) {
-        stem.role = *wanted.role;
-        text.put(*block, "role", text_literal(std::string(to_string(stem.role))));
-      }
-      if (wanted.priority && *wanted.priority != stem.priority) {
-        stem.priority = *wanted.priority;
-        if (stem.priority) text.put(*block, "priority", plain_literal(std::to_string(*stem.priority)));
-        if (!stem.priority) text.drop(*block, "priority");
+      const Blocks by_name(text, "stem", "name");
+      std::set<std::string_view> seen;
+      for (const auto& change : wanted.stems) {
+        if (!seen.insert(change.name).second) return wrong_edit(fmt::format("the stem {} is named twice", in_quotes(change.name)));
+        if (const auto ok = change_stem(text, by_name, change); !ok) return ok;
       }
       return {};
     });
@@ -338,6 +330,25 @@ class Editor {
   }
 
  private:
+  Result<void> change_stem(PlanText& text, const Blocks& by_name, const StemChange& wanted) {
+    const auto found = named(change_.plan.stems, "stem", wanted.name);
+    if (!found) return tl::unexpected(found.error());
+    if (!*found) return wrong_edit("a stem is chosen by its name");
+    const auto block = by_name.of(wanted.name);
+    if (!block) return tl::unexpected(block.error());
+    auto& stem = change_.plan.stems[**found];
+    if (wanted.role && *wanted.role != stem.role) {
+      stem.role = *wanted.role;
+      text.put(*block, "role", text_literal(std::string(to_string(stem.role))));
+    }
+    if (wanted.priority && *wanted.priority != stem.priority) {
+      stem.priority = *wanted.priority;
+      if (stem.priority) text.put(*block, "priority", plain_literal(std::to_string(*stem.priority)));
+      if (!stem.priority) text.drop(*block, "priority");
+    }
+    return {};
+  }
+
   template <class Do>
   Result<void> in_text(const Do& what) {
     auto text = PlanText::of(change_.text);

@@ -35,10 +35,15 @@ struct SetSections {
   std::vector<WantedSection> sections;
 };
 
-struct SetStem {
-  std::string name;
+struct StemChange {
+  std::string name;  ///< which it is
   std::optional<Role> role;                     ///< nothing: as it is
   std::optional<std::optional<int>> priority;   ///< nothing: as it is; nothing in it: not stated
+};
+
+/// Each named once; the others stay as they are.
+struct SetStems {
+  std::vector<StemChange> stems;
 };
 
 /// Of what is not given, everything stays as it is.
@@ -63,7 +68,7 @@ struct RemoveQuestion {
   std::string id;
 };
 
-using PlanEdit = std::variant<SetKey, SetSections, SetStem, SetQuestion, AddQuestion, RemoveQuestion>;
+using PlanEdit = std::variant<SetKey, SetSections, SetStems, SetQuestion, AddQuestion, RemoveQuestion>;
 
 /// The plan's text with these edits, in order. What an edit does not change is the same to the byte: an edit to what is there
 /// already changes nothing; a value that is taken away leaves its line as a comment where one explained it. The result is read

@@ -65,7 +65,7 @@ void require_editable(std::string_view text, const song::Plan& plan) {
   if (!sections.sections.empty()) sections.sections.erase(sections.sections.begin());
   sections.sections.push_back({{}, "new", 86000, {}, false, false});
   (void)edit({sections, AddQuestion{{}, {"Is it?", "new", {}, {}}}});
-  if (!plan.stems.empty()) (void)edit({SetStem{plan.stems.back().name, Role::pad, std::optional(7)}});
+  if (!plan.stems.empty()) (void)edit({SetStems{{{plan.stems.back().name, Role::pad, std::optional(7)}}}});
   if (!plan.questions.empty()) (void)edit({RemoveQuestion{plan.questions.front().id}});
 }
 

@@ -293,8 +293,8 @@ void set_some_sections(const std::string& text, const Plan& plan, Chance& chance
 
 void change_some_others(const std::string& text, const Plan& plan, Chance& chance) {
   const std::optional<int> priority = chance.one_in(3) ? std::nullopt : std::optional(1 + static_cast<int>(chance.below(99)));
-  std::vector<PlanEdit> edits{SetStem{"stem " + std::to_string(chance.below(2)), chance.one_in(2) ? std::optional(Role::pad) : std::nullopt, priority}};
-  const auto stem = std::get<SetStem>(edits[0]);
+  const StemChange stem{"stem " + std::to_string(chance.below(2)), chance.one_in(2) ? std::optional(Role::pad) : std::nullopt, priority};
+  std::vector<PlanEdit> edits{SetStems{{stem}}};
   const auto section = !plan.sections.empty() && chance.one_in(2) ? std::optional(plan.sections[chance.below(plan.sections.size())].name) : std::nullopt;
   edits.emplace_back(AddQuestion{"", {"New?", section, {}, Heard::lows}});
   if (!plan.questions.empty()) edits.emplace_back(SetQuestion{plan.questions[0].id, {"Is it?", "", {}, Heard::full}});

@@ -135,7 +135,7 @@ TEST_CASE("what is there already changes nothing") {
   CHECK(edited(kPlan, {}) == kPlan);
   CHECK(edited(kPlan, {set("song.title", "Lamps"), set("song.feeling", "coming\nhome"), set("vocal.above_band", Range{-1, 2}), set("quiet.small_speaker", true),
                        set("low_end.lowest", ""), set("low_end.below_hz", 100.0), set("song.previous", ""), set("song.mix", "./mix.wav"), unset("masking.most"), set("song.approach", " \n"),
-                       SetSections{sections_of(kPlan)}, SetStem{"gtr", Role::guitar, std::optional(2)}, SetStem{"lead", {}, std::optional<int>()},
+                       SetSections{sections_of(kPlan)}, SetStems{{{"gtr", Role::guitar, std::optional(2)}, {"lead", {}, std::optional<int>()}}},
                        SetQuestion{"level", {"Is it loud?", "chorus 1", "lead", Heard::full}}}) == kPlan);
 }
 
@@ -278,11 +278,12 @@ TEST_CASE("sections that cannot be are refused, and say why") {
 }
 
 TEST_CASE("stems get their priorities, equal ones too") {
-  CHECK(edited(kPlan, {SetStem{"lead", {}, std::optional(1)}, SetStem{"gtr", {}, std::optional(1)}}) ==
+  CHECK(edited(kPlan, {SetStems{{{"lead", {}, std::optional(1)}, {"gtr", {}, std::optional(1)}}}}) ==
         with(with(kPlan, "# a guess by role\n", "# a guess by role\npriority = 1\n"), "priority = 2   # for now", "priority = 1   # for now"));
-  CHECK(edited(kPlan, {SetStem{"gtr", Role::keys, std::optional<int>()}}) == with(with(kPlan, "\"guitar\"", "\"keys\""), "priority = 2   #", "# priority = 2   #"));
-  CHECK(contains(refused(kPlan, {SetStem{"gtr", {}, std::optional(0)}}), "priority is a whole number from 1"));
-  CHECK(contains(refused(kPlan, {SetStem{"bass", {}, {}}}), "no stem called \"bass\""));
+  CHECK(edited(kPlan, {SetStems{{{"gtr", Role::keys, std::optional<int>()}}}}) == with(with(kPlan, "\"guitar\"", "\"keys\""), "priority = 2   #", "# priority = 2   #"));
+  CHECK(contains(refused(kPlan, {SetStems{{{"gtr", {}, std::optional(0)}}}}), "priority is a whole number from 1"));
+  CHECK(contains(refused(kPlan, {SetStems{{{"gtr", {}, {}}, {"gtr", {}, {}}}}}), "named twice"));
+  CHECK(contains(refused(kPlan, {SetStems{{{"bass", {}, {}}}}}), "no stem called \"bass\""));
 }
 
 TEST_CASE("questions are changed, added and removed") {
@@ -365,7 +366,7 @@ TEST_CASE("a starting plan is edited as it is printed") {
   auto sections = sections_of(text);
   sections[0] = {0, "verse", 0, 12.6, false, true};
   sections[1] = {1, "chorus", 12.6, 43.25, true, false};
-  const auto after = edited(text, {set("song.feeling", "late"), set("vocal.above_band", Range{0.8, 1.8}), set("masking.most", 30.0), SetSections{sections}, SetStem{"vox", {}, std::optional(1)}, SetStem{"x", Role::keys, std::optional(2)}});
+  const auto after = edited(text, {set("song.feeling", "late"), set("vocal.above_band", Range{0.8, 1.8}), set("masking.most", 30.0), SetSections{sections}, SetStems{{{"vox", {}, std::optional(1)}, {"x", Role::keys, std::optional(2)}}}});
   const auto plan = plan_of(after);
   CHECK(plan.feeling == "late");
   CHECK(plan.sections[1].biggest);
