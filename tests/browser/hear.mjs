@@ -167,6 +167,12 @@ const at = (page) =>
     };
   });
 
+// What of left and right each side has, in ways that filter nothing.
+const kShares = {
+  "as-it-is": [[1, 0], [0, 1]], quiet: [[0.1, 0], [0, 0.1]], mono: [[0.5, 0.5], [0.5, 0.5]],
+  left: [[1, 0], [1, 0]], right: [[0, 1], [0, 1]], side: [[0.5, -0.5], [0.5, -0.5]],
+};
+
 const report = {};
 const scenes = {
   /** A place of a sheet is pressed; what then sounds is held against the file. At several rates. */
@@ -243,18 +249,15 @@ const scenes = {
         for (const other of way === "as-it-is" || way === "below-100" ? [rate, 48000] : [rate]) {
           const made = rows(await page.evaluate((to) => rendered(player.plan, { rate: to }), other));
           const tones = [...left, ...right].map(({ hz, amplitude }) => made.rows.map((row) => db(tone(row, other, hz, Math.round(0.6 * other), other) / amplitude) + 20));
-          // The sign of what came of the first tone of each channel: side turns one over.
-          let product = 0;
-          for (let i = other / 2; i < other; ++i) product += made.rows[0][i] * made.rows[1][i];
-          const about = { sentence, tones, alike: most(made.rows[0].map((x, i) => x - made.rows[1][i])), sign: Math.sign(product) };
-          if (way === "as-it-is") {
+          const about = { sentence, tones };
+          if (kShares[way]) {
             // By the formula of the tones, each sample at its own time.
-            let worst = 0;
+            about.worst = 0;
             for (let i = Math.round(0.3 * other); i < 1.5 * other; ++i) {
               const t = 0.5 + (i - delayOf(other)) / other;
-              for (const [c, list] of [left, right].entries()) worst = Math.max(worst, Math.abs(10 * made.rows[c][i] - list.reduce((sum, one) => sum + one.amplitude * Math.sin(2 * Math.PI * one.hz * t), 0)));
+              const now = [left, right].map((list) => list.reduce((sum, one) => sum + one.amplitude * Math.sin(2 * Math.PI * one.hz * t), 0));
+              kShares[way].forEach(([l, r], c) => (about.worst = Math.max(about.worst, Math.abs(10 * made.rows[c][i] - l * now[0] - r * now[1]))));
             }
-            about.worst = worst;
           }
           report.ways.each[`${name} ${way} ${other}`] = about;
         }
@@ -419,7 +422,8 @@ const scenes = {
     for (const [how, act] of [["deleted", (path) => unlinkSync(path)], ["changed", (path) => writeFileSync(path, readFileSync(join(room, facts.tones[0].name)))]]) {
       const { page, context } = await open();
       const before = seen.messages.length;
-      await play(page, `${how}.wav`, { to: 60 });
+      // All of it is in the page's memory long before the end.
+      await play(page, `${how}.wav`, { to: 8.5 });
       await playing(page);
       await page.waitForTimeout(500);
       act(join(room, `${how}.wav`));
