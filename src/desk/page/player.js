@@ -70,6 +70,7 @@ export class Player extends EventTarget {
     const [first, ...more] = (state.cautions || []).map(({text, source}) => (source ? `${text} [${source}]` : text));
     put(by("player-caution"), first);
     put(by("player-cautions"), more.join(" "));
+    by("player-about").hidden = !more.length;
     get("api/played").then((answer) => this.count(answer), () => {});
     this.draw();
   }
