@@ -4,14 +4,17 @@
 
 #include <algorithm>
 #include <array>
+#include <charconv>
 #include <ctime>
 #include <set>
 #include <utility>
 
+#include "base/files.h"
 #include "base/text.h"
 #include "desk/page.h"
 #include "desk/plan_api.h"
 #include "desk/plans_here.h"
+#include "desk/sheet_parts.h"
 #include "sheet/html_assets.h"
 
 namespace sendworthy::desk {
@@ -112,7 +115,7 @@ Answer Api::get(const Target& target, std::string_view range) const {
     const auto asked = parts[3] == "pair" ? checks_.pair(parts[2]) : checks_.listening(parts[2]);
     return asked ? json_answer(*asked) : refusal(asked.error());
   }
-  return parts.size() == 4 ? sheet(parts[2], parts[3], !target.of("save").empty()) : no_such_page();
+  return parts.size() == 4 ? sheet(parts[2], parts[3], target) : no_such_page();
 }
 
 Answer Api::post(const Target& target) {
@@ -209,19 +212,30 @@ Result<std::vector<RuleSet>> Api::rule_sets(std::vector<std::string> names) cons
   return sets;
 }
 
-Answer Api::sheet(const std::string& id, std::string_view name, bool save) const {
+Answer Api::part_of_sheet(const std::string& path, std::string_view part) const {
+  std::size_t number = 0;
+  const auto [end, error] = std::from_chars(part.data(), part.data() + part.size(), number);
+  const auto places = base::read_text(path.substr(0, path.rfind('.')) + ".parts");
+  if (error != std::errc() || end != part.data() + part.size() || !places) return refusal(404, "no_file", "the sheet has no such file; load the page again");
+  auto page = page_of_part(path, *places, number);
+  if (!page) return refusal(404, "no_file", page.error().text);
+  return {200, "text/html; charset=utf-8", std::move(*page), {}, {{"Content-Security-Policy", sheet_policy()}}};
+}
+
+Answer Api::sheet(const std::string& id, std::string_view name, const Target& target) const {
   constexpr std::string_view kStem = "sheet.";
   const auto* const form = name.starts_with(kStem) ? sheet_form(name.substr(kStem.size())) : nullptr;
   if (form == nullptr) return no_such_page();
   const auto path = checks_.sheet_path(id, form->ending);
   if (!path) return refusal(path.error());
+  if (form->ending == "html" && target.query.contains("file")) return part_of_sheet(*path, target.of("file"));
   auto file = base::InputFile::open(*path);
   if (!file) return refusal(404, "no_check", "there is no such check any more; load the page again");
   Answer answer;
   answer.type = form->mime;
   answer.file = std::make_shared<base::InputFile>(std::move(*file));
   if (form->ending == "html") answer.headers["Content-Security-Policy"] = sheet_policy();
-  if (save) {
+  if (!target.of("save").empty()) {
     const auto told = checks_.tell(id);
     const auto alone = told && (*told)["files"].size() == 1 ? (*told)["files"][0]["name"].get<std::string>() : std::string();
     answer.headers["Content-Disposition"] = "attachment; filename=\"" + saved_name(alone, form->ending) + "\"";

@@ -16,6 +16,7 @@
 #include "base/files.h"
 #include "base/text.h"
 #include "desk/listening_pass.h"
+#include "desk/sheet_parts.h"
 #include "desk/shown_paths.h"
 #include "sheet/judged_alone.h"
 
@@ -50,8 +51,7 @@ double later_share(const Progress& progress, std::size_t files) {
 Result<void> write_sheet(Sheet sheet, std::span<const std::string_view> forms, const std::string& folder) {
   const auto& names = catalog();
   const auto write = [&](std::string_view form) {
-    const auto text = form == "html"    ? render_html(sheet, names)
-                      : form == "json"  ? render_json(sheet, names)
+    const auto text = form == "json"    ? render_json(sheet, names)
                       : form == "jsonl" ? render_jsonl(sheet, names)
                       : form == "csv"   ? render_csv(sheet, names)
                       : form == "xml"   ? render_junit(sheet, names)
@@ -59,7 +59,11 @@ Result<void> write_sheet(Sheet sheet, std::span<const std::string_view> forms, c
     return base::write_private(folder + "/sheet." + std::string(form), text);
   };
   Result<void> written;
-  if (std::ranges::find(forms, "html") != forms.end()) written = write("html");
+  if (std::ranges::find(forms, "html") != forms.end()) {
+    const auto page = render_html(sheet, names);
+    written = base::write_private(folder + "/sheet.html", page);
+    if (written) written = base::write_private(folder + "/sheet.parts", places_of_parts(page));
+  }
   // Pictures belong to the page; the other forms are what the command writes in them.
   for (auto& file : sheet.files) {
     file.timelines.clear();

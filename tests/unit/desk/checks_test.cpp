@@ -15,6 +15,7 @@
 #include "base/scratch_folder.h"
 #include "desk/events.h"
 #include "desk/folder.h"
+#include "desk/sheet_parts.h"
 
 using namespace sendworthy;
 using namespace sendworthy::desk;
@@ -215,6 +216,24 @@ TEST_CASE("what is done once the files were read moves the bar on, and never bac
   CHECK(room.checks.pair(*added).error().status == 409);
   CHECK(room.checks.listening(*added).error().status == 409);
   CHECK(room.checks.pair("c99").error().status == 404);
+}
+
+TEST_CASE("a file of a sheet of several can be had as a page by itself") {
+  Room room;
+  REQUIRE(base::write_then_rename(room.scratch.path() + "/zz <section class=\"file\">.wav", wav(4000)).has_value());
+  const auto id = room.add({room.mix(), {room.scratch.path() + "/zz <section class=\"file\">.wav", "zz", {}}});
+  REQUIRE(room.end_of(id) == "done");
+  const auto path = *room.checks.sheet_path(id, "html");
+  const auto page = *base::read_text(path), places = *base::read_text(path.substr(0, path.rfind('.')) + ".parts");
+  const auto first = page_of_part(path, places, 1), second = page_of_part(path, places, 2);
+  REQUIRE(first.has_value());
+  REQUIRE(second.has_value());
+  const auto begin = page.find("<section class=\"file"), between = page.find("<section class=\"file", begin + 1), end = page.rfind("</main>");
+  const auto head = page.substr(0, page.find("<main>\n") + 7), foot = page.substr(end);
+  CHECK(*first == head + page.substr(begin, between - begin) + foot);
+  CHECK(*second == head + page.substr(between, end - between) + foot);
+  for (const std::size_t none : {0, 3, 4}) CHECK(!page_of_part(path, places, none).has_value());
+  for (const char* wrong : {"", "1", "7 6 5 4", "-1 0 1 2", "0 1 2 99999999", "99999999999999999999 1 2 3", "a b c d"}) CHECK(!page_of_part(path, wrong, 1).has_value());
 }
 
 TEST_CASE("fifty are kept: the oldest that is over gives way, and none that still waits") {
