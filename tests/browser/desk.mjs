@@ -328,8 +328,11 @@ const scenes = {
     const others = new AbortController();
     const lines = [];
     for (let i = 0; i < 20; ++i) lines.push(await fetch(`${address}api/events`, { signal: others.signal }));
-    const { page, context } = await open();
-    const lost = (await page.waitForResponse((response) => response.url().includes("api/events"), { timeout: kLong })).status();
+    const context = await browser.newContext();
+    // Before the page is there: it may be refused sooner than this looks.
+    const refused = context.waitForEvent("response", { predicate: (response) => response.url().includes("api/events"), timeout: kLong });
+    const { page } = await open({}, context);
+    const lost = (await refused).status();
     const check = await (await fetch(`${address}api/checks`, { method: "POST", body: JSON.stringify({ files: [{ path: "mix 06.wav" }], rules: ["cd"] }) })).json();
     const row = page.locator("#ledger .entry").first();
     await page.waitForFunction(() => /^(FAIL|WARN|PASS)/.test(document.querySelector("#ledger .entry").textContent) && document.querySelector("#ledger .entry").textContent.includes("audio CD"), null, { timeout: kLong });

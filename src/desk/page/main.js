@@ -103,10 +103,9 @@ async function fresh() {
   folder.top = state.folder.name;
   put(by("where"), state.folder.path);
   brought.limits = state.limits;
-  player.know(state);
   rules.fill(state.rules, state.default_rules);
   put(by("version"), `sendworthy ${state.version}`);
-  await Promise.all([folder.again(), checks.again()]);
+  await Promise.all([player.know(state), folder.again(), checks.again()]);
   document.body.classList.remove("asking");
 }
 

@@ -62,7 +62,7 @@ export class Player extends EventTarget {
     this.draw();
   }
 
-  /** What the program says of listening: api/state. */
+  /** What the program says of listening: api/state. Resolves once it is told what was played, too. */
   know(state) {
     for (const name of Object.keys(this.known)) if (state[name] !== undefined) this.known[name] = state[name];
     this.known.ways = this.known.ways.filter((way) => isWay(way.name));
@@ -71,8 +71,8 @@ export class Player extends EventTarget {
     put(by("player-caution"), first);
     put(by("player-cautions"), more.join(" "));
     by("player-about").hidden = !more.length;
-    get("api/played").then((answer) => this.count(answer), () => {});
     this.draw();
+    return get("api/played").then((answer) => this.count(answer), () => {});
   }
 
   words(name) {
