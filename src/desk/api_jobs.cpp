@@ -105,7 +105,9 @@ Answer Api::add_song(const CheckWish& wish, std::vector<RuleSet> rule_sets) {
   if (!path) return refusal_of(path.error());
   if (!base::state_of(*path)) return refusal(404, "missing", "there is no file \"" + base::for_terminal(wish.files.front().path) + "\" any more; choose another one");
   auto task = wish.kind == CheckWish::Kind::plan ? check_of_plan(folder_, *path, std::move(rule_sets)) : check_of_order(folder_, *path, rules_.folders);
-  return task ? add(std::move(*task)) : refusal_of(task.error());
+  if (!task) return refusal_of(task.error());
+  (*task)->hold_against(wish.files.front().path);
+  return add(std::move(*task));
 }
 
 tl::expected<std::string, Answer> Api::new_path(const std::string& relative) const {

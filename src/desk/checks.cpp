@@ -230,6 +230,8 @@ Json Checks::tell(const One& one) {
   if (one.task->has_more_to_do()) share = kReading * share + (1 - kReading) * one.later;
   json["fraction"] = one.state == State::done ? 1 : std::floor(share * 1000) / 1000;
   json["rules"] = one.rules;
+  if (const auto& against = one.task->against(); !against.empty())
+    one.task->kind() == "order" ? put_path(json, against, "order", "order_id") : put_path(json, against, "plan", "plan_id");
   if (one.verdict) json["verdict"] = to_string(*one.verdict);
   json.update(one.told);
   if (!one.error.empty()) json["error"] = base::for_terminal(one.error);

@@ -8,6 +8,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "desk/folder.h"
@@ -56,6 +57,9 @@ class Task {
   /// Into which folder below `laid` an upload is to be laid; made where it is not there.
   [[nodiscard]] virtual std::string folder_for(const FileToCheck& file, const std::string& laid) const;
   [[nodiscard]] const std::vector<RuleSet>& rule_sets() const { return rule_sets_; }
+  /// The plan or the order that it holds files against, as a path below the opened folder; empty for files alone.
+  [[nodiscard]] const std::string& against() const { return against_; }
+  void hold_against(std::string path) { against_ = std::move(path); }
   /// Whether the files of its sheet are those it was asked for, as they were asked for; else they are known from the sheet.
   [[nodiscard]] virtual bool lists_its_files() const = 0;
   /// Whether more is done once every file was read.
@@ -68,6 +72,7 @@ class Task {
  protected:
   std::vector<FileToCheck> files_;
   std::vector<RuleSet> rule_sets_;
+  std::string against_;
 };
 
 /// Files, each by itself.

@@ -203,6 +203,7 @@ class Plans(JobCase):
                 self.assertEqual(self.sheet(desk, told, ending), own, form)
             sheet = json.loads(self.sheet(desk, told))
             self.assertEqual((told["kind"], told["rules"], told["verdict"], told["done"], told["total"]), ("plan", rules, sheet["verdict"], 3, 3))
+            self.assertEqual(told["plan"], "song.toml")
             self.assertEqual([(file["name"], file["part"], file["role"], file.get("verdict")) for file in told["files"]],
                              [(file["path"], n + 1, file["role"], file.get("verdict")) for n, file in enumerate(sheet["files"])])
 
@@ -484,6 +485,7 @@ class Orders(JobCase):
             self.assertEqual(self.sheet(desk, told, ending), own, form)
         sheet = json.loads(self.sheet(desk, told))
         self.assertEqual((told["kind"], told["verdict"], told["rules"]), ("order", sheet["verdict"], []))
+        self.assertEqual(told["order"], "set/order.toml")
         self.assertEqual([(file["name"], file["part"], file["role"]) for file in told["files"]], [("inst.wav", 1, "instrumental"), ("main.wav", 2, "main")])
         # A file that is not there has no part.
         (self.room / "set/inst.wav").unlink()
