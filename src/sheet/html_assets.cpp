@@ -199,7 +199,8 @@ for (const file of document.querySelectorAll("section.file")) {
     buttons.wider.disabled = buttons.all.disabled = all;
     buttons.earlier.disabled = from <= 0;
     buttons.later.disabled = to >= whole - 1e-9;
-    buttons.back.hidden = !came;
+    // A sheet of two bounces has no findings to go back to.
+    if (buttons.back) buttons.back.hidden = !came;
   };
   const moves = {
     closer: () => show(from + (to - from) / 4, to - (to - from) / 4),
@@ -243,6 +244,6 @@ for (const file of document.querySelectorAll("section.file")) {
 )js";
 
 const std::string_view kPageStyleDigest = "sha256-71WAsDo3bDnlYtTXleYHYlKhomNOWYsHAaSL+nsrtQk=";
-const std::string_view kPageScriptDigest = "sha256-V2Pa1IdzTqOsF/8PVSUCtn/YXfxfgZCipED96OOvDjQ=";
+const std::string_view kPageScriptDigest = "sha256-bN39fVyTe3f/Te/KlrQ+12sWmPEOinls5PXrDNTNZPY=";
 
 }  // namespace sendworthy::sheet
