@@ -24,12 +24,13 @@ export function refusal(status, text) {
   return new Refusal("refused", `The program refused this (${status}). Load the page again; if that does not help, start the program again.`, status);
 }
 
-export async function ask(method, path, body) {
+export async function ask(method, path, body, signal) {
   let answer, text;
   try {
     answer = await fetch(path, {
       method,
       cache: "no-store",
+      signal,
       ...(body === undefined ? {} : {body: JSON.stringify(body), headers: {"Content-Type": "application/json"}}),
     });
     text = await answer.text();
@@ -45,7 +46,7 @@ export async function ask(method, path, body) {
   }
 }
 
-export const get = (path) => ask("GET", path);
+export const get = (path, signal) => ask("GET", path, undefined, signal);
 
 /** Sends one file; resolves with the answer. `progress` gets the bytes that are over. `signal` stops it. */
 export function send(file, name, progress, signal) {

@@ -98,6 +98,7 @@ export class Brought {
       one.upload = answer.upload;
       one.asked = {upload: answer.upload};
       one.state = "ready";
+      this.onready?.();
       if (!this.all.has(one.key)) this.drop(one);
       else if (!this.busy()) say("All files have arrived.");
     } catch (error) {

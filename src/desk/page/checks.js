@@ -3,23 +3,28 @@ import {ask, get} from "./api.js";
 import {One} from "./one.js";
 import {rove} from "./rove.js";
 import {say, tell} from "./say.js";
-import {by, clock, isOver, make, many, namesOf, put, tally, verdictOf, verdictWord, wholeVerdict} from "./words.js";
+import {by, clock, isOver, kindOf, make, many, namesOf, put, tally, titleOf, verdictOf, verdictWord, wholeVerdict} from "./words.js";
 
 const numberOf = (check) => Number(String(check.check).replace(/\D/g, "")) || 0;
 const kStates = {waiting: "waits", running: "", stopped: "stopped", failed: "not done"};
 
-export class Checks {
+/** Tells "check" with whatever is new of one, "shown" when another one is looked at, and "gone" with the id of one. */
+export class Checks extends EventTarget {
   /** `judged` gets the items of a check that was asked for here, with the verdict of each, when it is
    *  over; `released` each added file of which no check is left: the program has deleted it. */
   constructor(rules, hear, judged, released) {
+    super();
     this.rules = rules;
     this.judged = judged;
     this.released = released;
     this.all = new Map();
     this.rows = new Map();
-    // What was asked for from this page: {names of rule sets, items, clock}.
+    // What was asked for from this page: {wish, names of rule sets, items, clock}.
     this.asked = new Map();
     this.shown = null;
+    // Which of them the view is about, and which of those was looked at last, by the name of the view.
+    this.scope = {name: "", holds: () => false};
+    this.looked = new Map();
     this.spoken = new Map();
     this.list = rove(by("ledger"), "button");
     this.one = new One(this, hear);
@@ -40,21 +45,55 @@ export class Checks {
     const known = new Set(checks.map((check) => check.check));
     for (const id of [...this.all.keys()]) if (!known.has(id)) this.gone(id);
     for (const check of checks) this.take(check, true);
-    if (!this.shown && checks.length) this.show(checks.sort((a, b) => numberOf(b) - numberOf(a))[0].check);
+    this.settle();
   }
 
-  /** Starts one; whether it was taken. */
-  async start(items, names) {
+  /** What a view is about: `holds(check)` tells. Shows what was looked at there, or the newest. */
+  about(name, holds, text) {
+    if (this.scope.name) this.looked.set(this.scope.name, this.shown);
+    this.scope = {name, holds};
+    put(by("nothing-text"), text);
+    for (const [id, row] of this.rows) row.li.hidden = !holds(this.all.get(id));
+    this.shown = null;
+    this.count();
+    this.settle(this.looked.get(name));
+    if (!this.shown) this.one.none();
+  }
+
+  /** Where nothing is shown: that one, else the newest. */
+  settle(wanted) {
+    if (this.shown) return;
+    const here = [...this.all.values()].filter(this.scope.holds).sort((a, b) => numberOf(b) - numberOf(a));
+    const one = here.find((check) => check.check === wanted) || here[0];
+    if (one) this.show(one.check);
+    else this.title();
+  }
+
+  /** Whether there is any to list. */
+  count() {
+    const some = [...this.rows.values()].some((row) => !row.li.hidden);
+    by("ledger").hidden = !some;
+    by("nothing").hidden = some;
+    this.list.refresh();
+  }
+
+  start(items, names) {
+    return this.order({files: items.map((item) => item.asked), rules: names}, {items, names, words: `Checking ${many(items.length, "file", "files")}.`});
+  }
+
+  /** Starts what is wished for; its id, or nothing where it was not taken. `items`: what is read for it, in the order of its
+   *  files; `names`: of the rule sets. */
+  async order(wish, {items = [], names = [], words = "Checking."} = {}) {
     let answer;
     try {
-      answer = await ask("POST", "api/checks", {files: items.map((item) => item.asked), rules: names});
+      answer = await ask("POST", "api/checks", wish);
     } catch (error) {
       tell("start", error.message);
-      return false;
+      return null;
     }
     for (const item of items) if (item.upload) item.used = (item.used || 0) + 1;
-    this.asked.set(answer.check, {names, items, at: clock()});
-    say(`Checking ${many(items.length, "file", "files")}.`);
+    this.asked.set(answer.check, {wish, names, items, words, at: clock()});
+    say(words);
     try {
       this.take(await get(`api/checks/${encodeURIComponent(answer.check)}`));
     } catch {
@@ -62,11 +101,17 @@ export class Checks {
     }
     this.show(answer.check);
     // In one column the sheets stand below.
-    if (matchMedia("(max-width: 61.99rem), (max-height: 33.99rem)").matches) {
+    if (!by("result").hidden && matchMedia("(max-width: 61.99rem), (max-height: 33.99rem)").matches) {
       by("result").focus({preventScroll: true});
       by("result").scrollIntoView();
     }
-    return true;
+    return answer.check;
+  }
+
+  /** The same once more, whatever came of it. */
+  repeat(id) {
+    const asked = this.asked.get(id);
+    if (asked) this.order(asked.wish, asked);
   }
 
   take(check, quiet = false) {
@@ -79,17 +124,18 @@ export class Checks {
     this.speak(before, check, quiet);
     this.title();
     const asked = this.asked.get(check.check);
-    if (asked && !asked.judged && isOver(check) && asked.items.length === check.files.length) {
+    if (asked && !asked.judged && isOver(check) && kindOf(check) === "files" && asked.items.length === check.files.length) {
       asked.judged = true;
       this.judged(asked.items.map((item, i) => [item, verdictOf(check.files[i])]));
     }
+    this.dispatchEvent(new CustomEvent("check", {detail: check}));
   }
 
   speak(before, check, quiet) {
     if (isOver(check)) {
       if (quiet || !before || isOver(before)) return;
       const verdict = wholeVerdict(check);
-      if (check.state === "done") say(`Checked: ${check.files.length > 1 ? tally(check.files) : `${verdictWord(verdict)}, ${namesOf(check.files)}`}.`);
+      if (check.state === "done") say(verdict ? `Checked: ${check.files.length > 1 ? tally(check.files) || verdictWord(verdict) : `${verdictWord(verdict)}, ${titleOf(check)}`}.` : "Done.");
       else say(check.state === "stopped" ? "Stopped." : check.error || "The check could not be done.");
     } else if (check.state === "running") {
       // A quarter at a time is enough to hear.
@@ -103,7 +149,7 @@ export class Checks {
     const running = [...this.all.values()].find((check) => check.state === "running");
     const shown = this.all.get(this.shown);
     const word = running ? `${Math.floor(100 * (running.fraction || 0))} %` : shown ? verdictWord(wholeVerdict(shown)) : "";
-    const title = [word, running || shown ? namesOf((running || shown).files) : "", "sendworthy"].filter(Boolean).join(" \u2013 ");
+    const title = [word, running || shown ? titleOf(running || shown) : "", "sendworthy"].filter(Boolean).join(" \u2013 ");
     if (document.title !== title) document.title = title;
   }
 
@@ -112,15 +158,14 @@ export class Checks {
     const button = make("button", {type: "button", className: "entry", tabindex: "-1"}, badge, name, about);
     button.addEventListener("click", () => this.show(id));
     const li = make("li", {}, button);
+    li.hidden = !this.scope.holds(this.all.get(id));
     li.dataset.number = numberOf({check: id});
     // Newest first.
     const after = [...by("ledger").children].find((other) => Number(other.dataset.number) < Number(li.dataset.number));
     by("ledger").insertBefore(li, after || null);
     const row = {li, button, badge, name, about};
     this.rows.set(id, row);
-    by("ledger").hidden = false;
-    by("nothing").hidden = true;
-    this.list.refresh();
+    this.count();
     return row;
   }
 
@@ -128,27 +173,29 @@ export class Checks {
     const row = this.rows.get(check.check) || this.row(check.check);
     const verdict = wholeVerdict(check);
     row.badge.className = `badge ${verdict || check.state}`;
-    put(row.badge, verdictWord(verdict) || (check.state === "running" ? `${Math.floor(100 * (check.fraction || 0))} %` : kStates[check.state] || check.state));
-    put(row.name, namesOf(check.files));
+    put(row.badge, verdictWord(verdict) || (check.identical !== undefined ? (check.identical ? "the same" : "differ") : check.state === "running" ? `${Math.floor(100 * (check.fraction || 0))} %` : kStates[check.state] || check.state));
+    put(row.name, titleOf(check));
     const names = check.rules || this.asked.get(check.check)?.names;
     put(row.about, [names ? this.rules.titles(names).join("; ") : "", this.asked.get(check.check)?.at].filter(Boolean).join(", "));
   }
 
   show(id) {
     const check = this.all.get(id);
-    if (!check) return;
+    if (!check || !this.scope.holds(check)) return;
     this.shown = id;
     for (const [other, row] of this.rows) row.button.setAttribute("aria-current", String(other === id));
     this.list.refresh();
     this.one.draw(check);
     this.title();
+    this.dispatchEvent(new Event("shown"));
   }
 
   gone(id) {
     const row = this.rows.get(id);
     if (!row) return;
     const held = row.li.contains(document.activeElement) || (this.shown === id && by("one").contains(document.activeElement));
-    const next = (row.li.nextElementSibling || row.li.previousElementSibling)?.querySelector("button");
+    const listed = [...by("ledger").children].filter((li) => !li.hidden), place = listed.indexOf(row.li);
+    const next = (listed[place + 1] || listed[place - 1])?.querySelector("button");
     row.li.remove();
     this.rows.delete(id);
     this.all.delete(id);
@@ -160,11 +207,10 @@ export class Checks {
       if (other) this.show(other[0]);
       else this.one.none();
     }
-    by("ledger").hidden = !this.rows.size;
-    by("nothing").hidden = this.rows.size > 0;
-    this.list.refresh();
-    if (held) (next || by("check")).focus();
+    this.count();
+    if (held) (next || by("result")).focus();
     this.title();
+    this.dispatchEvent(new CustomEvent("gone", {detail: id}));
   }
 
   async act(method, id, path) {

@@ -3,8 +3,9 @@ import {by, make} from "./words.js";
 
 const kKept = "single-letters";
 
-/** `table`: [key, words, action]. `escape`: what Escape does. */
-export function keys(table, escape) {
+/** `table`: [key, words, action, where]; `where()` tells whether the key is one now, and without it it always is. `others`: [key,
+ *  words, where] of what is no letter. `escape`: what Escape does. Returns {add}, for keys of views that come later: they win. */
+export function keys(table, others, escape) {
   const on = by("keys-on");
   try {
     on.checked = localStorage.getItem(kKept) !== "off";
@@ -21,15 +22,27 @@ export function keys(table, escape) {
       // It holds for this page only.
     }
   });
-  const rows = [...table.map(([key, words]) => [key.toUpperCase(), words]), ["Space", "choose or leave the file you are on"], ["Shift and arrows", "choose a row of files"], ["Enter", "check, from a list of files"], ["Delete", "take away a file you added"], ["Esc", "close what is open"]];
-  by("key-list").replaceChildren(...rows.map(([key, words]) => make("div", {}, make("dt", {}, make("kbd", {text: key})), make("dd", {text: words}))));
+  const holds = (where) => !where || where();
+  const draw = () => {
+    const rows = [...table.filter(([, , , where]) => holds(where)).map(([key, words]) => [key.toUpperCase(), words]), ...others.filter(([, , where]) => holds(where)), ["Esc", "close what is open"]];
+    by("key-list").replaceChildren(...rows.map(([key, words]) => make("div", {}, make("dt", {}, make("kbd", {text: key})), make("dd", {text: words}))));
+  };
+  by("keys").addEventListener("toggle", draw);
+  draw();
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || event.isComposing || event.defaultPrevented) return;
     if (event.key === "Escape") return void (escape() && event.preventDefault());
     if (!on.checked || event.target.closest("select, textarea, input:not([type=checkbox])")) return;
-    const found = table.find(([key]) => key === event.key.toLowerCase());
+    const found = table.find(([key, , , where]) => key === event.key.toLowerCase() && holds(where));
     if (!found) return;
     event.preventDefault();
     found[2]();
   });
+  return {
+    add(more, moreOthers = []) {
+      table.unshift(...more);
+      others.unshift(...moreOthers);
+      draw();
+    },
+  };
 }

@@ -1,4 +1,4 @@
-// The local page: files, what they are meant to be, the check, the sheet.
+// The local page: files, what they are meant to be, the check, the sheet; and the ways to the other views.
 import {get} from "./api.js";
 import {Brought} from "./brought.js";
 import {Checks} from "./checks.js";
@@ -7,13 +7,18 @@ import {Hear} from "./hear.js";
 import {keys} from "./keys.js";
 import {Link} from "./link.js";
 import {Player} from "./player.js";
+import {Route} from "./route.js";
 import {Rules} from "./rules.js";
-import {closeNewest, say} from "./say.js";
-import {by, many, put} from "./words.js";
+import {closeNewest, say, tell} from "./say.js";
+import {by, kindOf, many, put} from "./words.js";
 
 // What is chosen, wherever it lies: key → {key, name, asked, …}.
 const chosen = new Map();
 let waits = false, starting = false;
+// The query of the folder that is shown among the files; the view that is shown where it is another one.
+let here = "path=", view = null, ready = false;
+const views = new Map();
+const inFiles = () => route.view === "files", withSheets = () => !by("result").hidden;
 
 const changed = () => {
   // The lists share what is chosen.
@@ -38,14 +43,21 @@ const checks = new Checks(rules, hear, (verdicts) => {
 const brought = new Brought(chosen, {changed: () => changed(), enter: () => check()});
 const folder = new Folder(chosen, {changed: () => changed(), enter: () => check(), went: (query) => went(query), fresh: () => checkFresh()});
 const went = (query) => {
-  link.watch(query);
+  here = query;
+  if (inFiles()) link.watch(query);
   draw();
 };
 const link = new Link({
   check: (data) => checks.take(data),
   removed: (data) => checks.gone(data.check),
-  folder: (data) => data.path === folder.path && folder.again(),
-  look: () => folder.again(),
+  folder: (data) => {
+    if (data.path === folder.path) folder.again();
+    view?.folder?.(data);
+  },
+  look: () => {
+    folder.again();
+    view?.folder?.({});
+  },
   fresh: () => fresh(),
   busy: () => checks.busy(),
 });
@@ -106,8 +118,54 @@ async function fresh() {
   rules.fill(state.rules, state.default_rules);
   put(by("version"), `sendworthy ${state.version}`);
   await Promise.all([player.know(state), folder.again(), checks.again()]);
+  await shownAt;
+  if (ready) await view?.fresh?.();
+  ready = true;
   document.body.classList.remove("asking");
 }
+
+// The other views come when somebody goes there.
+const kViews = {
+  two: () => import("./bounces.js").then((module) => module.Bounces),
+  song: () => import("./song.js").then((module) => module.Song),
+  delivery: () => import("./delivery.js").then((module) => module.Delivery),
+};
+const kNoCheck = "No check yet. Choose files, say what they are meant to be, and press “Check”. What was found then stands here: the verdict first, then what speaks against sending it, where, and what to do.";
+
+let shownAt = Promise.resolve();
+const route = new Route((parts, other) => {
+  by("result").hidden = false;
+  by("skip-result").hidden = false;
+  if (inFiles()) {
+    view = null;
+    checks.about("files", (check) => kindOf(check) === "files", kNoCheck);
+    link.watch(here);
+    if (ready) folder.again();
+    return;
+  }
+  if (other) view = null;
+  shownAt = open(parts).catch((error) => tell("view", `This part of the page did not come: ${error.message} Load the page again.`));
+});
+
+async function open(parts) {
+  const [name] = parts;
+  if (!views.has(name)) views.set(name, kViews[name]().then((View) => new View(desk)));
+  const made = await views.get(name).catch((error) => {
+    views.delete(name);
+    throw error;
+  });
+  if (route.view !== name) return;
+  view = made;
+  await made.show(parts.slice(1));
+}
+
+// What the views share.
+const desk = {
+  checks, rules, brought, link, player,
+  go: (parts, options) => route.go(parts, options),
+  shown: (name) => route.view === name,
+  keys: (...more) => table.add(...more),
+};
 
 by("check").addEventListener("click", () => check());
 by("all").addEventListener("click", () => folder.list.all(true));
@@ -123,22 +181,28 @@ function none() {
   changed();
 }
 
-keys(
+const table = keys(
   [
-    ["f", "add files", () => by("add-files").click()],
-    ["l", "to the list of files", () => folder.settle()],
-    ["u", "to the folder above", () => folder.up()],
-    ["a", "choose all files of the folder", () => folder.list.all(true)],
-    ["x", "choose none", () => none()],
-    ["r", "choose what to judge it as", () => rules.choose()],
-    ["c", "check what is chosen", () => check()],
-    ["n", "check what is new in the folder", () => checkFresh()],
+    ["f", "add files", () => by("add-files").click(), inFiles],
+    ["l", "to the list of files", () => folder.settle(), inFiles],
+    ["u", "to the folder above", () => folder.up(), inFiles],
+    ["a", "choose all files of the folder", () => folder.list.all(true), inFiles],
+    ["x", "choose none", () => none(), inFiles],
+    ["r", "choose what to judge it as", () => rules.choose(), inFiles],
+    ["c", "check what is chosen", () => check(), inFiles],
+    ["n", "check what is new in the folder", () => checkFresh(), inFiles],
     ["s", "stop the check", () => checks.stop()],
-    ["h", "to the checks of this session", () => by("ledger").querySelector("button[tabindex='0']")?.focus()],
-    ["o", "to the sheet; Shift and Tab lead back", () => checks.one.toSheet()],
-    ["t", "to the places of the sheet that can be heard", () => hear.focus()],
+    ["h", "to the checks of this session", () => by("ledger").querySelector("button[tabindex='0']")?.focus(), withSheets],
+    ["o", "to the sheet; Shift and Tab lead back", () => checks.one.toSheet(), withSheets],
+    ["t", "to the places of the sheet that can be heard", () => hear.focus(), withSheets],
     ["p", "play the place once more, or stop", () => player.toggle()],
     ["w", "to the ways to listen", () => player.toWays()],
+  ],
+  [
+    ["Space", "choose or leave the file you are on", inFiles],
+    ["Shift and arrows", "choose a row of files", inFiles],
+    ["Enter", "check, from a list of files", inFiles],
+    ["Delete", "take away a file you added", inFiles],
   ],
   () => {
     const aid = by("keys");
@@ -151,4 +215,5 @@ keys(
 addEventListener("pointerdown", (event) => event.target.closest("#keys") || (by("keys").open = false));
 
 draw();
+route.take(false);
 link.poll();

@@ -1,7 +1,7 @@
 // The check that is looked at: how far it is, what came of each file, and its sheet.
 import {cover} from "./cover.js";
 import {rove} from "./rove.js";
-import {badness, by, bytes, isOver, make, many, namesOf, put, tally, verdictOf, verdictWord, wholeVerdict} from "./words.js";
+import {badness, by, bytes, isOver, kindOf, make, many, put, tally, titleOf, verdictOf, verdictWord, wholeVerdict} from "./words.js";
 
 // About what a file's part of a sheet weighs, pictures and all; beyond so many files nobody wants the page unasked.
 const kPartBytes = 110e3, kUnasked = 40, kPlacesMs = 500;
@@ -14,6 +14,10 @@ const kFormats = [
   ["jsonl", "JSON lines", "everything, a line for each file"],
   ["xml", "JUnit", "a report for a build server, XML"],
 ];
+
+// In which a sheet of each kind can be had.
+const kForms = {compare: ["html", "txt", "json"]};
+const formsOf = (check) => check.forms || kForms[kindOf(check)] || kFormats.map(([format]) => format);
 
 const utf8 = new TextEncoder();
 
@@ -42,10 +46,7 @@ export class One {
     by("stop").addEventListener("click", () => checks.stop());
     by("to-sheet").addEventListener("click", () => this.toSheet());
     by("remove").addEventListener("click", () => checks.remove(this.id));
-    by("again").addEventListener("click", () => {
-      const asked = checks.asked.get(this.id);
-      if (asked) checks.start(asked.items, asked.names);
-    });
+    by("again").addEventListener("click", () => checks.repeat(this.id));
   }
 
   none() {
@@ -62,7 +63,8 @@ export class One {
     const other = check.check !== this.id;
     this.id = check.check;
     by("one").hidden = false;
-    put(by("one-name"), check.files.length > 1 ? many(check.files.length, "file", "files") + (check.state === "done" ? `: ${tally(check.files)}` : "") : namesOf(check.files));
+    const counted = check.files.length > 1 && kindOf(check) === "files";
+    put(by("one-name"), counted ? many(check.files.length, "file", "files") + (check.state === "done" ? `: ${tally(check.files)}` : "") : titleOf(check));
     by("one-name").className = check.files.length > 1 ? wholeVerdict(check) : "";
     const over = isOver(check);
     // The place of the line that moves is kept by what comes after it.
@@ -114,10 +116,11 @@ export class One {
     }
     check.files.forEach((one, i) => {
       const verdict = verdictOf(one);
-      if (this.cells[i].badge.dataset.verdict === verdict) return;
-      this.cells[i].badge.dataset.verdict = verdict;
+      // Files of a plan that no rules judge are measured only.
+      const word = verdictWord(verdict) || (check.state === "done" ? "measured" : "\u2026");
+      if (this.cells[i].badge.textContent === word) return;
       this.cells[i].badge.className = `badge ${verdict || "waiting"}`;
-      put(this.cells[i].badge, verdictWord(verdict) || "\u2026");
+      put(this.cells[i].badge, word);
     });
     // Once nothing moves any more, the worst stand first.
     if (isOver(check) && !this.sorted) {
@@ -135,7 +138,7 @@ export class One {
     this.offered = check.check;
     this.parts = partsOf(check.files);
     by("alone").href = this.address("html", false);
-    by("saves").replaceChildren("Save: ", ...kFormats.flatMap(([format, words, title], i) => [...(i ? [", "] : []), make("a", {href: this.address(format, true), download: "", text: words, title})]));
+    by("saves").replaceChildren("Save: ", ...kFormats.filter(([format]) => formsOf(check).includes(format)).flatMap(([format, words, title], i) => [...(i ? [", "] : []), make("a", {href: this.address(format, true), download: "", text: words, title})]));
     if (check.files.length <= kUnasked) {
       // Both at once, so that the sheet is not pushed down while somebody reads it.
       const ready = () => this.offered === check.check && !this.loaded && this.load("");

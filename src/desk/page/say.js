@@ -46,7 +46,7 @@ export function unsay(key) {
   const held = box.contains(document.activeElement);
   box.remove();
   shown.delete(key);
-  if (held) by("check").focus();
+  if (held) (by("check").checkVisibility() ? by("check") : document.querySelector(`[data-heading=${document.body.dataset.view}]`))?.focus();
 }
 
 /** Closes the newest message; whether there was one. */

@@ -69,6 +69,20 @@ export const isOver = (check) => !["waiting", "running"].includes(check.state);
 
 /** The verdict of a whole check, in one of four words. */
 export function wholeVerdict(check) {
+  // How each of two bounces was judged is not what they were held against each other for.
+  if (check.kind === "compare" && check.state === "done") return check.verdict || "";
   const worst = check.files.map(verdictOf).filter(Boolean).sort((a, b) => badness(a) - badness(b))[0];
   return check.state !== "done" ? "" : worst === "error" && check.files.length === 1 ? "error" : check.verdict || worst || "";
+}
+
+/** "files", "compare", "plan", "order" or "new plan". */
+export const kindOf = (check) => check.kind || "files";
+
+/** What a check is of, in a few words. */
+export function titleOf(check) {
+  const base = (path) => String(path).split("/").pop();
+  if (kindOf(check) === "compare") return check.files.map((one) => one.name).join(" \u2192 ");
+  if (check.plan !== undefined) return base(check.plan);
+  if (check.order !== undefined) return base(check.order);
+  return namesOf(check.files);
 }
