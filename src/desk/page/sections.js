@@ -1,0 +1,204 @@
+// The sections of the song: over its shape, and as a list in which every name and time can be typed.
+import {Borders} from "./borders.js";
+import {rove} from "./rove.js";
+import {say} from "./say.js";
+import {Shape} from "./shape.js";
+import {secondsIn, timeShort, timeSpoken} from "./times.js";
+import {make, many, plain, put} from "./words.js";
+
+const kFlags = [["biggest", "The biggest section"], ["quietest", "The quietest section"]];
+
+export class SectionsPart {
+  /** `told`: {changed(), play(from, to, words)}. */
+  constructor(box, told) {
+    this.told = told;
+    this.shape = new Shape(box, "Place in the song");
+    this.borders = new Borders(this.shape, {moved: () => this.moved(), chosen: (key) => this.choose(key)});
+    const button = (text, act) => {
+      const made = make("button", {type: "button", className: "small", text});
+      made.addEventListener("click", act);
+      return made;
+    };
+    this.add = button("Begin a section at the place", () => this.addAt());
+    this.hear = button("Play from the place", () => this.told.play(this.shape.at, this.shape.duration, timeShort(this.shape.at)));
+    this.flags = Object.fromEntries(kFlags.map(([flag, words]) => {
+      const select = make("select", {id: `flag-${flag}`});
+      select.addEventListener("change", () => {
+        this.sections.mark(flag, Number(select.value));
+        this.changed();
+      });
+      return [flag, {select, label: make("label", {for: `flag-${flag}`, text: words})}];
+    }));
+    this.fault = make("p", {className: "fail", id: "sections-fault"});
+    this.body = make("tbody");
+    box.append(
+      make("p", {className: "soft", id: "shape-keys", text: "Place: arrows move it by a hundredth of what is in sight, with Shift by a tenth; + and − come closer and go farther."}),
+      make("p", {className: "soft", id: "border-keys", text: "Borders: pull them, or arrows by 10 ms, with Shift by 100 ms, Page up and Page down by 1 s."}),
+      make("div", {className: "line"}, this.add, this.hear),
+      make("div", {className: "line"}, ...kFlags.flatMap(([flag]) => [this.flags[flag].label, this.flags[flag].select])),
+      this.fault,
+      make("div", {className: "table"}, make("table", {}, make("caption", {className: "hidden", text: "Sections"}),
+        make("thead", {}, make("tr", {}, ...["Name", "Start", "End", "What to do"].map((text) => make("th", {scope: "col", text})))), this.body)));
+    this.shape.addEventListener("facts", () => this.facts());
+  }
+
+  /** Another draft, or the same one anew. `source`: of the mix. */
+  take(draft, source) {
+    this.draft = draft;
+    this.sections = draft.sections;
+    const key = JSON.stringify(source), other = this.opened !== key;
+    if (other) this.shape.clear();
+    else if (this.shape.tiles) draft.duration = this.shape.duration;
+    this.borders.take(this.sections);
+    this.draw();
+    if (!other) return;
+    this.opened = key;
+    put(this.shape.words, source ? "Reading the shape of the mix …" : "The mix does not lie in the opened folder, so it has no shape here: times can be typed.");
+    if (source) this.shape.open(source).catch((error) => {
+      if (this.opened !== key) return;
+      this.opened = null;
+      put(this.shape.words, `${error.message} Times can be typed all the same.`);
+    });
+  }
+
+  facts() {
+    this.draft.duration = this.shape.duration;
+    this.borders.take(this.sections);
+    this.draw();
+  }
+
+  choose(key) {
+    for (const row of this.body.children) row.classList.toggle("at", Number(row.dataset.key) === key);
+  }
+
+  moved() {
+    this.times();
+    this.told.changed();
+  }
+
+  changed() {
+    this.borders.take(this.sections);
+    this.draw();
+    this.told.changed();
+  }
+
+  addAt() {
+    const made = this.sections.add(this.shape.at);
+    if (!made) return this.refuse("There is no room for a section at this place: a border lies here already, or the song has ended.");
+    this.changed();
+    say(`New section from ${timeSpoken(made.start)}.`);
+    this.field(made.key, "name").select();
+  }
+
+  split(key) {
+    const made = this.sections.split(this.sections.at(key), this.shape.at);
+    if (!made) return this.refuse("This section is too short to be split.");
+    this.changed();
+    this.field(made.key, "name").select();
+  }
+
+  remove(key) {
+    const i = this.sections.at(key), asked = this.draft.questionsOf(key);
+    if (asked.length) return this.refuse(`“${plain(this.sections.list[i].name)}” cannot go: ${many(asked.length, "question asks", "questions ask")} of it. Give ${asked.length === 1 ? "that one" : "those"} another section first, or remove ${asked.length === 1 ? "it" : "them"}: ${asked.map((one) => plain(one.text)).join("; ")}`);
+    this.sections.remove(i);
+    this.changed();
+    const next = this.sections.list[Math.min(i, this.sections.list.length - 1)];
+    if (next) this.field(next.key, "name").focus();
+    else this.add.focus();
+  }
+
+  refuse(text) {
+    put(this.fault, text);
+    say(text);
+  }
+
+  field(key, name) {
+    return this.body.querySelector(`[data-key="${key}"] [data-field=${name}]`);
+  }
+
+  draw() {
+    const held = document.activeElement?.closest?.("[data-field]"), row = held?.closest("[data-key]");
+    const at = row && this.body.contains(row) ? [row.dataset.key, held.dataset.field] : null;
+    put(this.fault, "");
+    this.body.replaceChildren(...this.sections.list.map((one) => this.row(one)));
+    for (const [flag] of kFlags) {
+      const {select} = this.flags[flag];
+      select.replaceChildren(make("option", {value: "0", text: "not stated"}), ...this.sections.list.map((one) => make("option", {value: String(one.key), text: one.name})));
+      select.value = String(this.sections.marked(flag));
+    }
+    if (at) this.field(...at)?.focus();
+  }
+
+  row({key, name, vocal}) {
+    const field = (kind, value, label, act) => {
+      const input = make("input", {type: "text", "data-field": kind, "aria-label": label, autocomplete: "off", spellcheck: "false"});
+      input.value = value;
+      input.addEventListener("change", () => act(input));
+      return make("td", {}, input);
+    };
+    const of = plain(name);
+    const button = (text, act) => {
+      const made = make("button", {type: "button", className: "small", text, "aria-label": `${text}: ${of}`});
+      made.dataset.field = text;
+      made.addEventListener("click", act);
+      return made;
+    };
+    const i = this.sections.at(key), end = this.sections.list[i].end;
+    const row = make("tr", {},
+      field("name", name, `Name of section ${i + 1}`, (input) => this.rename(key, input)),
+      field("start", timeShort(this.sections.list[i].start), `Start of ${of}`, (input) => this.type(key, "start", input)),
+      field("end", end === null ? "" : timeShort(end), `End of ${of}; empty: until the next one`, (input) => this.type(key, "end", input)),
+      make("td", {className: "doing"},
+        button("Play", () => this.told.play(this.sections.list[this.sections.at(key)].start, Math.min(this.sections.endOf(this.sections.at(key)), this.shape.duration || Infinity), this.sections.list[this.sections.at(key)].name)),
+        button("Border", () => this.borders.focus(key)), button("Split", () => this.split(key)), button("Remove", () => this.remove(key)),
+        ...(vocal ? [make("span", {className: "soft", text: `vocal ${vocal.low} to ${vocal.high} LU here`})] : [])));
+    row.dataset.key = key;
+    rove(row.querySelector(".doing"), "button").refresh();
+    const until = row.querySelector("[data-field=end]");
+    until.placeholder = this.until(i);
+    return row;
+  }
+
+  until(i) {
+    const end = this.sections.endOf(i);
+    return Number.isFinite(end) ? timeShort(end) : "the song’s end";
+  }
+
+  /** The times of all rows, while a border moves. */
+  times() {
+    this.sections.list.forEach((one, i) => {
+      for (const [name, value] of [["start", timeShort(one.start)], ["end", one.end === null ? "" : timeShort(one.end)]]) {
+        const input = this.field(one.key, name);
+        if (input && input.value !== value) input.value = value;
+        if (name === "end" && input) input.placeholder = this.until(i);
+      }
+    });
+  }
+
+  rename(key, input) {
+    const i = this.sections.at(key);
+    this.sections.list[i].name = input.value;
+    const text = this.sections.faultOfName(i);
+    this.changed();
+    if (text) this.wrong(this.field(key, "name"), text);
+  }
+
+  wrong(input, text) {
+    input.setAttribute("aria-invalid", "true");
+    input.setAttribute("aria-describedby", "sections-fault");
+    this.refuse(text);
+  }
+
+  type(key, edge, input) {
+    const i = this.sections.at(key), one = this.sections.list[i], empty = edge === "end" && !input.value.trim();
+    const seconds = empty ? null : secondsIn(input.value);
+    const [low, high] = edge === "start" ? this.sections.roomOfStart(i) : this.sections.roomOfEnd(i);
+    if (!empty && (seconds === null || seconds < low || seconds > high)) {
+      return this.wrong(input, seconds === null ? `“${plain(input.value)}” is no time: write seconds, such as 83.5, or minutes and seconds, such as 1:23.5. It stays as it was.`
+        : `The ${edge} of “${plain(one.name)}” wants to lie from ${timeShort(low)} ${Number.isFinite(high) ? `to ${timeShort(high)}` : "on"}. It stays as it was.`);
+    }
+    if (edge === "start") this.sections.moveStart(i, seconds);
+    else this.sections.moveEnd(i, seconds);
+    this.changed();
+  }
+}
