@@ -1,0 +1,72 @@
+// What the listening pass says, in the words of the terminal.
+import {timeText} from "./times.js";
+import {many, plain} from "./words.js";
+
+const quoted = (text) => `“${plain(text)}”`;
+
+/** "3 of 12 questions hold (pass 2, 2026-05-04, KB)" */
+export function standing(state) {
+  const holding = state.questions.filter((one) => one.holds).length;
+  return `${holding} of ${state.questions.length} questions hold${state.pass > 0 ? ` (pass ${state.pass}, ${state.date}, ${plain(state.by)})` : ""}`;
+}
+
+/** The pass to which the next answer belongs. */
+export const passOf = (state, again) => (again || state.pass === 0 ? state.next_pass : state.pass);
+
+/** Which bounce it is, and what is to be known of it: lines. */
+export function greeting(state, again) {
+  const lines = [`Pass ${passOf(state, again)} on ${quoted(state.mix)}: ${again ? `${many(state.questions.length, "question", "questions")}, all asked again` : standing(state)}.`];
+  if (state.remark) lines.push(`Note: ${plain(state.remark)}.`);
+  const another = state.pass === 0 && state.before_pass > 0;
+  if (another) lines.push(`This is another bounce than that of pass ${state.before_pass}. A new bounce opens all questions again, whatever changed; those come first whose numbers moved.`);
+  if (state.change) {
+    const dither = state.change.kind === "dither-only" || state.change.kind === "dither only";
+    lines.push(`Against the bounce before: ${dither ? "dither only. " : ""}${plain(state.change.summary)}`);
+    if (dither) lines.push("It opens them all the same: no pass is carried over to audio that nobody has heard.");
+  } else if (another && !state.questions.some((one) => one.moved.length)) {
+    lines.push("No number that was kept of it moved. Name that bounce as the one before in the plan to have both held against each other.");
+  }
+  return lines;
+}
+
+/** "“softer” (KB, 2026-05-04)" */
+const noteWords = (last) => `${last.note ? `, ${quoted(last.note)}` : ""} (${plain(last.by)}, ${last.date})`;
+
+/** "tweak, “softer” (KB, 2026-05-04)" */
+export const lastWords = (last) => `${last.answer}${noteWords(last)}`;
+
+/** "mix changed since", or "tweak, “softer” (KB, 2026-05-04)" */
+export const openWords = (question) => `${question.open}${["tweak", "skipped"].includes(question.open) && question.last ? noteWords(question.last) : ""}`;
+
+/** Why a question is open. */
+export function whyOpen(question) {
+  const words = {"never asked": "It was never asked.", skipped: "It was skipped.", tweak: "Something was to be changed, and it is still the same mix.", "mix changed since": "The mix has changed since it was answered.",
+    "question changed since": "The question has changed since it was answered.", "not yet in this pass": "It was answered in a pass before this one."};
+  return question.holds ? "It holds." : words[question.open] ?? `${question.open}.`;
+}
+
+/** "0:43.5 to 1:12.0, chorus 1" */
+export function placeWords(place) {
+  const until = place.end_s === undefined ? " to the end" : place.end_s > place.start_s ? ` to ${timeText(place.end_s, 1)}` : "";
+  return `${timeText(place.start_s, 1)}${until}${place.what ? `, ${plain(place.what)}` : ""}`;
+}
+
+const kWays = {full: "as-it-is", quiet: "quiet", mono: "mono", "small speaker": "small-speaker"};
+/** The player's way for a question's. `belowHz`: where the plan's low end begins. */
+export const wayOf = (heard, belowHz = 100) => (heard === "lows" ? (belowHz > 110 ? "below-120" : "below-100") : kWays[heard] ?? "as-it-is");
+
+/** The questions in the order in which they are asked. `quietFirst`: for ears that are loaded. */
+export function orderOf(state, again, quietFirst) {
+  const asked = state.questions.filter((one) => again || !one.holds);
+  const quiet = asked.filter((one) => one.heard === "quiet");
+  return (quietFirst ? [...quiet, ...asked.filter((one) => one.heard !== "quiet")] : asked).map((one) => one.id);
+}
+
+/** Whether it matters if ears are loaded: some questions are very quiet, and not all. */
+export function asksOfEars(state, again) {
+  const quiet = state.questions.filter((one) => again || !one.holds).map((one) => one.heard === "quiet");
+  return quiet.some(Boolean) && !quiet.every(Boolean);
+}
+
+/** Where to listen. A question of no section is asked of the whole song. */
+export const placesOf = (question) => (question.section ? question.places : [...question.places, {start_s: 0, what: "the whole song"}]);

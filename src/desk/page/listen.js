@@ -1,0 +1,318 @@
+// The listening pass: one question at a time, each answer kept at once, by the same file as in the terminal.
+import {ask, get} from "./api.js";
+import {before, button, end, intent, note, nothing, question, refused, toMeasure} from "./listen-page.js";
+import {orderOf, placesOf, placeWords, wayOf} from "./listen-words.js";
+import {say, tell} from "./say.js";
+import {by, isOver, make, plain, put} from "./words.js";
+
+const kBy = "initials", kLookMs = 5000, kSettleMs = 350;
+
+const kept = () => {
+  try {
+    return localStorage.getItem(kBy) || "";
+  } catch {
+    return "";
+  }
+};
+
+export class Listen {
+  /** `told`: {measure(), checks(), plan(), bounce()}; `bounce` is called when the mix is another one by now. */
+  constructor(box, desk, told) {
+    Object.assign(this, {box, desk, told});
+    this.intent = make("div", {className: "intent-of"});
+    this.page = make("div", {className: "asked"});
+    box.append(this.intent, this.page);
+    this.turn = 0;
+    this.leave();
+    // What somebody answers in another tab, or in a terminal, holds here too.
+    this.others = "BroadcastChannel" in window ? new BroadcastChannel("sendworthy-listening") : null;
+    if (this.others) this.others.onmessage = () => this.again();
+    setInterval(() => !document.hidden && !box.hidden && this.state && this.again(), kLookMs);
+    addEventListener("beforeunload", (event) => this.noting && this.notes.get(this.now?.id) && event.preventDefault());
+    desk.player?.addEventListener("heard", (event) => this.heard(event.detail));
+    desk.player?.addEventListener("change", () => this.mark());
+  }
+
+  leave() {
+    ++this.turn;
+    Object.assign(this, {id: null, state: null, phase: "", asked: [], at: 0, cameBack: false, anew: false, startPass: 0, by: kept(), played: new Map(), notes: new Map(), pending: false, noting: false});
+  }
+
+  keys(here) {
+    const asks = () => here() && this.phase === "ask" && !this.noting;
+    return [["p", "play or stop the place", () => this.play(), asks], ["h", "it holds", () => this.answer("holds"), asks], ["t", "it wants a tweak", () => this.answer("tweak"), asks], ["s", "skip the question", () => this.answer("skip"), asks], ["b", "back to the question before", () => this.back(), asks]];
+  }
+
+  /** Shows where the pass of this plan stands. */
+  async show(draft) {
+    this.draft = draft;
+    if (!draft) return this.put("none", toMeasure({text: "The plan cannot be read; there it says why.", acts: [button("To the plan", () => this.told.plan(), {className: "main"})]}));
+    if (!draft.questions.length) return this.put("none", toMeasure({text: "This plan asks nothing yet. Add questions to it first.", acts: [button("To the plan", () => this.told.plan(), {className: "main"})]}));
+    const checks = this.told.checks().sort((a, b) => Number(b.check.slice(1)) - Number(a.check.slice(1)));
+    const newest = checks[0], done = checks.find((check) => check.state === "done");
+    if (newest && !isOver(newest)) return this.measuring(newest);
+    if (newest && newest.state === "failed") return this.measure(`The mix could not be measured: ${newest.error}`);
+    if (!done) return this.measure("The mix is measured first, so that with each question stands what belongs to it. Then you listen, and answer.");
+    if (this.id === done.check && this.state && !this.state.mix_changed) return this.again();
+    await this.load(done.check);
+  }
+
+  measure(text) {
+    this.put("measure", toMeasure({text, acts: [button("Measure the mix, then listen", () => this.told.measure(), {className: "main"})]}));
+  }
+
+  measuring(check) {
+    const text = "The mix and its stems are being measured; the questions come by themselves.";
+    this.put("measure", toMeasure({text, check, acts: [button("Stop", () => ask("POST", `api/checks/${encodeURIComponent(check.check)}/stop`).catch(() => {}))]}), false);
+  }
+
+  /** A check is new, or farther. */
+  check(check) {
+    if (!this.told.checks().includes(check)) return;
+    // A pass that somebody is in is not left because something is measured.
+    if (["before", "ask", "end"].includes(this.phase) || (isOver(check) && check.check === this.id)) return;
+    this.show(this.draft);
+  }
+
+  async load(id) {
+    // Checks may come one by one: what was asked for last counts, whatever is answered first.
+    const turn = ++this.turn;
+    let state;
+    try {
+      state = await get(`api/checks/${encodeURIComponent(id)}/listening`);
+    } catch (error) {
+      if (turn !== this.turn) return;
+      this.state = null;
+      return this.measure(error.message);
+    }
+    if (turn !== this.turn) return;
+    const other = id !== this.id;
+    this.id = id;
+    this.state = state;
+    if (state.mix_changed) return this.changed();
+    if (other) Object.assign(this, {played: new Map(), anew: false});
+    this.intentOf();
+    if (state.complete) this.put("before", nothing(state, {again: () => this.prelude(true)}));
+    else this.prelude(false);
+  }
+
+  intentOf() {
+    const now = intent(this.state);
+    if (this.intent.textContent !== now.textContent) this.intent.replaceChildren(now);
+  }
+
+  prelude(again) {
+    this.anew = again;
+    this.startPass = this.state.pass;
+    this.put("before", before(this.state, {again, by: this.by || this.state.by || ""}, {
+      begin: ({by: initials, quietFirst}) => {
+        this.by = initials;
+        try {
+          localStorage.setItem(kBy, initials);
+        } catch {
+          // They are kept as long as the page is open.
+        }
+        this.begin(orderOf(this.state, again, quietFirst));
+      },
+      missing: (text, field) => {
+        put(by("listen-missing"), text);
+        say(text);
+        field.focus();
+      },
+    }));
+  }
+
+  begin(asked) {
+    this.asked = asked;
+    this.at = 0;
+    this.cameBack = false;
+    this.next();
+  }
+
+  get begun() {
+    return this.state.pass > 0 && (!this.anew || this.state.pass !== this.startPass);
+  }
+
+  find(id) {
+    return this.state.questions.find((one) => one.id === id);
+  }
+
+  get now() {
+    return this.find(this.asked[this.at]);
+  }
+
+  /** The question whose turn it is, or the end. */
+  next() {
+    while (this.at < this.asked.length && (!this.now || (!this.cameBack && this.begun && this.now.holds))) ++this.at;
+    if (this.at >= this.asked.length) return this.finish();
+    this.place = 0;
+    this.noting = false;
+    this.settled = Date.now() + kSettleMs;
+    const playing = () => this.playing;
+    this.put("ask", question(this.now, {number: this.at + 1, of: this.asked.length}, {play: (i) => this.play(i), answer: (word) => this.answer(word), back: () => this.back(), playing}));
+    this.mark();
+  }
+
+  finish() {
+    this.put("end", end(this.state, {again: this.anew, begun: this.begun}, {
+      again: () => this.prelude(true), plan: () => this.told.plan(), on: () => this.begin(orderOf(this.state, this.anew && !this.begun, false)), ask: (id) => this.begin([id]),
+    }));
+    say(this.page.querySelector("p").textContent);
+  }
+
+  put(phase, nodes, focus = true) {
+    const held = this.box.contains(document.activeElement) || document.activeElement === document.body;
+    this.phase = phase;
+    this.intent.hidden = !["before", "ask", "end", "refused"].includes(phase);
+    this.page.replaceChildren(...nodes);
+    if (focus && held) this.page.querySelector(".head")?.focus();
+  }
+
+  get player() {
+    return this.desk.player;
+  }
+
+  get key() {
+    return `listen ${this.id} ${this.now?.id}`;
+  }
+
+  get playing() {
+    return Boolean(this.player && this.player.state !== "idle" && String(this.player.request?.key).startsWith(`${this.key} `));
+  }
+
+  /** Plays a place of the question in the way that it is to be heard; the same one again stops. */
+  play(i = this.place) {
+    const one = this.now, place = placesOf(one)[i];
+    if (!this.player) return say("This program cannot play sound.");
+    if (!place) return;
+    const key = `${this.key} ${i}`;
+    if (this.playing && this.player.request.key === key) return this.player.stop();
+    this.place = i;
+    const {before_s: ahead = 0, after_s: behind = 0} = this.player.known;
+    this.player.play({source: {check: this.id, part: this.state.mix_part}, name: this.state.mix.split("/").pop(), place: placeWords(place), from_s: Math.max(0, place.start_s - ahead),
+      to_s: place.end_s === undefined ? Infinity : place.end_s + behind, way: wayOf(one.heard, this.draft?.base.low_end?.below_hz), key});
+    this.mark();
+  }
+
+  /** What has sounded: it stands with the answer. */
+  heard({request, seconds}) {
+    const [kind, check, id] = String(request?.key).split(" ");
+    if (kind !== "listen" || check !== this.id) return;
+    this.played.set(id, (this.played.get(id) || 0) + seconds);
+    this.mark();
+  }
+
+  mark() {
+    if (this.phase !== "ask" || !this.now) return;
+    const on = this.playing, seconds = this.played.get(this.now.id) || 0;
+    for (const one of this.page.querySelectorAll("[data-place]")) one.setAttribute("aria-pressed", String(on && this.player.request.key === `${this.key} ${one.dataset.place}`));
+    const play = by("listen-play");
+    if (play) play.firstChild.data = on ? "Stop" : "Play";
+    put(by("listen-played"), seconds ? `Played ${seconds.toFixed(1)} s of it.` : on ? "It plays." : "Not played yet.");
+  }
+
+  back() {
+    if (this.pending) return;
+    if (this.at === 0) return say("This is the first question.");
+    this.quiet();
+    --this.at;
+    this.cameBack = true;
+    this.next();
+  }
+
+  quiet() {
+    if (this.playing) this.player.stop();
+  }
+
+  answer(word) {
+    // A key that was meant for the question before is no answer to this one.
+    if (this.pending || Date.now() < this.settled) return;
+    if (word === "tweak") return this.tweak();
+    this.keep(word, "");
+  }
+
+  tweak() {
+    const {id} = this.now, box = by("listen-note");
+    this.noting = true;
+    box.replaceChildren(...note(this.notes.get(id) || "", {
+      keep: (text) => this.pending || this.keep("tweak", text), typed: (text) => this.notes.set(id, text),
+      cancel: () => {
+        this.noting = false;
+        box.hidden = true;
+        by("listen-answers").hidden = false;
+        this.page.querySelector(".head").focus();
+      },
+    }));
+    // It stands where the answers stood: while somebody writes there is none.
+    by("listen-answers").hidden = true;
+    box.hidden = false;
+    by("listen-tweak").focus();
+    box.scrollIntoView({block: "nearest"});
+  }
+
+  async keep(word, text) {
+    const {id} = this.now;
+    this.pending = true;
+    this.quiet();
+    try {
+      const seconds = Math.round(10 * (this.played.get(id) || 0)) / 10;
+      const state = await ask("POST", `api/checks/${encodeURIComponent(this.id)}/answers`, {
+        question: id, answer: word, ...(text ? {note: text} : {}), by: this.by, ...(this.player ? {played_s: Math.min(604800, seconds)} : {}), pass: this.state.pass, ...(this.anew && !this.begun ? {again: true} : {}),
+      });
+      this.state = state;
+      this.others?.postMessage(id);
+      this.notes.delete(id);
+      this.cameBack = false;
+      ++this.at;
+      say(`Kept: ${word}.`);
+      this.next();
+    } catch (error) {
+      this.refuse(error, text);
+    } finally {
+      this.pending = false;
+    }
+  }
+
+  refuse(error, text) {
+    if (error.status !== 409) return tell("answer", `The answer was not kept: ${error.message}`);
+    const acts = error.code === "other_pass" ? [button("Go on with that one", () => this.load(this.id), {className: "main"})]
+      : [button("Measure again, then go on", () => this.told.measure(), {className: "main"})];
+    this.put("refused", refused("This answer was not kept", error.message, text, acts));
+    say(error.message);
+  }
+
+  /** The mix was written to since it was measured. */
+  changed() {
+    if (this.phase === "measure" || !this.state) return;
+    this.state.mix_changed = true;
+    this.told.bounce();
+    this.put("refused", refused("This is a new bounce", "The mix was written to since it was measured: what was answered so far counts for the bounce that was measured. Measure this one, and listen to it.", this.noting ? this.notes.get(this.now?.id) : "", [button("Measure the new bounce", () => this.told.measure(), {className: "main"})]));
+  }
+
+  /** Where the pass stands by now, whoever answered. */
+  async again() {
+    if (!this.state || this.pending || !this.id || this.phase === "refused") return;
+    const id = this.id;
+    let state;
+    try {
+      state = await get(`api/checks/${encodeURIComponent(id)}/listening`);
+    } catch {
+      return;
+    }
+    if (this.pending || id !== this.id || JSON.stringify(state) === JSON.stringify(this.state)) return;
+    const before = this.now;
+    this.state = state;
+    if (state.mix_changed) return this.changed();
+    this.intentOf();
+    if (this.phase === "end") return this.finish();
+    if (this.phase === "before") return;
+    if (this.phase !== "ask" || !before || this.noting) return;
+    const now = this.now;
+    if (now?.holds && !before.holds && this.begun) {
+      say(`Answered elsewhere: ${plain(before.text)} ${now.last.answer}.`);
+      tell("elsewhere", `“${plain(before.text)}” was answered elsewhere: ${now.last.answer}, by ${plain(now.last.by)}.`);
+      this.cameBack = false;
+      this.next();
+    }
+  }
+}
