@@ -1,0 +1,405 @@
+"""The views of the local page besides files: song plans, the listening pass, two bounces, deliveries. The real program, Debian's
+Chromium through playwright-core, and axe-core for WCAG 2.2 A and AA.
+
+song.mjs uses the page once, as a person would, and each test here holds one thing against what happened, and against the files that
+came of it. SENDWORTHY_MODULES is the folder with the two packages; tests/setup fills it. SENDWORTHY_PICTURES, where set, is a folder
+that keeps the screenshots.
+"""
+import array
+import json
+import math
+import os
+import pathlib
+import random
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import tomllib
+import unittest
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "cli"))
+import lab  # noqa: E402
+
+HERE = pathlib.Path(__file__).resolve().parent
+MODULES = pathlib.Path(os.environ["SENDWORTHY_MODULES"])
+HOSTILE = "<img src=x onerror=alert(1)>\u202e"
+
+PLAN = """\
+# Lamps: what it is meant to be.
+[song]
+title = "Lamps"            # as on the label copy
+feeling = "coming home late"
+approach = "near and dry, then wide"
+mix = "bounces/mix.wav"
+
+# The verse begins with the pick-up.
+[[section]]
+name = "verse"
+start = 1.5
+quietest = true
+
+[[section]]
+name = "chorus"   # the loud one
+start = "0:04"
+
+[[section]]
+name = "end"
+start = 8
+
+[[stem]]
+name = "lead"
+file = "stems/lead.wav"
+role = "lead vocal"
+priority = 1
+
+[[stem]]
+name = "drums"
+file = "stems/drums.wav"
+role = "drums"             # kit and room
+priority = 2
+
+[[stem]]
+name = "pads"
+file = "stems/pads.wav"
+role = "pad"
+
+[dynamics]
+# measured 3.1
+quiet_to_loud = 2
+
+[[question]]
+id = "biggest-section"
+text = "Is the biggest section the biggest?"
+section = "chorus"
+
+[[question]]
+id = "vocal"
+text = "Is the vocal where it belongs?"
+section = "verse"
+stem = "lead"
+
+[[question]]
+id = "lows"
+text = "Do kick and bass leave each other room?"
+heard = "lows"
+
+[[question]]
+id = "very-quiet"
+text = "Very quietly: does nothing poke out?"
+heard = "quiet"
+"""
+
+HOSTILE_PLAN = f"""\
+[song]
+title = "{HOSTILE}"
+feeling = "<script>alert(2)</script>"
+approach = "\\"><b>bold</b>"
+mix = "songs/bounces/mix.wav"
+
+[[section]]
+name = "{HOSTILE}"
+start = 1
+
+[[section]]
+name = "later"
+start = 5
+
+[[stem]]
+name = "<svg onload=alert(3)>"
+file = "songs/stems/lead.wav"
+role = "lead vocal"
+priority = 1
+
+[[question]]
+id = "x"
+text = "<iframe src=javascript:alert(4)> {HOSTILE}?"
+section = "{HOSTILE}"
+"""
+
+
+RATE = 48000
+# Second by second: a pick-up, a verse, a chorus, an end.
+LEVELS = (2, 3, 3, 3, 9, 9, 9, 9, 4, 2)
+
+
+def second_of(name):
+    """One second of a stem, as whole numbers, left and right in turn."""
+    rng = random.Random(name)
+    tone = {"lead": 330, "drums": 0, "pads": 220}[name]
+    values = []
+    for n in range(RATE):
+        wave = math.sin(2 * math.pi * tone * n / RATE) if tone else rng.uniform(-1, 1) * math.exp(-9 * (2 * n % RATE) / RATE)
+        values += [round(500 * wave + rng.uniform(-9, 9)), round(450 * wave + rng.uniform(-9, 9))]
+    return values
+
+
+def parts():
+    """Three stems of a small song, and the mix that they add up to; one list of whole numbers each."""
+    seconds = {name: second_of(name) for name in ("lead", "drums", "pads")}
+    stems = {name: [level * value for level in LEVELS for value in second] for name, second in seconds.items()}
+    summed = [sum(values) for values in zip(*seconds.values())]
+    return stems, [level * value for level in LEVELS for value in summed]
+
+
+def as_wav(values, gain=1.0):
+    return lab.riff(1, 2, RATE, 16, array.array("h", values if gain == 1 else [round(gain * value) for value in values]).tobytes())
+
+
+def hour_long():
+    """An hour of noise at a low rate: one second repeated, louder every other minute."""
+    rng, rate = random.Random(5), 8000
+    seconds = [b"".join(int(rng.uniform(-1, 1) * peak).to_bytes(2, "little", signed=True) for _ in range(rate)) for peak in (4000, 20000)]
+    return lab.riff(1, 1, rate, 16, (seconds[0] * 60 + seconds[1] * 60) * 30)
+
+
+class Room:
+    """The opened folder; beside it what comes into it later."""
+
+    def __init__(self, folder):
+        self.room = folder / "room"
+        self.beside = folder / "beside"
+        songs = self.room / "songs"
+        for one in (songs / "bounces", songs / "stems", self.beside, self.room / "delivery", self.room / "empty"):
+            one.mkdir(parents=True)
+        stems, mix = parts()
+        for name, samples in stems.items():
+            (songs / "stems" / f"{name}.wav").write_bytes(as_wav(samples))
+        (songs / "bounces" / "mix.wav").write_bytes(as_wav(mix))
+        (self.beside / "softer.wav").write_bytes(as_wav(mix, 0.7))
+        (self.beside / "again.wav").write_bytes(as_wav(mix, 0.69))
+        self.plan = songs / "lamps.plan.toml"
+        self.plan.write_text(PLAN)
+        (self.room / "hostile.toml").write_text(HOSTILE_PLAN)
+        (self.room / "no plan.toml").write_text("[song]\ntitle = 3\nmix = \"x.wav\"\n")
+        (self.room / "hour.wav").write_bytes(hour_long())
+        (self.room / "hour.plan.toml").write_text("[song]\nmix = \"hour.wav\"\n" + "".join(f"[[section]]\nname = \"minute {i}\"\nstart = {60 * i}\n" for i in range(60)))
+        for name in ("Lamps (Main).wav", "Lamps (Instrumental).wav"):
+            (self.room / "delivery" / name).write_bytes(as_wav(mix))
+
+    def environment(self, folder):
+        return {"PATH": "/usr/bin:/bin", "HOME": str(folder), "TMPDIR": str(folder)}
+
+    def use(self, folder):
+        kept = os.environ.get("SENDWORTHY_PICTURES")
+        pictures = pathlib.Path(kept) if kept else folder / "pictures"
+        pictures.mkdir(parents=True, exist_ok=True)
+        program = subprocess.Popen([lab.PROGRAM, "desk", str(self.room), "--no-open"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=self.environment(folder))
+        try:
+            line = program.stdout.readline().decode()
+            address = re.fullmatch(r"desk: (http://127\.0\.0\.1:\d+/[A-Za-z0-9]{32}/)\n", line)
+            if not address:
+                raise AssertionError(f"the program printed {line!r}")
+            done = subprocess.run(["node", str(HERE / "song.mjs"), str(MODULES), str(pictures), address[1], str(self.room), str(self.beside), lab.PROGRAM],
+                                  capture_output=True, timeout=800, env={**os.environ, "HOME": str(folder)})
+            if done.returncode != 0:
+                raise AssertionError(done.stderr.decode())
+            return json.loads(done.stdout)
+        finally:
+            program.send_signal(signal.SIGTERM)
+            try:
+                program.wait(timeout=20)
+            except subprocess.TimeoutExpired:
+                program.kill()
+                program.wait()
+            program.stdout.close()
+            program.stderr.close()
+
+
+class SongViews(unittest.TestCase):
+    @classmethod
+    def setUpClass(cls):
+        folder = pathlib.Path(tempfile.mkdtemp(prefix="sendworthy-song-"))
+        cls.addClassCleanup(shutil.rmtree, folder, ignore_errors=True)
+        cls.folder = folder
+        cls.room = Room(folder)
+        cls.seen = cls.room.use(folder)
+
+    def scene(self, name):
+        about = self.seen[name]
+        self.assertNotIn("failed", about, about.get("failed"))
+        return about
+
+    def test_nothing_is_asked_of_anybody_else_and_nothing_goes_wrong(self):
+        self.assertEqual(self.seen["seen"], {"elsewhere": [], "messages": []})
+
+    def test_the_views_are_reached_by_links_and_survive_reloading(self):
+        about = self.scene("views")
+        self.assertEqual(about["names"], ["Files", "Two bounces", "Song", "Delivery"])
+        for name, view in about["each"].items():
+            with self.subTest(view=name):
+                self.assertEqual(view["current"], name)
+                self.assertEqual(view["focus"], view["heading"])
+                self.assertEqual(view["after"], name)
+                self.assertTrue(view["shows"])
+                self.assertGreater(len(view["words"]), 60, "an empty view says what to do")
+        self.assertEqual(about["back"], "Song")
+
+    def test_a_plan_is_started_without_a_word_typed(self):
+        about = self.scene("start")
+        self.assertEqual(about["suggested"], "songs/bounces/mix.plan.toml")
+        self.assertEqual(about["heading"], "mix.plan.toml")
+        self.assertGreaterEqual(about["sections"], 1)
+        text = (self.room.room / "songs/bounces/mix.plan.toml").read_text()
+        plan = tomllib.loads(text)
+        self.assertEqual(plan["song"]["mix"], "mix.wav")
+        self.assertEqual(len(plan["stem"]), 3)
+        self.assertIn("is there already", about["refused"])
+
+    # Edits by mouse and keys; what is not edited stays to the byte.
+    def test_sections_stems_and_intent_are_edited_and_comments_stay(self):
+        about = self.scene("edit")
+        self.assertEqual(about["arrows"], ["0:04.010", "0:04.110", "0:05.110", "0:04.110"])
+        saved = about["saved"]
+        plan = tomllib.loads(saved)
+        for comment in ("# Lamps: what it is meant to be.", "# as on the label copy", "# The verse begins with the pick-up.", "# the loud one", "# kit and room", "# measured 3.1"):
+            self.assertIn(comment, saved)
+        self.assertEqual(plan["song"]["feeling"], "coming home late, and the light is on")
+        names = [one["name"] for one in plan["section"]]
+        self.assertEqual(names[:2], ["verse", "big chorus"])
+        self.assertIn("coda", names)
+        verse = plan["section"][0]
+        self.assertAlmostEqual(float(verse["start"]), about["dragged"], delta=0.002)
+        self.assertGreater(about["dragged"], 1.6)
+        self.assertTrue(plan["section"][1]["biggest"])
+        self.assertEqual(plan["section"][-1]["name"], "coda")
+        self.assertEqual(plan["section"][2]["start"], 7.9)
+        self.assertEqual(about["pulled"], ["pads", "drums", "lead"])
+        self.assertEqual(about["dropped"], ["drums", "lead", "pads"])
+        stems = {one["name"]: one for one in plan["stem"]}
+        self.assertEqual([stems[name].get("priority") for name in ("drums", "lead", "pads")], about["ranks"])
+        self.assertLess(stems["drums"]["priority"], stems["lead"]["priority"])
+        self.assertEqual(stems["pads"]["priority"], stems["lead"]["priority"])
+        self.assertEqual(plan["dynamics"]["quiet_to_loud"], 2.5)
+        self.assertEqual(plan["vocal"]["above_band"], [-1, 2])
+        asked = {one["id"]: one for one in plan["question"]}
+        self.assertEqual(asked["biggest-section"]["section"], "big chorus")
+        self.assertIn("Does the room stay dry?", [one["text"] for one in plan["question"]])
+        self.assertIn("asks of it", about["refused"])
+        self.assertIn("is no time", about["wrong"])
+
+    def test_unsaved_edits_outlive_another_view_and_leaving_asks(self):
+        about = self.scene("edit")
+        self.assertEqual(about["kept"], "coming home late, and the light is on")
+        self.assertIn("not saved", about["state"])
+        self.assertTrue(about["asks"])
+        self.assertEqual(about["after"], "Everything is saved.")
+
+    def test_a_plan_that_was_changed_elsewhere_is_told_and_what_was_typed_stays(self):
+        about = self.scene("clash")
+        self.assertIn("changed elsewhere", about["told"])
+        self.assertIn("wide awake", about["told"])
+        self.assertEqual(about["text"].count("Lamps, elsewhere"), 1)
+        self.assertEqual(tomllib.loads(about["text"])["song"]["approach"], "wide awake")
+
+    def test_the_mix_is_held_against_the_plan_and_the_sheet_saved(self):
+        about = self.scene("sheet")
+        self.assertIn("Lamps", about["sheet"])
+        self.assertEqual(about["forms"], ["html", "txt", "csv", "json", "jsonl", "xml"])
+        self.assertEqual(json.loads(about["json"])["song"]["title"], "Lamps, elsewhere")
+
+    def test_a_whole_pass_by_keyboard_alone(self):
+        about = self.scene("listen")
+        self.assertIn("Turn down before you press play", about["before"])
+        self.assertIn("Pass 1 on", about["before"])
+        self.assertIn("Your initials are wanted.", about["missing"])
+        self.assertEqual([one["count"] for one in about["questions"]], [f"Question {i} of 5" for i in range(1, 6)])
+        for one in about["questions"]:
+            self.assertIn("coming home late", one["intent"])
+            self.assertTrue(one["inView"])
+            self.assertEqual(one["focus"], one["text"])
+        self.assertIn("complete", about["end"])
+        self.assertEqual(about["typed"], "hsbt p", "letters go into the note and nowhere else")
+        self.assertIn("Pass 1 stays open", about["open"])
+        status = json.loads(about["status"])
+        self.assertTrue(status["complete"])
+        self.assertEqual({one["last"]["by"] for one in status["questions"]}, {"KB"})
+        lines = [json.loads(line) for line in about["passes"].splitlines()]
+        answers = [line for line in lines if line["kind"] == "answer"]
+        self.assertEqual([line["answer"] for line in answers].count("tweak"), 1)
+        self.assertEqual([line for line in answers if line["answer"] == "tweak"][0]["note"], "hsbt p")
+        for line in answers:
+            self.assertIn("played_s", line)
+        self.assertGreater(answers[0]["played_s"], 0.3)
+        self.assertEqual(answers[1]["played_s"], 0)
+
+    def test_a_question_is_heard_in_its_way(self):
+        [quiet] = self.scene("listen")["played"]
+        self.assertEqual(quiet["text"], "Very quietly: does nothing poke out?")
+        self.assertEqual(quiet["request"]["way"], "quiet")
+        self.assertRegex(quiet["heard"], "quiet")
+
+    def test_another_tab_sees_the_answers(self):
+        about = self.scene("tabs")
+        self.assertIn("Question 1 of", about["first"])
+        self.assertNotEqual(about["before"], about["after"])
+        self.assertIn("answered elsewhere", about["told"])
+
+    def test_a_new_bounce_is_told_at_once_and_no_answer_counts_for_it(self):
+        about = self.scene("stale")
+        self.assertIn("new bounce", about["told"])
+        self.assertRegex(about["status"], "OPEN")
+        self.assertIn("another bounce", about["before"])
+        self.assertEqual(about["refused"], 409)
+        self.assertIn("not kept", about["words"])
+        self.assertIn("make it warmer", about["words"])
+        plan = tomllib.loads(about["plan"])
+        self.assertEqual((plan["song"]["mix"], plan["song"]["previous"]), ("bounces/mix 2.wav", "bounces/mix.wav"))
+        self.assertIn("# as on the label copy", about["plan"])
+
+    def test_two_bounces_are_compared_and_heard_in_turn(self):
+        about = self.scene("compare")
+        self.assertIn("mix.wav", about["sheet"])
+        self.assertEqual(about["forms"], ["html", "txt", "json"])
+        self.assertIn("old bounce", about["which"][0])
+        self.assertIn("new bounce", about["which"][1])
+        self.assertNotEqual(about["lanes"][0], about["lanes"][1])
+        self.assertTrue(about["dropped"])
+
+    def test_a_delivery_is_ordered_and_checked(self):
+        about = self.scene("delivery")
+        self.assertEqual(about["chosen"], "delivery/order.toml")
+        self.assertEqual(len(about["files"]), 2)
+        self.assertIn("Lamps (Main).wav", about["sheet"])
+        self.assertEqual(about["forms"], ["html", "txt", "csv", "json", "jsonl", "xml"])
+
+    # What a step of scrolling costs does not depend on the length of the song.
+    def test_the_shape_of_an_hour_is_drawn_in_bounded_work(self):
+        about = self.scene("hour")
+        self.assertEqual(about["duration"], 3600)
+        width = about["width"]
+        for step in about["steps"]:
+            self.assertLessEqual(step["drawn"], width)
+            self.assertLessEqual(step["fetched"], 2 * width + 1000)
+            # The program looks at no more than 256 stored values for a column.
+            self.assertLessEqual(step["lookedAt"], 256 * step["fetched"])
+            self.assertLess(step["handles"], 65)
+        self.assertGreater(max(step["fetched"] for step in about["steps"]), 0)
+        self.assertEqual(about["back"]["fetched"], 0, "what was seen is kept")
+
+    def test_hostile_plans_are_shown_as_words(self):
+        about = self.scene("hostile")
+        self.assertEqual(about["elements"], 0)
+        self.assertIn("<img src=x onerror=alert(1)>\\u{202e}", about["body"])
+        self.assertNotIn("\u202e", about["body"])
+        self.assertEqual(about["fields"]["feeling"], "<script>alert(2)</script>")
+        self.assertIn("cannot be read as a song plan", about["fault"])
+
+    # WCAG 2.2, A and AA, as far as a program can tell; 1.4.10 for the widths.
+    def test_every_size_and_light_is_fit_to_read(self):
+        looks = self.scene("looks")
+        self.assertEqual(len(looks), 29)
+        for view, about in looks.items():
+            with self.subTest(view=view):
+                self.assertEqual(about["axe"]["broken"], [])
+                self.assertIn("color-contrast", about["axe"]["kept"])
+                self.assertLessEqual(about["wider"], 0)
+                self.assertEqual(about["cut"], [])
+                self.assertEqual(about["small"], [])
+                self.assertLess(about["moved"], 0.05)
+
+
+if __name__ == "__main__":
+    lab.main()
