@@ -33,11 +33,10 @@ export function headline(finding, titles = {}) {
 /** Whether a place lies in the sound; others are places in the bytes of the file. */
 const sounds = (where) => !(where.end_frame <= 0 && where.start_frame <= 0 && /^byte \d/.test(where.note || ""));
 
-const isSpan = (where) => where.end_s - where.start_s >= 0.0005;
-
 function placeText(where, channels) {
   const side = !where.channel ? "" : channels === 2 && where.channel <= 2 ? ["left", "right"][where.channel - 1] : `channel ${where.channel}`;
-  return `${timeText(where.start_s)}${isSpan(where) ? ` to ${timeText(where.end_s)}` : ""}${side ? ` ${side}` : ""}`;
+  const start = timeText(where.start_s), end = timeText(Math.max(where.start_s, where.end_s));
+  return `${start}${end === start ? "" : ` to ${end}`}${side ? ` ${side}` : ""}`;
 }
 
 /** In which way a place of a finding is heard. */

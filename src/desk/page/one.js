@@ -149,12 +149,12 @@ export class One {
     this.unload();
     this.hear.take(check);
     this.offered = check.check;
-    const button = make("button", {type: "button", text: "Show it here"});
+    const button = make("button", {type: "button", text: "Show all here"});
     button.addEventListener("click", () => {
       this.load("");
       by("frame").querySelector("iframe").focus();
     });
-    by("frame").replaceChildren(make("p", {text: `The sheet of ${check.files.length} files is one long page of about ${bytes(check.files.length * kPartBytes)}.`}), button);
+    by("frame").replaceChildren(make("p", {text: `Choose a file above, and its sheet stands here. All ${check.files.length} together are one long page of about ${bytes(check.files.length * kPartBytes)}.`}), button);
   }
 
   unload() {
@@ -173,13 +173,15 @@ export class One {
       return;
     }
     this.loaded = this.id;
-    by("frame").replaceChildren(make("p", {className: "soft", text: "Opening the sheet …"}), make("iframe", {src: address, sandbox: "allow-scripts", title: `Sheet of ${by("one-name").textContent}`}), cover());
+    const whole = part.startsWith("?") ? undefined : "";
+    by("frame").replaceChildren(make("p", {className: "soft", text: "Opening the sheet …"}), make("iframe", {src: address, sandbox: "allow-scripts", "data-whole": whole, title: `Sheet of ${by("one-name").textContent}`}), cover());
   }
 
   toFile(i) {
     const check = this.checks.all.get(this.id);
     if (!check || check.state !== "done") return;
-    this.load(`#file-${this.parts[i]}`);
+    const whole = check.files.length <= kUnasked || by("frame").querySelector("iframe[data-whole]");
+    this.load(whole ? `#file-${this.parts[i]}` : `?file=${this.parts[i]}`);
     this.cells.forEach((cell, at) => cell.button.setAttribute("aria-current", String(at === i)));
     by("frame").scrollIntoView({block: "nearest"});
   }
