@@ -18,6 +18,7 @@
 #include "desk/listening_pass.h"
 #include "desk/sheet_parts.h"
 #include "desk/shown_paths.h"
+#include "desk/sound.h"
 #include "sheet/judged_alone.h"
 
 namespace sendworthy::desk {
@@ -104,7 +105,7 @@ struct Checks::One {
   std::atomic<bool> stop{false};
   // What follows is guarded by the mutex of Checks.
   std::vector<File> files;
-  std::vector<std::string> paths;  ///< of the sheet's files
+  std::vector<Part> parts;  ///< of the sheet's files
   State state = State::waiting;
   bool removed = false;
   std::size_t done = 0;
@@ -119,8 +120,8 @@ struct Checks::One {
 
   void take_parts() {
     for (auto& file : files) {
-      const auto found = std::ranges::find(paths, file.wanted.path);
-      file.part = found == paths.end() ? 0 : static_cast<std::size_t>(found - paths.begin()) + 1;
+      const auto found = std::ranges::find(parts, file.wanted.path, &Part::path);
+      file.part = found == parts.end() ? 0 : static_cast<std::size_t>(found - parts.begin()) + 1;
     }
   }
 };
@@ -291,11 +292,11 @@ tl::expected<std::string, UploadRefusal> Checks::sheet_path(std::string_view id,
   return (*one)->folder + "/sheet." + std::string(ending);
 }
 
-std::optional<std::string> Checks::path_of_part(std::string_view id, std::size_t part) const {
+std::optional<Checks::Part> Checks::part_of(std::string_view id, std::size_t part) const {
   const std::lock_guard lock(mutex_);
   const auto one = find(id);
-  if (!one || part == 0 || part > one->paths.size()) return std::nullopt;
-  return one->paths[part - 1];
+  if (!one || part == 0 || part > one->parts.size()) return std::nullopt;
+  return one->parts[part - 1];
 }
 
 tl::expected<Json, UploadRefusal> Checks::pair(std::string_view id) const {
@@ -370,7 +371,13 @@ void Checks::work() {
 
 void Checks::run(One& one) {
   std::map<std::string, std::size_t> places;
-  for (std::size_t i = 0; i < one.files.size(); ++i) places[one.files[i].wanted.path] = i;
+  std::map<std::string, std::string> marks;
+  for (std::size_t i = 0; i < one.files.size(); ++i) {
+    const auto& path = one.files[i].wanted.path;
+    places[path] = i;
+    // So that nobody hears another bounce for the one that was checked.
+    if (auto mark = Sound::mark_of(path)) marks.emplace(path, std::move(*mark));
+  }
   TaskRoom room;
   room.folder = one.folder;
   room.options.jobs = settings_.jobs;
@@ -402,7 +409,7 @@ void Checks::run(One& one) {
   };
   auto end = one.task->run(room, hooks);
   if (end && (!one.stop || end->made)) {
-    finish(one, std::move(*end));
+    finish(one, std::move(*end), marks);
     return;
   }
   const std::lock_guard lock(mutex_);
@@ -412,7 +419,7 @@ void Checks::run(One& one) {
   touch(one);
 }
 
-void Checks::finish(One& one, TaskEnd end) {
+void Checks::finish(One& one, TaskEnd end, const std::map<std::string, std::string>& marks) {
   const auto file_of = [&](const FileSheet& file) {
     One::File entry{{file.path, one.task->name_of(file.path), {}}, true, 1, {}, {}, {}};
     if (!end.sheet->song || sheet::judged_alone(file)) entry.verdict = file.verdict;
@@ -430,7 +437,10 @@ void Checks::finish(One& one, TaskEnd end) {
   one.current.clear();
   if (written) {
     if (end.sheet && !one.task->lists_its_files()) one.files = std::move(files);
-    one.paths = std::move(end.paths);
+    for (auto& path : end.paths) {
+      const auto known = marks.find(path);
+      one.parts.push_back({std::move(path), known == marks.end() ? std::string() : known->second});
+    }
     one.take_parts();
     one.done = one.files.size();
     one.verdict = end.verdict;

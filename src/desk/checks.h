@@ -8,6 +8,7 @@
 #include <cstdint>
 #include <functional>
 #include <list>
+#include <map>
 #include <memory>
 #include <mutex>
 #include <optional>
@@ -60,7 +61,11 @@ class Checks {
   /// Where its written sheet lies. Refused: 404 there is no such check; 409 it has no sheet (yet), or none of this form.
   [[nodiscard]] tl::expected<std::string, UploadRefusal> sheet_path(std::string_view id, std::string_view ending) const;
   /// Where the sound of a file of its sheet lies, counted from 1; nothing where there is no such check, sheet or file.
-  [[nodiscard]] std::optional<std::string> path_of_part(std::string_view id, std::size_t part) const;
+  struct Part {
+    std::string path;
+    std::string mark;  ///< Sound::mark_of() it before it was checked; empty where that is not known
+  };
+  [[nodiscard]] std::optional<Part> part_of(std::string_view id, std::size_t part) const;
   /// How two bounces stand to each other. Refused: 404 there is no such check; 409 it is none of two bounces, or came to no pair (yet).
   [[nodiscard]] tl::expected<Json, UploadRefusal> pair(std::string_view id) const;
   /// Where a song stands by its plan, and the answer to one question kept: see ListeningPass. Refused also: 404 there is no such
@@ -82,7 +87,7 @@ class Checks {
   struct One;
   void work();
   void run(One& one);
-  void finish(One& one, TaskEnd end);
+  void finish(One& one, TaskEnd end, const std::map<std::string, std::string>& marks);
   [[nodiscard]] tl::expected<std::shared_ptr<One>, UploadRefusal> done(std::string_view id) const;
   [[nodiscard]] tl::expected<std::shared_ptr<ListeningPass>, UploadRefusal> pass_of(std::string_view id) const;
   void touch(One& one);

@@ -117,9 +117,11 @@ std::optional<ByteRange> range_of(std::string_view header, std::int64_t bytes) {
 
 tl::expected<std::string, Answer> SoundApi::path_of(const SoundSource& source) const {
   if (source.part > 0) {
-    const auto path = checks_.path_of_part(source.check, source.part);
-    if (!path) return no_part();
-    return *path;
+    const auto part = checks_.part_of(source.check, source.part);
+    if (!part) return no_part();
+    const auto now = part->mark.empty() ? std::nullopt : Sound::mark_of(part->path);
+    if (now && *now != part->mark) return tl::unexpected(refusal(409, "changed", "the file was written to since it was checked; check it again to hear what it is now"));
+    return part->path;
   }
   const auto path = folder_.path_of(source.path);
   if (path) return *path;
@@ -230,7 +232,7 @@ Answer SoundApi::add_played(std::string_view body) {
   const auto wish = read_played(body);
   if (!wish) return refusal(400, "request", wish.error().text);
   const auto path = path_of(wish->source);
-  if (!path && path.error().status != 404) return path.error();
+  if (!path && path.error().status != 404 && path.error().status != 409) return path.error();
   // Time counts whatever became of the file meanwhile.
   const auto sound = path ? sounds_.find(*path) : nullptr;
   const auto format = sound ? sound->format() : std::nullopt;

@@ -243,6 +243,19 @@ class Sources(Heard):
         self.desk.json("DELETE", f"api/checks/{check}")
         self.facts(f"check={check}&part=1", 404)
 
+    def test_what_a_sheet_says_is_never_heard_in_another_file_of_the_name(self):
+        self.put("a.wav", lab.wav(0.2, rate=8000))
+        check = self.desk.check({"path": "a.wav"})
+        self.desk.finished(check)
+        facts = self.facts(f"check={check}&part=1")
+        time.sleep(0.02)
+        self.put("a.wav", lab.wav(0.2, rate=8000, seed=2))
+        for mark in ("", f"&mark={facts['mark']}", f"&mark={self.facts('path=a.wav')['mark']}"):
+            for what in ("", "/audio.wav", "/outline"):
+                got, told = self.desk.json("GET", f"api/sound{what}?check={check}&part=1{mark}&from=0&to=9&columns=1")
+                self.assertEqual((got, told["error"]["code"]), (409, "changed"))
+                self.assertIn("since it was checked", told["error"]["text"])
+
     def test_no_path_leads_out_and_no_other_file_is_sound(self):
         self.put("../outside.wav", lab.wav(0.1))
         self.put("notes.txt", "no sound")

@@ -149,10 +149,10 @@ TEST_CASE("an upload is checked under its own name, and goes with its check") {
   CHECK((*room.checks.tell(id))["files"][0]["name"] == "My Mix.wav");
   const auto json = Json::parse(*base::read_text(*room.checks.sheet_path(id, "json")));
   const auto part = (*room.checks.tell(id))["files"][0]["part"].get<std::size_t>();
-  CHECK(*base::read_text(*room.checks.path_of_part(id, part)) == bytes);
-  CHECK(!room.checks.path_of_part(id, 0));
-  CHECK(!room.checks.path_of_part(id, 3));
-  CHECK(!room.checks.path_of_part("c99", 1));
+  CHECK(*base::read_text(room.checks.part_of(id, part)->path) == bytes);
+  CHECK(!room.checks.part_of(id, 0));
+  CHECK(!room.checks.part_of(id, 3));
+  CHECK(!room.checks.part_of("c99", 1));
   std::string path_length;
   for (const auto& file : json["files"]) {
     if (file["path"] == "My Mix.wav") path_length = file["measurements"]["path_length"]["value"].dump();
