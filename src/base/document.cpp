@@ -139,6 +139,14 @@ Result<Document> Document::parse(std::string_view toml, std::string_view shown_p
     return fail(ErrorCode::rules, fmt::format("the text has {} bytes; at most {} are read", toml.size(), kLargest),
                 {path, 0, 0});
   }
+  // In both of these the parser has faults of its own, which checked builds of it stop at.
+  if (const auto nul = toml.find('\0'); nul != toml.npos) {
+    const auto before = toml.substr(0, nul);
+    const auto line = std::count(before.begin(), before.end(), '\n') + 1;
+    const auto column = nul - (before.rfind('\n') + 1) + 1;
+    return fail(ErrorCode::rules, "a NUL byte, which no TOML text has", {path, static_cast<int>(line), static_cast<int>(column)});
+  }
+  if (toml.starts_with("\xEF\xB9\xBF")) return fail(ErrorCode::rules, "it begins with U+FE7F, which no TOML text does", {path, 1, 1});
   if (const auto at = too_deep(toml)) {
     return fail(ErrorCode::rules, fmt::format("nested deeper than {} levels", kDeepest), {path, at->line, at->column});
   }

@@ -107,6 +107,20 @@ TEST_SUITE("base/document") {
     CHECK(parse_error(std::string("a = 1\0", 6)) != "");
   }
 
+  TEST_CASE("what the parser itself is not up to is refused before it") {
+    using namespace std::string_literals;
+    for (const auto& text : {"a = 1\n[\0"s, "a = 1\n \0"s, "a=\"\"\n#\0"s}) {
+      const auto parsed = Document::parse(text, "p.toml");
+      REQUIRE(!parsed.has_value());
+      CHECK(parsed.error().place.line == 2);
+      CHECK(parsed.error().place.column == 2);
+      CHECK(parsed.error().text == "a NUL byte, which no TOML text has");
+    }
+    CHECK(!Document::parse("\xEF\xB9\xBF", "p.toml").has_value());
+    CHECK(!Document::parse("\xEF\xB9\xBF = 1", "p.toml").has_value());
+    CHECK(Document::parse("\xEF\xBB\xBF" "a = 1", "p.toml").has_value());
+  }
+
   TEST_CASE("a file name with control characters cannot break the line of an error") {
     const auto document = Document::parse("a =", "x\n\x1b[2J.toml");
     REQUIRE(!document);
