@@ -248,6 +248,11 @@ Result<std::unique_ptr<Unfinished>> write_beside(const std::string& path, std::s
 
 }  // namespace
 
+bool is_taken(const std::string& path) {
+  struct ::stat state {};
+  return ::lstat(path.c_str(), &state) == 0;
+}
+
 Result<void> write_then_rename(const std::string& path, std::string_view content) {
   if (path.empty() || path.find('\0') != std::string::npos) return cannot_write(path, "that is no file name");
 

@@ -14,6 +14,9 @@ namespace sendworthy::base {
 /// A text file of at most `limit` bytes. Folders, devices and pipes are refused with a clear error.
 [[nodiscard]] Result<std::string> read_text(const std::string& path, std::size_t limit = 4u << 20);
 
+/// Whether anything has this name, a link that leads nowhere included.
+[[nodiscard]] bool is_taken(const std::string& path);
+
 /// Writes to a temporary file in the target's folder, syncs, renames. Nothing is left behind on failure.
 [[nodiscard]] Result<void> write_then_rename(const std::string& path, std::string_view content);
 

@@ -72,7 +72,7 @@ int complain_about_call(std::string text) { return report({ErrorCode::usage, std
 int deliver_new(const DeliverCommand& command, const std::string& folder) {
   const auto& path = command.sheet.output.path;
   if (!command.sheet.output.to_stdout() && !path.ends_with(".toml")) return complain_about_call("an order is a TOML file: let --output end in .toml");
-  if (!command.sheet.output.to_stdout() && is_taken(path))
+  if (!command.sheet.output.to_stdout() && base::is_taken(path))
     return complain_about_call("\"" + path + "\" is there already: an order may hold what somebody wrote into it, so it is not replaced; name another file");
   const auto text = new_order(folder, command.sheet.output.to_stdout() ? std::string() : path);
   if (!text) return report(text.error(), "");

@@ -66,7 +66,7 @@ int complain_about_call(std::string text) { return report({ErrorCode::usage, std
 int plan_new(const PlanCommand& command, const std::string& mix) {
   const auto& output = command.sheet.output;
   if (!output.to_stdout() && !output.path.ends_with(".toml")) return complain_about_call("a plan is a TOML file: let --output end in .toml");
-  if (!output.to_stdout() && is_taken(output.path))
+  if (!output.to_stdout() && base::is_taken(output.path))
     return complain_about_call("\"" + output.path + "\" is there already: a plan holds what somebody wrote into it, so it is not replaced; name another file");
   const StopsGently gently;
   const NewPlanOptions options{command.stems, output.to_stdout() ? std::string() : output.path, command.run.jobs};

@@ -147,11 +147,6 @@ Result<void> deliver(const std::string& path, std::string_view text) {
   return base::write_then_rename(path, text);
 }
 
-bool is_taken(const std::string& path) {
-  std::error_code ignored;
-  return std::filesystem::exists(std::filesystem::symlink_status(path, ignored));
-}
-
 std::vector<std::string> read_for(const Sheet& sheet) {
   std::vector<std::string> paths;
   for (const auto& file : sheet.files) paths.push_back(file.path);

@@ -24,9 +24,6 @@ struct SheetOutput {
 /// passes file; and one target for two outputs. Links are followed. Error: usage.
 [[nodiscard]] Result<void> spare_the_inputs(const SheetOutput& output, const std::vector<std::string>& inputs);
 
-/// Whether something has this name, be it a link that leads nowhere.
-[[nodiscard]] bool is_taken(const std::string& path);
-
 /// The files that a sheet tells of, and the rule sets by which they were judged.
 [[nodiscard]] std::vector<std::string> read_for(const Sheet& sheet);
 

@@ -113,7 +113,7 @@ Answer Api::add_song(const CheckWish& wish, std::vector<RuleSet> rule_sets) {
 tl::expected<std::string, Answer> Api::new_path(const std::string& relative) const {
   auto path = folder_.path_of(relative);
   if (!path) return tl::unexpected(refusal_of(path.error()));
-  if (is_taken(*path))
+  if (base::is_taken(*path))
     return tl::unexpected(refusal(409, "taken", "\"" + base::for_terminal(relative) + "\" is there already, and may hold what somebody wrote into it, so it is not replaced; name another file"));
   return std::move(*path);
 }

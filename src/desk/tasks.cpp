@@ -241,7 +241,7 @@ class MakingOfPlan final : public Task {
     TaskEnd end;
     if (stopped(hooks)) return end;
     if (!text) return tl::unexpected(text.error());
-    if (is_taken(wish_.plan))
+    if (base::is_taken(wish_.plan))
       return fail(ErrorCode::output, "\"" + base::for_terminal(wish_.shown_plan) + "\" is there by now: a plan holds what somebody wrote into it, so it is not replaced; name another file");
     if (const auto written = base::write_then_rename(wish_.plan, *text); !written) return tl::unexpected(written.error());
     end.made = true;
@@ -288,11 +288,6 @@ Result<std::unique_ptr<Task>> making_of_plan(const Folder& folder, NewPlanWish w
     stems = std::move(*found);
   }
   return std::make_unique<MakingOfPlan>(folder, std::move(wish), stems);
-}
-
-bool is_taken(const std::string& path) {
-  std::error_code ignored;
-  return std::filesystem::exists(std::filesystem::symlink_status(path, ignored));
 }
 
 }  // namespace sendworthy::desk

@@ -92,7 +92,4 @@ struct NewPlanWish {
 /// Writes a plan that is not there. Errors: unreadable where a stem lies outside of the folder.
 [[nodiscard]] Result<std::unique_ptr<Task>> making_of_plan(const Folder& folder, NewPlanWish wish);
 
-/// Whether anything has this name, a link that leads nowhere included.
-[[nodiscard]] bool is_taken(const std::string& path);
-
 }  // namespace sendworthy::desk
