@@ -37,7 +37,7 @@ std::string joined(std::string_view folder, std::string_view name) {
 }
 
 /// A path with every link in it followed, as far as it exists; empty where that cannot be told.
-std::string real_path_of(const std::string& path) {
+std::string without_links(const std::string& path) {
   try {
     std::error_code error;
     const auto real = fs::weakly_canonical(fs::absolute(fs::path(path)), error);
@@ -47,23 +47,36 @@ std::string real_path_of(const std::string& path) {
   }
 }
 
+tl::unexpected<Error> leads_out(std::string_view relative) {
+  return fail(ErrorCode::unreadable, "\"" + std::string(relative) + "\" leads out of the opened folder by a link; open the folder it leads to");
+}
+
 }  // namespace
 
 Result<Folder> Folder::open(const std::string& given) {
   if (const auto listed = base::list_folder(given); !listed) return tl::unexpected(listed.error());
   Folder folder;
   folder.given_ = given;
-  folder.real_ = real_path_of(given);
+  folder.real_ = without_links(given);
   if (folder.real_.empty()) return fail(ErrorCode::unreadable, "cannot open \"" + given + "\": where it lies cannot be told");
   folder.name_ = fs::path(folder.real_).filename().string();
   if (folder.name_.empty()) folder.name_ = folder.real_;
   return folder;
 }
 
-bool Folder::holds(const std::string& path) const {
-  const auto real = real_path_of(path);
+bool Folder::is_below(const std::string& real) const {
   if (real.empty()) return false;
   return real == real_ || real_ == "/" || (real.starts_with(real_) && real[real_.size()] == '/');
+}
+
+bool Folder::holds(const std::string& path) const { return is_below(without_links(path)); }
+
+Result<std::string> Folder::real_path_of(std::string_view relative) const {
+  const auto path = path_of(relative);
+  if (!path) return path;
+  auto real = without_links(*path);
+  if (!is_below(real)) return leads_out(relative);
+  return real;
 }
 
 Result<std::string> Folder::path_of(std::string_view relative) const {
@@ -71,8 +84,7 @@ Result<std::string> Folder::path_of(std::string_view relative) const {
   // Whoever is in the folder writes "mix.wav" and not "./mix.wav", and so the sheet says it.
   const auto in_place = given_ == "." || given_ == "./";
   auto path = relative.empty() ? given_ : in_place ? std::string(relative) : joined(given_, relative);
-  if (!holds(path))
-    return fail(ErrorCode::unreadable, "\"" + std::string(relative) + "\" leads out of the opened folder by a link; open the folder it leads to");
+  if (!holds(path)) return leads_out(relative);
   return path;
 }
 

@@ -24,6 +24,9 @@ class Folder {
   /// "..", a backslash or NUL; unreadable, where links lead out of the folder.
   [[nodiscard]] Result<std::string> path_of(std::string_view relative) const;
 
+  /// The same without any link on the way, for what is written: a link that is turned round meanwhile does not lead elsewhere.
+  [[nodiscard]] Result<std::string> real_path_of(std::string_view relative) const;
+
   /// Whether a path, as path_of() writes it, leads to what lies in the folder.
   [[nodiscard]] bool may_read(const std::string& path) const { return holds(path); }
 
@@ -45,6 +48,7 @@ class Folder {
 
  private:
   [[nodiscard]] bool holds(const std::string& path) const;
+  [[nodiscard]] bool is_below(const std::string& real) const;
 
   std::string given_, real_, name_;
 };

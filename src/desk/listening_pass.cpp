@@ -7,6 +7,7 @@
 
 #include "base/table.h"
 #include "base/text.h"
+#include "desk/within.h"
 #include "sheet/phrases.h"
 #include "song/status_json.h"
 
@@ -91,11 +92,20 @@ Json ListeningPass::told() const {
   return json;
 }
 
+/// Read anew, if all of it still lies where the page may read.
+tl::expected<ListeningState, UploadRefusal> ListeningPass::now() const {
+  const auto plan = plan_within(folder_, told_.plan);
+  if (!plan && plan.error().code == ErrorCode::unreadable) return tl::unexpected(UploadRefusal{403, "unreadable", plan.error().text});
+  auto state = asked_.state_now();
+  if (!state) return tl::unexpected(refusal_of(state.error()));
+  return std::move(*state);
+}
+
 tl::expected<Json, UploadRefusal> ListeningPass::tell() {
   const std::lock_guard lock(mutex_);
-  auto now = asked_.state_now();
-  if (!now) return tl::unexpected(refusal_of(now.error()));
-  told_ = std::move(*now);
+  auto state = now();
+  if (!state) return tl::unexpected(std::move(state.error()));
+  told_ = std::move(*state);
   return told();
 }
 
@@ -103,30 +113,30 @@ tl::expected<Json, UploadRefusal> ListeningPass::answer(const AnswerWish& wish, 
   const std::lock_guard lock(mutex_);
   const auto refuse = [](int status, std::string code, std::string text) { return tl::unexpected(UploadRefusal{status, std::move(code), std::move(text)}); };
   if (base::is_blank(wish.by)) return refuse(400, "by", "who listened stands with each answer; give your initials as \"by\"");
-  auto now = asked_.state_now();
-  if (!now) return tl::unexpected(refusal_of(now.error()));
-  if (now->pass != wish.pass.value_or(told_.pass))
-    return refuse(409, "other_pass", "pass " + std::to_string(now->pass) + " has been begun elsewhere, and this answer was not kept" + std::string(kLookAgain) + " with that one");
-  const auto *const asked = find(*now, wish.question), *const shown = find(told_, wish.question);
+  auto state = now();
+  if (!state) return tl::unexpected(std::move(state.error()));
+  if (state->pass != wish.pass.value_or(told_.pass))
+    return refuse(409, "other_pass", "pass " + std::to_string(state->pass) + " has been begun elsewhere, and this answer was not kept" + std::string(kLookAgain) + " with that one");
+  const auto *const asked = find(*state, wish.question), *const shown = find(told_, wish.question);
   if (asked == nullptr && shown == nullptr) return refuse(404, "no_question", "the plan asks nothing of this name");
   if (asked == nullptr || shown == nullptr || !same_question(*asked, *shown))
     return refuse(409, "changed", "the plan has changed while it was asked, and this answer was not kept" + std::string(kLookAgain));
   if (!asked_.mix_is_the_same())
     return refuse(409, "changed", "the mix was written to while you listened, and this answer was not kept: those before it count for the bounce that was measured; check the plan again");
   ListeningAnswer answer;
-  answer.pass = song::pass_of_next_answer(*now, wish.again);
+  answer.pass = song::pass_of_next_answer(*state, wish.again);
   answer.date = date;
   answer.by = wish.by;
   answer.answer = wish.answer;
   answer.note = wish.note;
   answer.played_s = wish.played_s;
-  if (const auto kept = record_answer(*now, wish.question, answer, &asked_.measured); !kept) {
+  if (const auto kept = record_answer(*state, wish.question, answer, &asked_.measured); !kept) {
     if (kept.error().code == ErrorCode::usage) return refuse(400, "answer", kept.error().text);
     return tl::unexpected(refusal_of(kept.error()));
   }
-  now = asked_.state_now();
-  if (!now) return tl::unexpected(refusal_of(now.error()));
-  told_ = std::move(*now);
+  state = now();
+  if (!state) return tl::unexpected(std::move(state.error()));
+  told_ = std::move(*state);
   return told();
 }
 

@@ -53,7 +53,7 @@ Answer told(const std::string& relative, const std::string& text) {
 
 Result<std::string> path_of(const Folder& folder, const std::string& relative) {
   if (!relative.ends_with(".toml")) return fail(ErrorCode::usage, "\"" + relative + "\": the name of a song plan ends in .toml; choose one that does");
-  return folder.path_of(relative);
+  return folder.real_path_of(relative);
 }
 
 }  // namespace

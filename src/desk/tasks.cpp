@@ -182,7 +182,7 @@ class CheckOfPlan final : public Task {
       return;
     }
     const auto part = static_cast<std::size_t>(std::ranges::find(end.paths, plan.mix) - end.paths.begin()) + 1;
-    end.listening = std::make_shared<ListeningPass>(std::move(*asked), part);
+    end.listening = std::make_shared<ListeningPass>(folder_, std::move(*asked), part);
   }
 
   const Folder& folder_;

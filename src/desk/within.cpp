@@ -51,6 +51,8 @@ Result<void> rule_set_within(const Folder& folder, const std::string& path, std:
 }  // namespace
 
 Result<song::Plan> plan_within(const Folder& folder, const std::string& path) {
+  if (!folder.may_read(path))
+    return fail(ErrorCode::unreadable, "the plan \"" + base::for_terminal(path) + "\" lies outside of the opened folder by now; open the folder it lies in");
   auto plan = song::read_plan(path);
   if (!plan) return plan;
   std::vector<std::string> named{plan->mix, plan->previous, passes_path(path)};

@@ -305,6 +305,25 @@ class Plans(JobCase):
         self.passes.unlink()
         self.assertEqual(self.answer(desk, told, "vocal")[0], 200)
 
+    def test_what_became_a_link_that_leads_out_is_neither_shown_nor_answered(self):
+        desk = desk_test.Desk(self)
+        told = self.ended(desk, {"plan": "song.toml"})
+        self.assertEqual(self.answer(desk, told, "vocal")[0], 200)
+        secret = PLAN.format(more="", stems=STEMS).replace("Is the vocal where", "SECRET: is the vocal where")
+        for name, content in (("song.toml", secret.encode()), (self.passes.name, self.passes.read_bytes().replace(b'"KB"', b'"SECRET"')), ("bounces/mix.wav", lab.wav(1.0, rate=RATE))):
+            with self.subTest(name=name):
+                inside, outside = self.room / name, self.folder / "elsewhere"
+                kept = inside.read_bytes()
+                outside.write_bytes(content)
+                inside.unlink()
+                os.symlink(outside, inside)
+                for status, answer in (desk.json("GET", f"api/checks/{told['check']}/listening"), self.answer(desk, told, "very-quiet")):
+                    self.assertEqual((status, answer["error"]["code"]), (403, "unreadable"))
+                    self.assertNotIn("SECRET", json.dumps(answer))
+                self.assertEqual(outside.read_bytes(), content)
+                inside.unlink()
+                inside.write_bytes(kept)
+
     def test_a_pass_begun_elsewhere_or_a_plan_that_changed_is_told_before_an_answer_counts(self):
         desk = desk_test.Desk(self)
         told = self.ended(desk, {"plan": "song.toml"})

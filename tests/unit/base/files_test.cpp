@@ -45,6 +45,14 @@ TEST_SUITE("base/files") {
     CHECK(folder.entries() == 1);
   }
 
+  TEST_CASE("a name is taken by whatever has it") {
+    const Folder folder;
+    CHECK(!is_taken(folder / "x"));
+    fs::create_symlink("nowhere", folder / "x");
+    CHECK(is_taken(folder / "x"));
+    CHECK(is_taken(folder.path.string()));
+  }
+
   TEST_CASE("reading says what is wrong") {
     const Folder folder;
     const auto missing = read_text(folder / "none.toml");

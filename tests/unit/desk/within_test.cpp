@@ -9,7 +9,6 @@
 #include "base/files.h"
 #include "base/scratch_folder.h"
 #include "desk/plans_here.h"
-#include "desk/tasks.h"
 
 using namespace sendworthy;
 using namespace sendworthy::desk;
@@ -107,13 +106,6 @@ TEST_CASE("plans and orders are told from each other and from the rest, and at m
   for (std::size_t n = 0; n < kMostTomlFiles + 5; ++n) home.put("room/many/" + std::to_string(n) + ".toml", "[song]\n");
   CHECK(plans_here(home.folder, "many").plans.size() == kMostTomlFiles);
   CHECK(plans_here(home.folder, "many").plans[0].path == "many/0.toml");
-}
-
-TEST_CASE("a name is taken by whatever has it") {
-  const Home home;
-  CHECK(!is_taken(home.path("x")));
-  fs::create_symlink("nowhere", home.path("x"));
-  CHECK(is_taken(home.path("x")));
 }
 
 TEST_SUITE_END();
