@@ -120,13 +120,16 @@ export class SectionsPart {
     const held = document.activeElement?.closest?.("[data-field]"), row = held?.closest("[data-key]");
     const at = row && this.body.contains(row) ? [row.dataset.key, held.dataset.field] : null;
     put(this.fault, "");
-    this.body.replaceChildren(...this.sections.list.map((one) => this.row(one)));
+    const rows = [...this.body.children], {list} = this.sections;
+    // A row that stays is filled anew and not put in its own place: whoever goes on with Tab would lose their way.
+    if (rows.length === list.length && list.every((one, i) => rows[i].dataset.key === String(one.key) && Boolean(one.vocal) === Boolean(rows[i].querySelector("span")))) this.refill();
+    else this.body.replaceChildren(...list.map((one) => this.row(one)));
     for (const [flag] of kFlags) {
       const {select} = this.flags[flag];
       select.replaceChildren(make("option", {value: "0", text: "not stated"}), ...this.sections.list.map((one) => make("option", {value: String(one.key), text: one.name})));
       select.value = String(this.sections.marked(flag));
     }
-    if (at) this.field(...at)?.focus();
+    if (at && !held.isConnected) this.field(...at)?.focus();
   }
 
   row({key, name, vocal}) {
@@ -157,6 +160,23 @@ export class SectionsPart {
     const until = row.querySelector("[data-field=end]");
     until.placeholder = this.until(i);
     return row;
+  }
+
+  refill() {
+    this.sections.list.forEach((one, i) => {
+      const row = this.body.children[i], of = plain(one.name);
+      const labels = {name: `Name of section ${i + 1}`, start: `Start of ${of}`, end: `End of ${of}; empty: until the next one`};
+      for (const [kind, label] of Object.entries(labels)) {
+        const input = row.querySelector(`[data-field=${kind}]`);
+        input.setAttribute("aria-label", label);
+        input.removeAttribute("aria-invalid");
+        input.removeAttribute("aria-describedby");
+      }
+      const name = row.querySelector("[data-field=name]");
+      if (name.value !== one.name) name.value = one.name;
+      for (const made of row.querySelectorAll("button")) made.setAttribute("aria-label", `${made.textContent}: ${of}`);
+    });
+    this.times();
   }
 
   until(i) {
