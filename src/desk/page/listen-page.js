@@ -1,7 +1,7 @@
 // What one sees of the listening pass: before it, a question, the end. It only shows; what is done is done elsewhere.
 import {rove} from "./rove.js";
 import {asksOfEars, greeting, lastWords, openWords, passOf, placesOf, placeWords, standing, whyOpen} from "./listen-words.js";
-import {make, plain} from "./words.js";
+import {make, many, plain} from "./words.js";
 
 const kBadges = {fail: "fail", warn: "warn", pass: "pass", "not measured": "fail"};
 
@@ -124,9 +124,11 @@ export function note(text, told) {
 export function end(state, {again, begun}, told) {
   const pass = passOf(state, again && !begun), complete = begun && state.complete;
   const open = state.questions.filter((one) => !one.holds);
+  const unheard = state.questions.filter(({last}) => last?.pass === pass && last.answer !== "skip" && last.played_s === 0).length;
   return [
     heading(complete ? `Pass ${pass} is complete` : begun ? `Pass ${pass} stays open` : "Nothing was answered"),
     make("p", {text: complete ? `${standing(state)}. It stands until the mix changes.` : begun ? `${standing(state)}. What was answered is kept.` : "Nothing was written; begin again whenever you like."}),
+    ...(unheard ? [make("p", {className: "warn", text: `${many(unheard, "answer was", "answers were")} given without a place being played on this page. That stands with ${unheard === 1 ? "it" : "them"} in the passes file.`})] : []),
     ...(open.length ? [make("ul", {className: "open"}, ...open.map((one) => make("li", {}, make("b", {text: one.text}), make("span", {text: ` ${openWords(one)} `}), button("Ask it", () => told.ask(one.id), {className: "small", "aria-label": `Ask: ${plain(one.text)}`}))))] : []),
     make("div", {className: "line"}, ...(complete ? [button("Listen again, as another pass", told.again)] : [button("Go through what is open", told.on, {className: "main"})]), button("Back to the plan", told.plan)),
   ];
