@@ -143,7 +143,8 @@ export class Bounces {
   hear() {
     const {player} = this.desk;
     if (!player || !this.pair) return say("This program cannot play sound.");
-    if (this.playing) return player.stop();
+    // Whatever plays, a place of the sheet too: the key that starts is the one that stops.
+    if (player.state !== "idle") return player.stop();
     const {old_part: older, new_part: newer} = this.pair, name = titleOfPair(this.desk.checks.all.get(this.id));
     player.play({two: {older: {check: this.id, part: older}, newer: {check: this.id, part: newer}, pair: this.pair, first: this.first ?? 0}, name, place: `from ${timeShort(this.shape.at)}`, from_s: this.shape.at, to_s: this.shape.duration, way: "as-it-is", key: `two ${this.id}`});
   }
@@ -151,7 +152,7 @@ export class Bounces {
   /** The other one, from the same place on. */
   flip() {
     this.first = this.first === 1 ? 0 : 1;
-    if (this.playing && this.desk.player.state === "playing") this.desk.player.hear(this.first);
+    if (this.desk.player?.state === "playing" && this.desk.player.request?.two) this.desk.player.hear(this.first);
     this.tell();
     say(this.first ? "The new bounce." : "The old bounce.");
   }
