@@ -50,6 +50,18 @@ std::string sheet_policy() {
          std::string(sheet::kPageScriptDigest) + "'; base-uri 'none'; form-action 'none'; frame-ancestors 'self'";
 }
 
+std::string last_part(const std::string& path) { return path.substr(path.rfind('/') + 1); }
+
+/// What the sheet of a check is of, where that is one thing: a plan, an order, a file, or the newer one of two.
+std::string subject_of(const Json& check) {
+  for (const char* made_of : {"plan", "order"}) {
+    if (check.contains(made_of)) return last_part(check[made_of].get<std::string>());
+  }
+  const auto& files = check["files"];
+  const bool one = files.size() == 1 || (files.size() == 2 && check["kind"] == "compare");
+  return one ? last_part(files.back()["name"].get<std::string>()) : std::string();
+}
+
 /// For a browser's folder of downloads: plain letters only.
 std::string saved_name(std::string_view name, std::string_view ending) {
   std::string stem;
@@ -237,8 +249,7 @@ Answer Api::sheet(const std::string& id, std::string_view name, const Target& ta
   if (form->ending == "html") answer.headers["Content-Security-Policy"] = sheet_policy();
   if (!target.of("save").empty()) {
     const auto told = checks_.tell(id);
-    const auto alone = told && (*told)["files"].size() == 1 ? (*told)["files"][0]["name"].get<std::string>() : std::string();
-    answer.headers["Content-Disposition"] = "attachment; filename=\"" + saved_name(alone, form->ending) + "\"";
+    answer.headers["Content-Disposition"] = "attachment; filename=\"" + saved_name(told ? subject_of(*told) : std::string(), form->ending) + "\"";
   }
   return answer;
 }

@@ -204,6 +204,8 @@ class Plans(JobCase):
             sheet = json.loads(self.sheet(desk, told))
             self.assertEqual((told["kind"], told["rules"], told["verdict"], told["done"], told["total"]), ("plan", rules, sheet["verdict"], 3, 3))
             self.assertEqual(told["plan"], "song.toml")
+            _, headers, _ = desk.ask("GET", f"api/checks/{told['check']}/sheet.html?save=1")
+            self.assertEqual(headers["content-disposition"], 'attachment; filename="song-sheet.html"')
             self.assertEqual([(file["name"], file["part"], file["role"], file.get("verdict")) for file in told["files"]],
                              [(file["path"], n + 1, file["role"], file.get("verdict")) for n, file in enumerate(sheet["files"])])
 
