@@ -18,8 +18,8 @@ namespace {
 namespace fs = std::filesystem;
 
 constexpr std::string_view kLock = "/lock";
-/// A folder whose lock is younger may be one that another program is making just now.
-constexpr std::time_t kYoungS = 60;
+/// A folder whose lock is younger may be one that another program is making just now: first the lock is made, then it is taken.
+constexpr std::time_t kYoungS = 10;
 
 std::string words_of(int error) { return std::generic_category().message(error); }
 
