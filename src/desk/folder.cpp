@@ -98,6 +98,11 @@ Result<Folder::Listing> Folder::list(std::string_view relative) const {
   Listing listing;
   const auto take = [&](std::vector<Entry>& to, const base::FolderEntry& entry) {
     if (entry.link && !holds(joined(*path, entry.name))) return;
+    // What the page could not ask for, such as a name with a backslash, it is not offered.
+    if (!is_ours(joined(relative, entry.name))) {
+      ++listing.left_off;
+      return;
+    }
     if (to.size() >= kMost) {
       ++listing.left_off;
       return;

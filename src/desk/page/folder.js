@@ -148,7 +148,7 @@ export class Folder {
   draw() {
     this.list.update(this.items());
     by("folder-list").hidden = !this.files.length;
-    put(by("folder-state"), this.leftOff ? `${many(this.leftOff, "more entry is", "more entries are")} not shown: a list ends at 2000. Move what is done with into a folder of its own.`
+    put(by("folder-state"), this.leftOff ? `${many(this.leftOff, "more entry is", "more entries are")} not shown: a list ends at 2000, and what has a backslash in its name cannot be chosen here. Move what is done with into a folder of its own.`
       : this.files.length ? "" : "No audio file lies in this folder. Bounces that are saved here appear by themselves.");
     const names = [...this.fresh.keys()].map((key) => this.files.find((file) => keyOf(file) === key)?.name ?? "");
     put(by("fresh-text"), names.length ? `New: ${names.slice(0, 3).join(", ")}${names.length > 3 ? ` and ${names.length - 3} more` : ""}` : this.files.length ? "New bounces in this folder appear by themselves." : "");

@@ -106,6 +106,9 @@ TEST_CASE("a listing holds folders and audio files, sorted, of any name, and no 
   CHECK(listing->files[1].bytes == 4);
   CHECK(listing->files[1].modified_ns > 0);
   CHECK(listing->left_off == 0);
+  Room::put(room.root / "sub/back\\slash.wav");
+  CHECK(room.open().list("sub")->left_off == 1);
+  CHECK(room.open().list("sub")->files.size() == 1);
   CHECK(room.open().list("sub")->files[0].path == "sub/c.wav");
   CHECK(room.open().list("sub/deep")->files.empty());
   CHECK(room.open().list("gone").error().code == ErrorCode::missing);
