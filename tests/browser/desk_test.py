@@ -10,19 +10,14 @@ import os
 import pathlib
 import re
 import shutil
-import signal
 import struct
-import subprocess
-import sys
 import tempfile
 import unittest
 import xml.etree.ElementTree
 
-sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "cli"))
-import lab  # noqa: E402
+import served
+from served import lab
 
-HERE = pathlib.Path(__file__).resolve().parent
-MODULES = pathlib.Path(os.environ["SENDWORTHY_MODULES"])
 HOSTILE = "x\"><script>alert(1)<'script><img src=x onerror=alert(2)>.wav"
 TURNED = "turned \u202egnp.wav"
 TAG = b"\"><script>alert(3)</script>"
@@ -61,49 +56,16 @@ class Room:
         (self.beside / "dropped" / "again" / "two.wav").write_bytes(lab.wav(1, channels=1))
         (self.beside / "dropped" / "read me.txt").write_text("left off")
 
-    def use(self, folder):
-        kept = os.environ.get("SENDWORTHY_PICTURES")
-        pictures = pathlib.Path(kept) if kept else folder / "pictures"
-        pictures.mkdir(parents=True, exist_ok=True)
-        environment = {"PATH": "/usr/bin:/bin", "HOME": str(folder), "TMPDIR": str(folder)}
-        program = subprocess.Popen([lab.PROGRAM, "desk", str(self.room), "--no-open", "--no-cache"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment)
-        try:
-            line = program.stdout.readline().decode()
-            address = re.fullmatch(r"desk: (http://127\.0\.0\.1:\d+/[A-Za-z0-9]{32}/)\n", line)
-            if not address:
-                raise AssertionError(f"the program printed {line!r}")
-            done = subprocess.run(["node", str(HERE / "desk.mjs"), str(MODULES), str(pictures), address[1], str(program.pid), str(self.room), str(self.beside)],
-                                  capture_output=True, timeout=800)
-            if done.returncode != 0:
-                raise AssertionError(done.stderr.decode())
-            # The last scene ended it, where it was asked for.
-            program.terminate()
-            self.code = program.wait(timeout=10)
-            return json.loads(done.stdout)
-        finally:
-            if program.poll() is None:
-                program.send_signal(signal.SIGKILL)
-                program.wait()
-            program.stdout.close()
-            program.stderr.close()
 
-
-class LocalPage(unittest.TestCase):
+class LocalPage(served.Scenes, unittest.TestCase):
     @classmethod
     def setUpClass(cls):
         folder = pathlib.Path(tempfile.mkdtemp(prefix="sendworthy-desk-"))
         cls.addClassCleanup(shutil.rmtree, folder, ignore_errors=True)
         cls.folder = folder
         cls.room = Room(folder)
-        cls.seen = cls.room.use(folder)
-
-    def scene(self, name):
-        about = self.seen[name]
-        self.assertNotIn("failed", about, about.get("failed"))
-        return about
-
-    def test_nothing_is_asked_of_anybody_else_and_nothing_goes_wrong(self):
-        self.assertEqual(self.seen["seen"], {"elsewhere": [], "messages": []})
+        # The last scene ends the program, where it was asked for.
+        cls.seen, cls.code = served.use("desk.mjs", cls.room.room, folder, "PROCESS", cls.room.room, cls.room.beside)
 
     # WCAG 2.2, 2.1.1, 2.4.3, 2.4.7, 2.4.11, 2.5.8.
     def test_the_keyboard_alone_leads_from_the_address_to_the_sheet_and_out_again(self):
@@ -265,7 +227,7 @@ class LocalPage(unittest.TestCase):
         self.assertGreater(about["rows"], 3)
         self.assertEqual(about["sheet"], 1)
         self.assertEqual(about["errors"], [])
-        self.assertIn(self.room.code, (0, 130))
+        self.assertIn(self.code, (0, 130))
         # Nothing of what was dropped is left.
         self.assertEqual([path.name for path in self.folder.iterdir() if path.name.startswith(("sendworthy", ".sendworthy"))], [])
 

@@ -10,18 +10,13 @@ import pathlib
 import random
 import re
 import shutil
-import signal
 import struct
-import subprocess
-import sys
 import tempfile
 import unittest
 
-sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "cli"))
-import lab  # noqa: E402
+import served
+from served import lab
 
-HERE = pathlib.Path(__file__).resolve().parent
-MODULES = pathlib.Path(os.environ["SENDWORTHY_MODULES"])
 HOSTILE = "x\"><script>alert(1)<'script><img src=x onerror=alert(2)>.wav"
 # Of each, left and right have their own. All periods are whole in a tenth of a second.
 LEFT, RIGHT = [(50, 0.3), (1000, 0.2)], [(70, 0.25), (3000, 0.2)]
@@ -119,49 +114,17 @@ class Room:
     def put(self, name, content):
         (self.room / name).write_bytes(content)
 
-    def use(self, folder):
-        kept = os.environ.get("SENDWORTHY_PICTURES")
-        pictures = pathlib.Path(kept) if kept else folder / "pictures"
-        pictures.mkdir(parents=True, exist_ok=True)
-        (folder / "facts.json").write_text(json.dumps(self.facts))
-        environment = {"PATH": "/usr/bin:/bin", "HOME": str(folder), "TMPDIR": str(folder)}
-        program = subprocess.Popen([lab.PROGRAM, "desk", str(self.room), "--no-open", "--no-cache"], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment)
-        try:
-            line = program.stdout.readline().decode()
-            address = re.fullmatch(r"desk: (http://127\.0\.0\.1:\d+/[A-Za-z0-9]{32}/)\n", line)
-            if not address:
-                raise AssertionError(f"the program printed {line!r}")
-            done = subprocess.run(["node", str(HERE / "hear.mjs"), str(MODULES), str(pictures), address[1], str(self.room), str(folder / "facts.json")],
-                                  capture_output=True, timeout=800)
-            if done.returncode != 0:
-                raise AssertionError(done.stderr.decode())
-            return json.loads(done.stdout)
-        finally:
-            program.send_signal(signal.SIGTERM)
-            try:
-                program.wait(timeout=10)
-            except subprocess.TimeoutExpired:
-                program.kill()
-                program.wait()
-            program.stdout.close()
 
-
-class Hearing(unittest.TestCase):
+class Hearing(served.Scenes, unittest.TestCase):
     @classmethod
     def setUpClass(cls):
         folder = pathlib.Path(tempfile.mkdtemp(prefix="sendworthy-hear-"))
         cls.addClassCleanup(shutil.rmtree, folder, ignore_errors=True)
-        cls.seen = Room(folder).use(folder)
+        room = Room(folder)
+        (folder / "facts.json").write_text(json.dumps(room.facts))
+        cls.seen, _ = served.use("hear.mjs", room.room, folder, room.room, folder / "facts.json")
         if os.environ.get("SENDWORTHY_PICTURES"):
             (pathlib.Path(os.environ["SENDWORTHY_PICTURES"]) / "hear.json").write_text(json.dumps(cls.seen, indent=1))
-
-    def scene(self, name):
-        about = self.seen[name]
-        self.assertNotIn("failed", about, about.get("failed"))
-        return about
-
-    def test_nothing_is_asked_of_anybody_else_and_nothing_goes_wrong(self):
-        self.assertEqual(self.seen["seen"], {"elsewhere": [], "messages": []})
 
     def test_a_press_on_a_place_plays_that_place(self):
         about = self.scene("places")

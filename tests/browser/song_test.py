@@ -8,23 +8,16 @@ that keeps the screenshots.
 import array
 import json
 import math
-import os
 import pathlib
 import random
-import re
 import shutil
-import signal
-import subprocess
-import sys
 import tempfile
 import tomllib
 import unittest
 
-sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "cli"))
-import lab  # noqa: E402
+import served
+from served import lab
 
-HERE = pathlib.Path(__file__).resolve().parent
-MODULES = pathlib.Path(os.environ["SENDWORTHY_MODULES"])
 HOSTILE = "<img src=x onerror=alert(1)>\u202e"
 
 PLAN = """\
@@ -179,51 +172,15 @@ class Room:
         for name in ("Lamps (Main).wav", "Lamps (Instrumental).wav"):
             (self.room / "delivery" / name).write_bytes(as_wav(mix))
 
-    def environment(self, folder):
-        return {"PATH": "/usr/bin:/bin", "HOME": str(folder), "TMPDIR": str(folder)}
 
-    def use(self, folder):
-        kept = os.environ.get("SENDWORTHY_PICTURES")
-        pictures = pathlib.Path(kept) if kept else folder / "pictures"
-        pictures.mkdir(parents=True, exist_ok=True)
-        program = subprocess.Popen([lab.PROGRAM, "desk", str(self.room), "--no-open"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=self.environment(folder))
-        try:
-            line = program.stdout.readline().decode()
-            address = re.fullmatch(r"desk: (http://127\.0\.0\.1:\d+/[A-Za-z0-9]{32}/)\n", line)
-            if not address:
-                raise AssertionError(f"the program printed {line!r}")
-            done = subprocess.run(["node", str(HERE / "song.mjs"), str(MODULES), str(pictures), address[1], str(self.room), str(self.beside), lab.PROGRAM],
-                                  capture_output=True, timeout=800, env={**os.environ, "HOME": str(folder)})
-            if done.returncode != 0:
-                raise AssertionError(done.stderr.decode())
-            return json.loads(done.stdout)
-        finally:
-            program.send_signal(signal.SIGTERM)
-            try:
-                program.wait(timeout=20)
-            except subprocess.TimeoutExpired:
-                program.kill()
-                program.wait()
-            program.stdout.close()
-            program.stderr.close()
-
-
-class SongViews(unittest.TestCase):
+class SongViews(served.Scenes, unittest.TestCase):
     @classmethod
     def setUpClass(cls):
         folder = pathlib.Path(tempfile.mkdtemp(prefix="sendworthy-song-"))
         cls.addClassCleanup(shutil.rmtree, folder, ignore_errors=True)
         cls.folder = folder
         cls.room = Room(folder)
-        cls.seen = cls.room.use(folder)
-
-    def scene(self, name):
-        about = self.seen[name]
-        self.assertNotIn("failed", about, about.get("failed"))
-        return about
-
-    def test_nothing_is_asked_of_anybody_else_and_nothing_goes_wrong(self):
-        self.assertEqual(self.seen["seen"], {"elsewhere": [], "messages": []})
+        cls.seen, _ = served.use("song.mjs", cls.room.room, folder, cls.room.room, cls.room.beside, lab.PROGRAM, cache=True)
 
     def test_the_views_are_reached_by_links_and_survive_reloading(self):
         about = self.scene("views")
