@@ -327,7 +327,13 @@ const scenes = {
     const before = seen.messages.length;
     const others = new AbortController();
     const lines = [];
-    for (let i = 0; i < 20; ++i) lines.push(await fetch(`${address}api/events`, { signal: others.signal }));
+    const ask = async () => lines.push(await fetch(`${address}api/events`, { signal: others.signal }));
+    for (let i = 0; i < 20; ++i) await ask();
+    // The line of a page that has just gone is another's only once the program has noticed.
+    while (lines.filter((one) => one.status === 200).length < 16) {
+      await new Promise((done) => setTimeout(done, 200));
+      await ask();
+    }
     const context = await browser.newContext();
     // Before the page is there: it may be refused sooner than this looks.
     const refused = context.waitForEvent("response", { predicate: (response) => response.url().includes("api/events"), timeout: kLong });
