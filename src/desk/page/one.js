@@ -4,7 +4,7 @@ import {rove} from "./rove.js";
 import {badness, by, bytes, isOver, kindOf, make, many, put, tally, titleOf, verdictOf, verdictWord, wholeVerdict} from "./words.js";
 
 // About what a file's part of a sheet weighs, pictures and all; beyond so many files nobody wants the page unasked.
-const kPartBytes = 110e3, kUnasked = 40, kPlacesMs = 500;
+const kPartBytes = 110e3, kUnasked = 40, kPlacesMs = 3000;
 
 const kFormats = [
   ["html", "HTML", "the page you see"],
