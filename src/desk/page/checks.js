@@ -1,4 +1,4 @@
-// The checks of this session: the list of them, and the one that is looked at.
+// The checks that were asked for: the list of them, and the one that is looked at.
 import {ask, get} from "./api.js";
 import {One} from "./one.js";
 import {rove} from "./rove.js";

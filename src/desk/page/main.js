@@ -192,7 +192,7 @@ const table = keys(
     ["c", "check what is chosen", () => check(), inFiles],
     ["n", "check what is new in the folder", () => checkFresh(), inFiles],
     ["s", "stop the check", () => checks.stop()],
-    ["h", "to the checks of this session", () => by("ledger").querySelector("button[tabindex='0']")?.focus(), withSheets],
+    ["h", "to the checks so far", () => by("ledger").querySelector("button[tabindex='0']")?.focus(), withSheets],
     ["o", "to the sheet; Shift and Tab lead back", () => checks.one.toSheet(), withSheets],
     ["t", "to the places of the sheet that can be heard", () => hear.focus(), withSheets],
     ["p", "play the place once more, or stop", () => player.toggle()],
