@@ -415,7 +415,15 @@ const scenes = {
   async compare() {
     const { page, context } = await open("#/two");
     await page.locator("#bench-two .folders button", { hasText: "songs" }).press("Enter");
+    // What changes in the folder that is being left must not lead back to it.
+    await page.route("**/api/folder?*bounces*", async (route) => {
+      await new Promise((resolve) => setTimeout(resolve, 2500));
+      await route.continue();
+    });
     await page.locator("#bench-two .folders button", { hasText: "bounces" }).press("Enter");
+    copyFileSync(join(beside, "again.wav"), join(room, "songs/came.wav"));
+    await until(page, () => document.querySelector("#bench-two .walked").innerText.includes("mix 2.wav"));
+    await page.unroute("**/api/folder?*bounces*");
     await page.locator("button[aria-label='Old bounce: mix 2.wav']").press("Enter");
     await page.locator("button[aria-label='New bounce: mix.wav']").press("Enter");
     await page.locator("#two-name").focus();

@@ -23,6 +23,7 @@ export class Walk {
     this.here = {path: ""};
     this.listing = null;
     this.turn = 0;
+    this.going = null;
     this.crumbs = make("nav", {className: "crumbs", "aria-label": `Folder, of ${label}`});
     this.folders = make("ul", {className: "folders", "aria-label": `Folders, of ${label}`});
     this.list = make("ul", {className: "walked", "aria-label": label});
@@ -35,19 +36,27 @@ export class Walk {
     return queryOf(this.here);
   }
 
-  /** Reads where it stands, the first time or anew. */
+  /** Reads where it stands, the first time or anew, unless a folder is being read: that is new enough, and may be another. */
   again() {
-    return this.go(this.here, this.way, false);
+    return this.going || this.go(this.here, this.way, false);
   }
 
-  async go(entry, way, focus = true) {
+  go(entry, way, focus = true) {
+    const going = this.read(entry, way, focus).finally(() => {
+      if (this.going === going) this.going = null;
+    });
+    this.going = going;
+    return going;
+  }
+
+  async read(entry, way, focus) {
     const turn = ++this.turn;
     let listing;
     try {
       listing = await get(`api/folder?${queryOf(entry)}`);
     } catch (error) {
       if (turn !== this.turn) return;
-      if (error.status === 404 && way.length) return this.go(way[way.length - 1], way.slice(0, -1), focus);
+      if (error.status === 404 && way.length) return this.read(way[way.length - 1], way.slice(0, -1), focus);
       if (error.code !== "gone" && error.code !== "other") tell("folder", error.message);
       return;
     }
