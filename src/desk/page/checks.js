@@ -27,6 +27,8 @@ export class Checks extends EventTarget {
     this.looked = new Map();
     this.spoken = new Map();
     this.list = rove(by("ledger"), "button");
+    // Settled once the program has told which there are.
+    this.known = new Promise((settle) => (this.isKnown = settle));
     this.one = new One(this, hear);
   }
 
@@ -46,6 +48,7 @@ export class Checks extends EventTarget {
     for (const id of [...this.all.keys()]) if (!known.has(id)) this.gone(id);
     for (const check of checks) this.take(check, true);
     this.settle();
+    this.isKnown();
   }
 
   /** What a view is about: `holds(check)` tells. Shows what was looked at there, or the newest. */

@@ -48,6 +48,9 @@ export class Listen {
     this.draft = draft;
     if (!draft) return this.put("none", toMeasure({text: "The plan cannot be read; there it says why.", acts: [button("To the plan", () => this.told.plan(), {className: "main"})]}));
     if (!draft.questions.length) return this.put("none", toMeasure({text: "This plan asks nothing yet. Add questions to it first.", acts: [button("To the plan", () => this.told.plan(), {className: "main"})]}));
+    // Before that, “measure first” would be said of a mix that is measured.
+    await this.desk.checks.known;
+    if (draft !== this.draft) return;
     const checks = this.told.checks().sort((a, b) => Number(b.check.slice(1)) - Number(a.check.slice(1)));
     const newest = checks[0], done = checks.find((check) => check.state === "done");
     if (newest && !isOver(newest)) return this.measuring(newest);
@@ -58,17 +61,23 @@ export class Listen {
   }
 
   measure(text) {
+    // What stands already is not drawn anew: a button that somebody is about to press would go from under the finger.
+    if (this.phase === "measure" && this.wanting === text) return;
+    this.wanting = text;
     this.put("measure", toMeasure({text, acts: [button("Measure the mix, then listen", () => this.told.measure(), {className: "main"})]}));
   }
 
   measuring(check) {
+    this.wanting = "";
+    // What is still being asked of an earlier check is too late.
+    ++this.turn;
     const text = "The mix and its stems are being measured; the questions come by themselves.";
     this.put("measure", toMeasure({text, check, acts: [button("Stop", () => ask("POST", `api/checks/${encodeURIComponent(check.check)}/stop`).catch(() => {}))]}), false);
   }
 
   /** A check is new, or farther. */
   check(check) {
-    if (!this.told.checks().includes(check)) return;
+    if (!this.phase || !this.told.checks().includes(check)) return;
     // A pass that somebody is in is not left because something is measured.
     if (["before", "ask", "end"].includes(this.phase) || (isOver(check) && check.check === this.id)) return;
     this.show(this.draft);
@@ -277,21 +286,23 @@ export class Listen {
     if (error.status !== 409) return tell("answer", `The answer was not kept: ${error.message}`);
     const acts = error.code === "other_pass" ? [button("Go on with that one", () => this.load(this.id), {className: "main"})]
       : [button("Measure again, then go on", () => this.told.measure(), {className: "main"})];
+    this.wanting = "";
     this.put("refused", refused("This answer was not kept", error.message, text, acts));
     say(error.message);
   }
 
   /** The mix was written to since it was measured. */
   changed() {
-    if (this.phase === "measure" || !this.state) return;
     this.state.mix_changed = true;
+    if (this.phase === "refused" && this.wanting === `bounce ${this.id}`) return;
     this.told.bounce();
+    this.wanting = `bounce ${this.id}`;
     this.put("refused", refused("This is a new bounce", "The mix was written to since it was measured: what was answered so far counts for the bounce that was measured. Measure this one, and listen to it.", this.noting ? this.notes.get(this.now?.id) : "", [button("Measure the new bounce", () => this.told.measure(), {className: "main"})]));
   }
 
   /** Where the pass stands by now, whoever answered. */
   async again() {
-    if (!this.state || this.pending || !this.id || this.phase === "refused") return;
+    if (!this.state || this.pending || !this.id || this.phase === "refused" || this.phase === "measure") return;
     const id = this.id;
     let state;
     try {
