@@ -7,6 +7,7 @@
 
 #include "base/files.h"
 #include "base/os.h"
+#include "base/replace.h"
 #include "base/text.h"
 #include "desk/api.h"
 #include "desk/plan_api.h"
@@ -18,6 +19,10 @@ namespace {
 bool is_answer(const Target& target) {
   const auto& parts = target.segments;
   return parts.size() == 4 && parts[0] == "api" && parts[1] == "checks" && parts[3] == "answers";
+}
+
+Answer taken(const std::string& relative) {
+  return refusal(409, "taken", "\"" + base::for_terminal(relative) + "\" is there already, and may hold what somebody wrote into it, so it is not replaced; name another file");
 }
 
 std::string last_of(const std::string& path) { return path.substr(path.rfind('/') + 1); }
@@ -113,8 +118,7 @@ Answer Api::add_song(const CheckWish& wish, std::vector<RuleSet> rule_sets) {
 tl::expected<std::string, Answer> Api::new_path(const std::string& relative) const {
   auto path = folder_.path_of(relative);
   if (!path) return tl::unexpected(refusal_of(path.error()));
-  if (base::is_taken(*path))
-    return tl::unexpected(refusal(409, "taken", "\"" + base::for_terminal(relative) + "\" is there already, and may hold what somebody wrote into it, so it is not replaced; name another file"));
+  if (base::is_taken(*path)) return tl::unexpected(taken(relative));
   return std::move(*path);
 }
 
@@ -145,7 +149,9 @@ Answer Api::add_order(std::string_view body) const {
   if (const auto sounds = sounds_within(folder_, *folder); !sounds) return refusal_of(sounds.error());
   const auto text = new_order(*folder, *path);
   if (!text) return refusal_of(text.error());
-  if (const auto written = base::write_then_rename(*path, *text); !written) return refusal_of(written.error());
+  const auto written = base::write_new(*path, *text);
+  if (!written) return refusal_of(written.error());
+  if (!*written) return taken(wish->order);
   Json json;
   put_path(json, wish->order, "order", "order_id");
   return json_answer(json);

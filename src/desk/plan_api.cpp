@@ -6,6 +6,7 @@
 
 #include "base/files.h"
 #include "base/hash.h"
+#include "base/replace.h"
 #include "base/table.h"
 #include "base/text.h"
 #include "desk/api.h"
@@ -81,10 +82,12 @@ Answer edit_plan(const Folder& folder, const Target& target, std::string_view bo
   const auto edited = song::edit_plan(*text, wish->edits);
   if (!edited) return refusal(400, edited.error().code == ErrorCode::rules ? "plan" : "request", edited.error().text);
   if (*edited == *text) return told(relative, *text);
-  // Another program may have written while this one edited; nothing narrower than this can be had of a file system.
-  if (const auto now = base::read_text(*path, kLargest); !now || *now != *text) return changed();
-  if (const auto ok = base::write_then_rename(*path, *edited); !ok) return refused(ok.error());
-  return told(relative, *edited);
+  // Another program may have written while this one edited.
+  const auto replaced = base::replace_text(*path, *text, *edited);
+  if (!replaced) return refused(replaced.error());
+  if (*replaced == base::Replaced::being_written)
+    return refusal(409, "being_written", "another program has the plan open to write into it; save and close it there, then make the change anew");
+  return *replaced == base::Replaced::yes ? told(relative, *edited) : changed();
 }
 
 }  // namespace sendworthy::desk

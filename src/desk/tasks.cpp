@@ -12,8 +12,8 @@
 #include <system_error>
 #include <utility>
 
-#include "base/files.h"
 #include "base/os.h"
+#include "base/replace.h"
 #include "base/table.h"
 #include "base/text.h"
 #include "check/copies.h"
@@ -241,9 +241,10 @@ class MakingOfPlan final : public Task {
     TaskEnd end;
     if (stopped(hooks)) return end;
     if (!text) return tl::unexpected(text.error());
-    if (base::is_taken(wish_.plan))
+    const auto written = base::write_new(wish_.plan, *text);
+    if (!written) return tl::unexpected(written.error());
+    if (!*written)
       return fail(ErrorCode::output, "\"" + base::for_terminal(wish_.shown_plan) + "\" is there by now: a plan holds what somebody wrote into it, so it is not replaced; name another file");
-    if (const auto written = base::write_then_rename(wish_.plan, *text); !written) return tl::unexpected(written.error());
     end.made = true;
     put_path(end.told, wish_.shown_plan, "plan", "plan_id");
     return end;

@@ -128,6 +128,28 @@ class Plans(lab.Case):
         self.assertEqual(sorted(results), [200] + [409] * 7)
         self.assertRegex(self.text(), r'title = "tab \d"          # for now\n')
 
+    def test_what_another_program_writes_during_a_save_is_not_lost(self):
+        path = self.room / "songs/lamps.toml"
+        with open(path, "a") as held:
+            status, told = self.edit({"set": "song.title", "to": "x"})
+            self.assertEqual((status, told["error"]["code"]), (409, "being_written"))
+            held.write("# by hand\n")
+        self.assertEqual(self.text(), PLAN + "# by hand\n")
+        # Another that puts a new file in place the moment the page begins to save.
+        for n in range(20):
+            self.put("songs/lamps.toml", PLAN)
+            digest, entries, new = self.get()[1]["digest"], set(os.listdir(path.parent)), self.put("new", PLAN + f"# by hand {n}\n")
+            saved = []
+            saving = threading.Thread(target=lambda: saved.append(self.edit({"set": "song.title", "to": "x"}, digest=digest)[0]))
+            saving.start()
+            while saving.is_alive() and set(os.listdir(path.parent)) == entries:
+                pass
+            os.replace(new, path)
+            saving.join()
+            self.assertIn(saved[0], (200, 409))
+            self.assertEqual(self.text(), PLAN + f"# by hand {n}\n")
+        self.assertEqual([p.name for p in path.parent.iterdir()], ["lamps.toml"])
+
     def test_what_is_refused_is_not_written(self):
         for edit, code, said in (({"set": "masking.most", "to": 101}, "plan", "between 0 and 100"), ({"set": "song.name", "to": "x"}, "request", "no key"),
                                  ({"set": "song.mix", "to": ""}, "plan", "needs a mix"), ({"set": "song.title"}, "request", "\"to\""),

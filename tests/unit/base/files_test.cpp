@@ -1,9 +1,12 @@
 #include "base/files.h"
 
 #include <doctest/doctest.h>
+#include <fcntl.h>
+#include <sys/file.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <chrono>
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
@@ -145,6 +148,23 @@ TEST_SUITE("base/files") {
     CHECK(append_lines(folder / "a", "d\n", "", 18));
     CHECK(append_lines(folder / "a", "e\n", "", 19).error().text.find("it would become larger than") != std::string::npos);
     CHECK(*read_text(folder / "a") == "half\nmended\nb\nc\nd\n");
+  }
+
+  TEST_CASE("lines go into the file that somebody puts in the place of the one they were meant for") {
+    const Folder folder;
+    const std::string path = folder / "a";
+    std::ofstream(path) << "old\n";
+    const int held = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
+    REQUIRE(held >= 0);
+    REQUIRE(::flock(held, LOCK_EX) == 0);
+    Result<void> done = fail(ErrorCode::output, "not run");
+    std::thread waiting([&] { done = append_lines(path, "new\n", "", 100); });
+    std::this_thread::sleep_for(std::chrono::milliseconds(100));
+    REQUIRE(write_then_rename(path, "old, edited\n"));
+    ::close(held);
+    waiting.join();
+    REQUIRE(done);
+    CHECK(*read_text(path) == "old, edited\nnew\n");
   }
 
   TEST_CASE("nothing is appended through a link, nor to what is no file") {
