@@ -20,6 +20,7 @@
 #include <thread>
 #include <utility>
 
+#include "base/bounds.h"
 #include "base/text.h"
 #include "base/unfinished.h"
 
@@ -38,7 +39,11 @@ void wait_for_others(int fd) {
 
 }  // namespace
 
-Result<std::string> read_text(const std::string& path, std::size_t limit) {
+namespace {
+
+enum class Where { anywhere, in_bounds };
+
+Result<std::string> read_text(const std::string& path, std::size_t limit, Where where) {
   if (path.empty() || path.find('\0') != std::string::npos)
     return fail(ErrorCode::missing, "cannot read " + shown(path) + ": that is no file name");
   // Without O_NONBLOCK opening a pipe would wait for a writer for ever.
@@ -56,6 +61,8 @@ Result<std::string> read_text(const std::string& path, std::size_t limit) {
   if (!S_ISREG(info.st_mode))
     return fail(ErrorCode::unreadable,
                 "cannot read " + shown(path) + ": it is a device or a pipe; a plain text file is needed");
+  if (where == Where::in_bounds && !lies_in_bounds(file.get()))
+    return fail(ErrorCode::unreadable, "cannot read " + shown(path) + ": " + std::string(kOutOfBounds));
   std::string text;
   std::array<char, 1 << 16> buffer;
   for (;;) {
@@ -85,9 +92,25 @@ Result<std::unique_ptr<Unfinished>> write_beside_target(const std::string& path,
   return write_beside(path, target, content, {0666, exists ? std::optional<mode_t>(info.st_mode & 07777) : std::nullopt, true});
 }
 
+}  // namespace
+
+Result<std::string> read_text(const std::string& path, std::size_t limit) { return read_text(path, limit, Where::anywhere); }
+
+Result<std::string> read_text_in_bounds(const std::string& path, std::size_t limit) { return read_text(path, limit, Where::in_bounds); }
+
 bool is_taken(const std::string& path) {
   struct ::stat state {};
   return ::lstat(path.c_str(), &state) == 0;
+}
+
+Result<void> may_be_made(const std::string& path) {
+  const auto slash = path.rfind('/');
+  const auto folder = slash == std::string::npos ? std::string(".") : path.substr(0, slash + 1);
+  struct ::stat state {};
+  if (::stat(folder.c_str(), &state) != 0 || !S_ISDIR(state.st_mode))
+    return fail(ErrorCode::missing, "cannot write " + shown(path) + ": there is no such folder; make it, or name another place");
+  if (::faccessat(AT_FDCWD, folder.c_str(), W_OK | X_OK, AT_EACCESS) != 0) return cannot_write(path, reason(errno));
+  return {};
 }
 
 Result<void> write_then_rename(const std::string& path, std::string_view content) {
@@ -142,8 +165,10 @@ bool has_name(const struct stat& file, const std::string& path) {
 
 /// False where the lines went into a file that was replaced meanwhile.
 Result<bool> append_once(const std::string& path, std::string_view lines, std::string_view after_unfinished, std::size_t limit) {
+  const auto folder = HeldFolder::of(path);
+  if (!folder) return tl::unexpected(folder.error());
   // Reading as well, for the end of its last line. Without O_NONBLOCK opening a pipe would wait for a reader for ever.
-  Descriptor file(open_retrying(path.c_str(), O_RDWR | O_APPEND | O_CREAT | O_NOFOLLOW | O_NONBLOCK | O_NOCTTY, 0666));
+  Descriptor file(open_retrying(folder->file().c_str(), O_RDWR | O_APPEND | O_CREAT | O_NOFOLLOW | O_NONBLOCK | O_NOCTTY, 0666));
   if (file.get() < 0) {
     if (errno == ELOOP) return cannot_write(path, "it is a link; put the file itself in its place");
     if (errno == EISDIR) return cannot_write(path, "it is a folder; move it away");
@@ -170,7 +195,7 @@ Result<bool> append_once(const std::string& path, std::string_view lines, std::s
   if (wrote < 0) return cannot_write(path, reason(errno));
   // The rest in a second write could stand behind what somebody else appends meanwhile.
   if (static_cast<std::size_t>(wrote) != text.size()) return cannot_write(path, "there was no room for the whole line; make room there");
-  const bool kept = has_name(info, path);
+  const bool kept = has_name(info, folder->file());
   if (file.close() != 0) return cannot_write(path, reason(errno));
   return kept;
 }

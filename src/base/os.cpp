@@ -13,6 +13,8 @@
 #include <system_error>
 #include <utility>
 
+#include "base/bounds.h"
+
 namespace sendworthy::base {
 namespace {
 
@@ -114,6 +116,7 @@ Result<InputFile> InputFile::open(const std::string& path) {
   struct stat info {};
   if (::fstat(descriptor, &info) != 0) return fail(ErrorCode::unreadable, cannot_read(path, words_of(errno)));
   if (!S_ISREG(info.st_mode)) return fail(ErrorCode::unreadable, cannot_read(path, kind_words(info.st_mode)));
+  if (!lies_in_bounds(descriptor)) return fail(ErrorCode::unreadable, cannot_read(path, kOutOfBounds));
   file.state_ = state_in(info);
   return file;
 }
@@ -156,6 +159,7 @@ Result<std::vector<FolderEntry>> list_folder(const std::string& path, std::size_
     if (errno == ENOENT) return fail(ErrorCode::missing, cannot_read(path, "there is no such folder; check the name"));
     return open_error(path, errno);
   }
+  if (!lies_in_bounds(::dirfd(folder.get()))) return fail(ErrorCode::unreadable, cannot_read(path, kOutOfBounds));
   std::vector<FolderEntry> entries;
   for (;;) {
     errno = 0;

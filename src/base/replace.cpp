@@ -12,6 +12,7 @@
 #include <optional>
 #include <thread>
 
+#include "base/bounds.h"
 #include "base/unfinished.h"
 
 namespace sendworthy::base {
@@ -78,8 +79,9 @@ Result<void> put_back(const std::string& path, const std::string& name, const st
 }  // namespace
 
 Result<Replaced> replace_text(const std::string& path, std::string_view expected, std::string_view content) {
-  if (path.empty() || path.find('\0') != std::string::npos) return cannot_write(path, "that is no file name");
-  const auto& name = path;
+  const auto folder = HeldFolder::of(path);
+  if (!folder) return tl::unexpected(folder.error());
+  const auto& name = folder->file();
   struct stat info {};
   if (::lstat(name.c_str(), &info) != 0) {
     if (errno == ENOENT) return Replaced::changed;
@@ -113,8 +115,9 @@ Result<Replaced> replace_text(const std::string& path, std::string_view expected
 }
 
 Result<bool> write_new(const std::string& path, std::string_view content) {
-  if (path.empty() || path.find('\0') != std::string::npos) return cannot_write(path, "that is no file name");
-  const auto& name = path;
+  const auto folder = HeldFolder::of(path);
+  if (!folder) return tl::unexpected(folder.error());
+  const auto& name = folder->file();
   struct stat info {};
   if (::lstat(name.c_str(), &info) == 0) return false;
   const auto fresh = write_beside(path, name, content, {0666, std::nullopt, true});

@@ -17,7 +17,7 @@ enum class Replaced {
 /// Puts `content` in the place of the regular file `path` if that holds `expected`; its rights stay, links are not followed. What
 /// another program writes meanwhile, by a new file or into this one, is never lost: the two files are exchanged at once, and what
 /// comes out is looked at where nobody else finds it, and goes back where it is not what was expected. Only on a file system that
-/// cannot exchange files a gap of microseconds is left. Error: output.
+/// cannot exchange files a gap of microseconds is left. Within the bounds (base/bounds.h), as write_new. Error: output.
 [[nodiscard]] Result<Replaced> replace_text(const std::string& path, std::string_view expected, std::string_view content);
 
 /// A new file where nothing has the name, a link included; false where something has. Written as by write_then_rename. Error: output.

@@ -7,6 +7,7 @@
 #include <cmath>
 #include <utility>
 
+#include "base/bounds.h"
 #include "base/document.h"
 #include "base/files.h"
 #include "base/table.h"
@@ -282,7 +283,7 @@ Result<Order> parse_order(std::string_view toml, const std::string& shown_path) 
 }
 
 Result<Order> read_order(const std::string& path) {
-  const auto text = base::read_text(path, 1u << 20);
+  const auto text = base::read_text_in_bounds(path, 1u << 20);
   // The call names it: that it cannot be read is a wrong call and no input without a sheet.
   if (!text) return fail(ErrorCode::rules, text.error().text, text.error().place);
   return parse_order(*text, path);

@@ -4,6 +4,7 @@
 #include <string>
 #include <utility>
 
+#include "base/bounds.h"
 #include "base/files.h"
 #include "base/hash.h"
 #include "base/replace.h"
@@ -63,7 +64,7 @@ Answer show_plan(const Folder& folder, const Target& target) {
   const auto relative = path_in(target);
   const auto path = path_of(folder, relative);
   if (!path) return refused(path.error());
-  const auto text = base::read_text(*path, kLargest);
+  const auto text = base::read_text_in_bounds(*path, kLargest);
   return text ? told(relative, *text) : refused(text.error());
 }
 
@@ -75,7 +76,7 @@ Answer edit_plan(const Folder& folder, const Target& target, std::string_view bo
   const std::lock_guard lock(one_at_a_time);
   const auto path = path_of(folder, relative);
   if (!path) return refused(path.error());
-  const auto text = base::read_text(*path, kLargest);
+  const auto text = base::read_text_in_bounds(*path, kLargest);
   if (!text) return refused(text.error());
   const auto changed = [] { return refusal(409, "changed", "the plan was changed elsewhere since it was shown here; it is read again, so make the change anew"); };
   if (digest_of(*text) != wish->digest) return changed();

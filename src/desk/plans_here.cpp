@@ -4,6 +4,7 @@
 #include <optional>
 #include <utility>
 
+#include "base/bounds.h"
 #include "base/document.h"
 #include "base/files.h"
 #include "base/os.h"
@@ -65,7 +66,7 @@ PlansHere plans_here(const Folder& folder, std::string_view relative) {
     auto below = relative.empty() ? name : std::string(relative) + "/" + name;
     const auto file = folder.path_of(below);
     if (!file) continue;
-    const auto text = base::read_text(*file, std::min(kMostOfOne, kMostTomlBytes - bytes));
+    const auto text = base::read_text_in_bounds(*file, std::min(kMostOfOne, kMostTomlBytes - bytes));
     if (!text) continue;
     bytes += text->size();
     PlansHere::One one{std::move(name), std::move(below), {}};

@@ -4,12 +4,15 @@
 
 #include <algorithm>
 #include <chrono>
-#include <condition_variable>
+#include <filesystem>
+#include <memory>
 #include <mutex>
 #include <optional>
+#include <system_error>
 #include <thread>
 #include <utility>
 
+#include "base/bounds.h"
 #include "base/connection.h"
 #include "base/folder_events.h"
 #include "base/random.h"
@@ -301,6 +304,10 @@ Result<void> serve(const DeskOptions& options, const DeskHooks& hooks) {
   if (!folder) return tl::unexpected(folder.error());
   auto scratch = base::ScratchFolder::make("desk");
   if (!scratch) return tl::unexpected(scratch.error());
+  // Links may be turned round between a look at where they lead and the reading.
+  std::error_code no_links;
+  const auto own = std::filesystem::canonical(scratch->path(), no_links);
+  const base::Bounds bounds({folder->real_path(), no_links ? scratch->path() : own.string()});
   auto token = base::random_word(kTokenLength);
   if (!token) return tl::unexpected(token.error());
   Uploads uploads(*scratch, {});

@@ -7,6 +7,7 @@
 #include <string_view>
 #include <utility>
 
+#include "base/bounds.h"
 #include "base/document.h"
 #include "base/files.h"
 #include "base/os.h"
@@ -33,7 +34,7 @@ bool is_path(std::string_view rule_set) { return rule_set.find('/') != rule_set.
 Result<void> rule_set_within(const Folder& folder, const std::string& path, std::set<std::string>& seen, int depth) {
   if (!is_path(path) || depth > kDeepest || !seen.insert(path).second) return {};
   if (auto ok = lies_within(folder, path, "the order, or a rule set that it names,"); !ok) return ok;
-  const auto text = base::read_text(path, kMostRuleSetBytes);
+  const auto text = base::read_text_in_bounds(path, kMostRuleSetBytes);
   if (!text) return {};
   const auto document = base::Document::parse(*text, path);
   if (!document) return {};

@@ -12,6 +12,7 @@
 #include <set>
 #include <utility>
 
+#include "base/bounds.h"
 #include "base/files.h"
 #include "base/table.h"
 #include "base/text.h"
@@ -220,7 +221,7 @@ Result<Passes> parse_passes(std::string_view text, const std::string& path) {
 }
 
 Result<Passes> read_passes(const std::string& path) {
-  const auto text = base::read_text(path, kMostPassesBytes);
+  const auto text = base::read_text_in_bounds(path, kMostPassesBytes);
   if (text) return parse_passes(*text, path);
   if (text.error().code == ErrorCode::missing) return Passes{};
   return tl::unexpected(text.error());

@@ -10,6 +10,7 @@
 #include <tuple>
 #include <utility>
 
+#include "base/bounds.h"
 #include "base/document.h"
 #include "base/files.h"
 #include "base/table.h"
@@ -463,7 +464,7 @@ Result<Plan> parse_plan(std::string_view toml, const std::string& shown_path) {
 }
 
 Result<Plan> read_plan(const std::string& path) {
-  const auto text = base::read_text(path, 1u << 20);
+  const auto text = base::read_text_in_bounds(path, 1u << 20);
   // The call names it: that it cannot be read is a wrong call and no input without a sheet.
   if (!text) return fail(ErrorCode::rules, text.error().text, text.error().place);
   return parse_plan(*text, path);

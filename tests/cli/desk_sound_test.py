@@ -256,6 +256,38 @@ class Sources(Heard):
                 self.assertEqual((got, told["error"]["code"]), (409, "changed"))
                 self.assertIn("since it was checked", told["error"]["text"])
 
+    def test_a_link_that_is_turned_round_all_the_time_never_leads_out(self):
+        inside, outside = lab.wav(0.1, rate=8000, bits=16, channels=1), lab.wav(0.2, rate=8000, bits=16, channels=1, peak=0.3)
+        self.put("in/a.wav", inside)
+        self.put("in/p.toml", '[song]\nmix = "a.wav"\n')
+        self.put("../out/a.wav", outside)
+        self.put("../out/p.toml", '[song]\nmix = "SECRET.wav"\n')
+        out = self.folder / "out"
+        os.symlink("in", self.room / "turn")
+        over = threading.Event()
+
+        def turn():
+            n = 0
+            while not over.is_set():
+                n += 1
+                os.symlink(out if n % 2 else "in", self.room / "next")
+                os.replace(self.room / "next", self.room / "turn")
+
+        turning = threading.Thread(target=turn)
+        turning.start()
+        try:
+            seen, end = set(), time.monotonic() + 1.5
+            while time.monotonic() < end:
+                status, told = self.desk.json("GET", "api/sound?path=turn/a.wav&whole=1")
+                self.assertEqual(told.get("frames", 800), 800, (status, told))
+                seen.add(status)
+                self.assertNotIn(b"SECRET", self.desk.ask("GET", "api/plan?path=turn/p.toml")[2])
+        finally:
+            over.set()
+            turning.join()
+        self.assertIn(200, seen)
+        self.assertLessEqual(seen, {200, 403, 404, 409})
+
     def test_no_path_leads_out_and_no_other_file_is_sound(self):
         self.put("../outside.wav", lab.wav(0.1))
         self.put("notes.txt", "no sound")
