@@ -33,10 +33,16 @@ bool Connection::wait_for(short event, double wait_s) const {
 }
 
 std::int64_t Connection::read(void* to, std::size_t bytes, double wait_s) {
+  if (came_read_ < came_.size()) {
+    const auto take = std::min(bytes, came_.size() - came_read_);
+    std::memcpy(to, came_.data() + came_read_, take);
+    came_read_ += take;
+    return static_cast<std::int64_t>(take);
+  }
   if (begin_ == end_) {
     begin_ = end_ = 0;
     for (;;) {
-      if (!wait_for(POLLIN, wait_s)) return -1;
+      if (!wait_for(POLLIN, wait_s)) return stopped() ? -1 : kNothingYet;
       const auto got = ::recv(socket_, buffer_.data(), buffer_.size(), MSG_DONTWAIT);
       if (got == 0) return 0;
       if (got > 0) {
@@ -53,19 +59,12 @@ std::int64_t Connection::read(void* to, std::size_t bytes, double wait_s) {
 }
 
 std::int64_t Connection::write(const void* from, std::size_t bytes, double wait_s) {
-  const auto* next = static_cast<const char*>(from);
-  auto left = bytes;
-  while (left > 0) {
-    if (!wait_for(POLLOUT, wait_s)) return -1;
-    const auto wrote = ::send(socket_, next, left, MSG_DONTWAIT | MSG_NOSIGNAL);
-    if (wrote < 0) {
-      if (errno == EINTR || errno == EAGAIN || errno == EWOULDBLOCK) continue;
-      return -1;
-    }
-    next += wrote;
-    left -= static_cast<std::size_t>(wrote);
+  while (wait_for(POLLOUT, wait_s)) {
+    const auto wrote = ::send(socket_, from, bytes, MSG_DONTWAIT | MSG_NOSIGNAL);
+    if (wrote >= 0) return static_cast<std::int64_t>(wrote);
+    if (errno != EINTR && errno != EAGAIN && errno != EWOULDBLOCK) return -1;
   }
-  return static_cast<std::int64_t>(bytes);
+  return stopped() ? -1 : kNothingYet;
 }
 
 bool Connection::is_open() const {
@@ -77,6 +76,7 @@ bool Connection::is_open() const {
 
 void Connection::close(double wait_s) {
   ::shutdown(socket_, SHUT_WR);
+  came_.clear();
   const auto start = Clock::now();
   for (double left_s = wait_s; left_s > 0 && !stopped(); left_s = wait_s - seconds_since(start)) {
     if (read(buffer_.data(), 0, left_s) < 0) break;

@@ -5,17 +5,21 @@
 #include <atomic>
 #include <cstddef>
 #include <cstdint>
+#include <string>
+#include <utility>
 
 namespace sendworthy::base {
 
 /// Does not own the socket but for close(). Every wait ends soon after `stop` is set. Not thread-safe.
 class Connection {
  public:
-  Connection(int socket, const std::atomic<bool>& stop) : socket_(socket), stop_(stop) {}
+  /// `came`: what was read of it already.
+  Connection(int socket, std::string came, const std::atomic<bool>& stop) : socket_(socket), came_(std::move(came)), stop_(stop) {}
 
-  /// Up to `bytes`, at least one; 0 at the end; −1 on an error, after `wait_s` seconds without a byte, or on a stop.
+  static constexpr std::int64_t kNothingYet = -2;  ///< after `wait_s` seconds in which nothing came or went
+  /// Up to `bytes`, at least one; 0 at the end; −1 on an error or a stop; kNothingYet.
   [[nodiscard]] std::int64_t read(void* to, std::size_t bytes, double wait_s);
-  /// All of it, or −1 on an error, after `wait_s` seconds in which nothing could be written, or on a stop.
+  /// How many of `bytes` went out, at least one; −1 on an error or a stop; kNothingYet.
   [[nodiscard]] std::int64_t write(const void* from, std::size_t bytes, double wait_s);
   /// False once the other side has closed, or on a stop. Does not wait.
   [[nodiscard]] bool is_open() const;
@@ -30,6 +34,8 @@ class Connection {
   [[nodiscard]] bool wait_for(short event, double wait_s) const;
 
   int socket_;
+  std::string came_;
+  std::size_t came_read_ = 0;
   const std::atomic<bool>& stop_;
   std::array<char, 16384> buffer_;
   std::size_t begin_ = 0, end_ = 0;

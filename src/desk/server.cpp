@@ -16,107 +16,142 @@
 #include "base/connection.h"
 #include "base/folder_events.h"
 #include "base/random.h"
+#include "base/waiting_room.h"
 #include "desk/events.h"
 #include "desk/guard.h"
+#include "desk/head.h"
 
 namespace sendworthy::desk {
 namespace {
 
 constexpr std::size_t kTokenLength = 32;
-constexpr int kMostStreams = 16;
-constexpr std::size_t kThreads = 48;             // of which streams hold at most kMostStreams
-constexpr std::size_t kMostConnections = 128;    // served or waiting; more wait in the system's queue
-constexpr std::size_t kMostHeaderBytes = 64u << 10;
-constexpr std::size_t kPieceBytes = 1u << 18;    // of an answer, on its way out
-constexpr double kHeaderS = 10;  // for a whole head, however it trickles in
-constexpr double kQuietS = 30;   // without a byte in or out afterwards
+// Who takes long, by kind. Threads remain for what is over at once.
+constexpr std::size_t kMostStreams = 16, kMostSent = 32, kMostUploads = 16, kMostBodies = 16;
+constexpr std::size_t kThreads = kMostStreams + kMostSent + kMostUploads + kMostBodies + kMostAsking + 16;
+constexpr std::size_t kMostServed = 2 * kThreads;  // by a thread or waiting for one; more wait in the room
+constexpr std::size_t kPieceBytes = 1u << 18;      // of an answer, on its way out
+constexpr double kQuietS = 30;                     // without a byte in or out, once the head is there
+constexpr double kCrowdedQuietS = 2;               // the same where others wait
+constexpr double kLookS = 0.25;
 constexpr double kCloseS = 1;
 constexpr auto kBetweenEvents = std::chrono::milliseconds(100);
 
-/// One connection as the library wants it, with bounds that the library has not: on the bytes of a request's head, and on the
-/// time that it takes.
+/// How many do something at once.
+class Places {
+ public:
+  Places(std::size_t most, std::atomic<int>& crowded) : most_(most), crowded_(crowded) {}
+  /// A place until the last copy goes; null where none is left.
+  [[nodiscard]] std::shared_ptr<void> take() {
+    const std::lock_guard lock(mutex_);
+    if (taken_ >= most_) return nullptr;
+    if (++taken_ == most_) ++crowded_;
+    return {this, [this](void*) { leave(); }};
+  }
+
+ private:
+  void leave() {
+    const std::lock_guard lock(mutex_);
+    if (taken_-- == most_) --crowded_;
+  }
+  const std::size_t most_;
+  std::atomic<int>& crowded_;
+  std::mutex mutex_;
+  std::size_t taken_ = 0;
+};
+
+/// One connection as the library wants it, with bounds that the library has not on how long nothing comes or goes: short ones
+/// where others wait.
 class BoundedStream : public httplib::Stream {
  public:
-  BoundedStream(int socket, const std::atomic<bool>& stop) : connection_(socket, stop), start_(std::chrono::steady_clock::now()) {}
+  BoundedStream(int socket, std::string came, const std::atomic<bool>& stop, const std::atomic<int>& crowded)
+      : connection_(socket, std::move(came), stop), crowded_(crowded) {}
 
   using httplib::Stream::write;
   bool is_readable() const override { return connection_.is_open(); }
   bool is_writable() const override { return connection_.is_open(); }
   ssize_t read(char* to, size_t size) override {
-    if (!in_head_) return static_cast<ssize_t>(connection_.read(to, size, kQuietS));
-    const auto left_s = kHeaderS - std::chrono::duration<double>(std::chrono::steady_clock::now() - start_).count();
-    if (head_bytes_ >= kMostHeaderBytes || left_s <= 0) return -1;
-    // The head is read by the byte, so that its end is seen.
-    const auto got = connection_.read(to, std::min<size_t>(size, 1), left_s);
-    if (got > 0) look_at(*to);
-    return static_cast<ssize_t>(got);
+    for (double quiet_s = 0; quiet_s < patience_s(); quiet_s += kLookS) {
+      const auto got = connection_.read(to, size, kLookS);
+      if (got != base::Connection::kNothingYet) return static_cast<ssize_t>(got);
+    }
+    return -1;
   }
-  ssize_t write(const char* from, size_t size) override { return static_cast<ssize_t>(connection_.write(from, size, kQuietS)); }
+  ssize_t write(const char* from, size_t size) override {
+    double quiet_s = 0;
+    for (size_t done = 0; done < size;) {
+      const auto wrote = connection_.write(from + done, size - done, kLookS);
+      quiet_s = wrote == base::Connection::kNothingYet ? quiet_s + kLookS : 0;
+      if (wrote == -1 || quiet_s >= patience_s()) return -1;
+      if (wrote > 0) done += static_cast<size_t>(wrote);
+    }
+    return static_cast<ssize_t>(size);
+  }
   void get_remote_ip_and_port(std::string&, int&) const override {}
   void get_local_ip_and_port(std::string&, int&) const override {}
   socket_t socket() const override { return connection_.socket(); }
   void close() { connection_.close(kCloseS); }
 
  private:
-  void look_at(char c) {
-    ++head_bytes_;
-    ++line_bytes_;
-    if (c != '\n') return;
-    if (line_bytes_ == 2 && lines_ > 0) in_head_ = false;
-    ++lines_;
-    line_bytes_ = 0;
-  }
+  [[nodiscard]] double patience_s() const { return crowded_.load(std::memory_order_relaxed) > 0 ? kCrowdedQuietS : kQuietS; }
 
   base::Connection connection_;
-  const std::chrono::steady_clock::time_point start_;
-  bool in_head_ = true;
-  std::size_t head_bytes_ = 0, line_bytes_ = 0, lines_ = 0;
+  const std::atomic<int>& crowded_;
 };
 
-/// So many threads, and no more connections than it can do with.
-class BoundedPool : public httplib::TaskQueue {
+/// Whoever listens goes on at once: a connection needs no thread before its head is there.
+class AtOnce : public httplib::TaskQueue {
  public:
-  void enqueue(std::function<void()> task) override {
-    {
-      std::unique_lock lock(mutex_);
-      left_.wait(lock, [&] { return many_ < kMostConnections; });
-      ++many_;
-    }
-    pool_.enqueue([this, task = std::move(task)] {
-      task();
-      const std::lock_guard lock(mutex_);
-      --many_;
-      left_.notify_one();
-    });
-  }
-  void shutdown() override { pool_.shutdown(); }
+  explicit AtOnce(std::function<void()> end) : end_(std::move(end)) {}
+  void enqueue(std::function<void()> task) override { task(); }
+  void shutdown() override { end_(); }
 
  private:
-  std::mutex mutex_;
-  std::condition_variable left_;
-  std::size_t many_ = 0;
-  httplib::ThreadPool pool_{kThreads};
+  const std::function<void()> end_;
 };
 
 /// One request a connection: what was refused unread cannot be taken for the next request.
 class OneRequestServer : public httplib::Server {
  public:
-  explicit OneRequestServer(const std::atomic<bool>& stop) : stop_(stop) {}
+  OneRequestServer(const std::atomic<bool>& stop, std::atomic<int>& crowded) : stop_(stop), crowded_(crowded) {
+    new_task_queue = [this] { return new AtOnce([this] { end(); }); };
+  }
+  ~OneRequestServer() override { end(); }
 
  private:
   bool process_and_close_socket(socket_t socket) override {
-    BoundedStream stream(socket, stop_);
+    room_.take(socket);
+    return true;
+  }
+
+  void take_over(int socket, std::string came) {
+    if (++served_ == kThreads) ++crowded_;
+    pool_.enqueue([this, socket, came = std::move(came)]() mutable {
+      serve(socket, with_plain_head(came));
+      if (served_-- == kThreads) --crowded_;
+    });
+  }
+
+  void serve(int socket, std::string came) {
+    BoundedStream stream(socket, std::move(came), stop_, crowded_);
     bool ignored = false;
-    const bool done = process_request(stream, true, ignored, [](httplib::Request& request) {
-      // Ranges are answered by us, where they are of use; compression on the way to the same machine is of none.
-      request.ranges.clear();
+    (void)process_request(stream, true, ignored, [](httplib::Request& request) {
+      // Compression on the way to the same machine is of no use.
       request.headers.erase("Accept-Encoding");
     });
     stream.close();
-    return done;
+  }
+
+  void end() {
+    room_.end();
+    std::call_once(ended_, [this] { pool_.shutdown(); });
   }
 
   const std::atomic<bool>& stop_;
+  std::atomic<int>& crowded_;
+  std::atomic<std::size_t> served_{0};
+  std::once_flag ended_;
+  httplib::ThreadPool pool_{kThreads};
+  base::WaitingRoom room_{{}, [this](int socket, std::string came) { take_over(socket, std::move(came)); }, [this] { return served_ < kMostServed; }};
 };
 
 std::vector<std::string> values_of(const httplib::Request& request, const char* name) {
@@ -137,7 +172,7 @@ std::optional<std::int64_t> length_of(const httplib::Request& request) {
 class Desk {
  public:
   Desk(const Folder& folder, Uploads& uploads, Checks& checks, SoundApi& sound, RuleChoice rules, const std::atomic<bool>& ending)
-      : folder_(folder), uploads_(uploads), checks_(checks), api_(folder, uploads, checks, sound, std::move(rules)), server_(ending) {
+      : folder_(folder), uploads_(uploads), checks_(checks), api_(folder, uploads, checks, sound, std::move(rules)), server_(ending, crowded_) {
     server_.set_address_family(AF_INET);
     server_.set_tcp_nodelay(true);
     server_.set_socket_options([](socket_t socket) { base::allow_quick_restart(static_cast<int>(socket)); });
@@ -147,8 +182,7 @@ class Desk {
                                  {"Cross-Origin-Resource-Policy", "same-origin"},
                                  {"Cross-Origin-Opener-Policy", "same-origin"},
                                  {"Cache-Control", "no-store"}});
-    server_.new_task_queue = [] { return new BoundedPool; };
-    server_.set_exception_handler([](const httplib::Request&, httplib::Response& response, std::exception_ptr) {
+    server_.set_exception_handler([this](const httplib::Request&, httplib::Response& response, std::exception_ptr) {
       fill(response, refusal(500, "failed", "the server could not do this, perhaps for want of memory; try it with less"));
     });
     server_.set_pre_routing_handler([this](const httplib::Request& request, httplib::Response& response) { return route(request, response); });
@@ -171,7 +205,12 @@ class Desk {
   void stop() { server_.stop(); }
 
  private:
-  static void fill(httplib::Response& response, const Answer& answer) {
+  void fill(httplib::Response& response, const Answer& answer) {
+    std::shared_ptr<void> place;
+    if (answer.stream || answer.file) {
+      place = sent_.take();
+      if (!place) return fill(response, refusal(503, "too_many", "too much is being sent at once; close other tabs of the page, or wait a moment"));
+    }
     response.status = answer.status;
     for (const auto& [name, value] : answer.headers) {
       response.headers.erase(name);
@@ -179,7 +218,7 @@ class Desk {
     }
     if (answer.stream) {
       response.set_content_provider(static_cast<std::size_t>(answer.streamed_bytes), answer.type,
-                                    [stream = answer.stream, piece = std::string(kPieceBytes, '\0')](std::size_t offset, std::size_t left, httplib::DataSink& sink) mutable {
+                                    [place, stream = answer.stream, piece = std::string(kPieceBytes, '\0')](std::size_t offset, std::size_t left, httplib::DataSink& sink) mutable {
                                       const auto wanted = std::min(left, piece.size());
                                       const auto got = stream(static_cast<std::int64_t>(offset), piece.data(), static_cast<std::int64_t>(wanted));
                                       return got > 0 && sink.write(piece.data(), static_cast<std::size_t>(got));
@@ -187,7 +226,7 @@ class Desk {
     } else if (answer.file) {
       const auto file = answer.file;
       response.set_content_provider(static_cast<std::size_t>(file->size()), answer.type,
-                                    [file](std::size_t offset, std::size_t left, httplib::DataSink& sink) {
+                                    [place, file](std::size_t offset, std::size_t left, httplib::DataSink& sink) {
                                       std::string piece(std::min(left, kPieceBytes), '\0');
                                       const auto got = file->read_at(static_cast<std::int64_t>(offset), piece.data(), static_cast<std::int64_t>(piece.size()));
                                       return got > 0 && sink.write(piece.data(), static_cast<std::size_t>(got));
@@ -198,8 +237,10 @@ class Desk {
   }
 
   std::optional<Answer> refuse(const httplib::Request& request, Target& target) const {
-    return guard_->refuse(request.method, request.target,
-                          {values_of(request, "Host"), values_of(request, "Origin"), values_of(request, "Sec-Fetch-Site")}, target);
+    auto refused = guard_->refuse(request.method, request.target,
+                                  {values_of(request, "Host"), values_of(request, "Origin"), values_of(request, "Sec-Fetch-Site")}, target);
+    if (!refused && request.has_header(kFoldedHeader)) refused = refusal(400, "head", "a line of the request's head goes on in the next one, which nobody may send; load the page again");
+    return refused;
   }
 
   /// Answers what can be answered without reading a body.
@@ -211,7 +252,7 @@ class Desk {
     } else if (request.method == "GET" && target.segments == std::vector<std::string>{"api", "events"}) {
       stream(target, response);
     } else if (request.method == "GET") {
-      const auto ranges = values_of(request, "Range");
+      const auto ranges = values_of(request, kRangeHeader);
       fill(response, api_.get(target, ranges.empty() ? "" : ranges.size() == 1 ? ranges.front() : "several"));
     } else if (request.method == "DELETE") {
       fill(response, api_.remove(target));
@@ -237,7 +278,10 @@ class Desk {
   Answer with_body(const httplib::Request& request, const httplib::ContentReader& body) {
     Target target;
     if (auto refused = refuse(request, target)) return *refused;
-    if (target.segments == kUpload) return upload(std::string(target.of("name")), *length_of(request), body);
+    const bool uploads = target.segments == kUpload;
+    const auto place = (uploads ? uploaded_ : bodies_).take();
+    if (!place) return refusal(503, "too_many", "too much comes in at once; close other tabs of the page, or wait a moment");
+    if (uploads) return upload(std::string(target.of("name")), *length_of(request), body);
     std::string text;
     const bool whole = body([&](const char* data, std::size_t size) {
       if (text.size() + size > kMostBodyBytes) return false;
@@ -267,23 +311,19 @@ class Desk {
   }
 
   void stream(const Target& target, httplib::Response& response) {
-    if (streams_.fetch_add(1) >= kMostStreams) {
-      --streams_;
-      fill(response, refusal(503, "too_many", "the page is open too many times; close some of its tabs"));
-      return;
-    }
+    const auto place = streams_.take();
+    if (!place) return fill(response, refusal(503, "too_many", "the page is open too many times; close some of its tabs"));
     const bool watches = target.query.contains("path") || target.query.contains("id");
     const auto events = std::make_shared<Events>(checks_, folder_, watches ? std::optional(path_in(target)) : std::nullopt);
     response.status = 200;
     response.set_chunked_content_provider(
         "text/event-stream",
-        [events](std::size_t, httplib::DataSink& sink) {
+        [place, events](std::size_t, httplib::DataSink& sink) {
           const auto text = events->next(0.25);
           if (!sink.is_writable() || (!text.empty() && !sink.write(text.data(), text.size()))) return false;
           if (!text.empty()) std::this_thread::sleep_for(kBetweenEvents);
           return true;
-        },
-        [this](bool) { --streams_; });
+        });
   }
 
   inline static const std::vector<std::string> kUpload{"api", "upload"};
@@ -293,7 +333,9 @@ class Desk {
   Checks& checks_;
   Api api_;
   std::optional<Guard> guard_;
-  std::atomic<int> streams_{0};
+  std::atomic<int> hurried_by_none_{0};  ///< open streams are idle tabs
+  std::atomic<int> crowded_{0};  ///< of how many kinds there are as many as there may be
+  Places streams_{kMostStreams, hurried_by_none_}, sent_{kMostSent, crowded_}, uploaded_{kMostUploads, crowded_}, bodies_{kMostBodies, crowded_};
   OneRequestServer server_;
 };
 

@@ -15,7 +15,6 @@
 namespace sendworthy::desk {
 namespace {
 
-constexpr int kMostAsking = 24;  // of the server's threads
 constexpr int kMostColumns = 2000;
 constexpr std::int64_t kWaitedForBytes = std::int64_t{4} << 20;
 constexpr std::int64_t kSentAtOnceBytes = std::int64_t{1} << 18;

@@ -24,6 +24,9 @@ struct SoundSource {
   std::size_t part = 0;  ///< from 1; 0: `path` counts
 };
 
+/// How many may wait for sounds at once.
+inline constexpr int kMostAsking = 24;
+
 /// Safe to use from several threads.
 class SoundApi {
  public:

@@ -279,6 +279,39 @@ class Guarded(lab.Case):
                 pass
         self.assertLess(time.monotonic() - start, 30)
 
+    def test_a_head_of_which_a_line_goes_on_is_refused(self):
+        for more in ("X: a\r\n b\r\n", "X: a\r\n\tb\r\n", "X:\r\n \r\n"):
+            self.assertEqual(self.status(self.head("GET", "api/state", None, more)), 400, more)
+        self.assertEqual(self.status(self.head("GET", "api/state", f"{self.desk.host}\r\n .example")), 400)
+        self.assertEqual(self.status(self.head("GET", "api/state", None, "X: a\r\nY: b\r\n")), 200)
+
+    def test_many_who_say_nothing_or_read_nothing_keep_nobody_waiting(self):
+        self.put("long.wav", lab.long_wav(60))
+        self.assertEqual(self.desk.ask("GET", "api/sound?path=long.wav&whole=1")[0], 200)
+        silent, stuck = [], []
+        for many, into, head in ((100, silent, b""), (60, stuck, self.head("GET", "api/sound/audio.wav?path=long.wav"))):
+            for _ in range(many):
+                connection = socket.socket()
+                self.addCleanup(connection.close)
+                connection.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+                connection.settimeout(30)
+                connection.connect(("127.0.0.1", self.desk.port))
+                connection.sendall(head)
+                into.append(connection)
+        time.sleep(0.3)  # so that all of them are taken in
+        for path in ("", "page/main.js", "api/state", "api/folder", "api/checks"):
+            start = time.monotonic()
+            self.assertEqual(self.desk.ask("GET", path)[0], 200, path)
+            self.assertLess(time.monotonic() - start, 2, path)
+        # Sound is sent again as soon as those who read nothing are shown the door, which is soon where there are many.
+        start, status = time.monotonic(), 503
+        while status == 503 and time.monotonic() < start + 10:
+            status = self.desk.ask("GET", "api/sound/audio.wav?path=long.wav", Range="bytes=0-99")[0]
+            time.sleep(0.05)
+        self.assertEqual(status, 206)
+        check = self.desk.check({"path": "mix.wav"})
+        self.assertEqual(self.desk.finished(check)["state"], "done")
+
     def test_clients_that_go_in_the_middle_leave_nothing(self):
         for n in range(20):
             with socket.create_connection(("127.0.0.1", self.desk.port), timeout=30) as connection:
