@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <cstring>
+#include <limits>
 #include <optional>
 #include <utility>
 
@@ -97,21 +98,28 @@ Result<PlayedWish> read_played(std::string_view body) {
   return PlayedWish{std::move(*source), *from, *to, *seconds, *gain};
 }
 
-std::optional<ByteRange> range_of(std::string_view header, std::int64_t bytes) {
+AskedRange range_of(std::string_view header, std::int64_t bytes) {
   constexpr std::string_view kUnit = "bytes=";
-  if (!header.starts_with(kUnit)) return std::nullopt;
+  constexpr std::int64_t kBeyondAll = std::numeric_limits<std::int64_t>::max();
+  if (header.size() < kUnit.size()) return {};
+  for (std::size_t i = 0; i < kUnit.size(); ++i) {
+    if (header[i] != kUnit[i] && !(kUnit[i] != '=' && header[i] == kUnit[i] - 'a' + 'A')) return {};
+  }
   header.remove_prefix(kUnit.size());
   const auto dash = header.find('-');
-  if (dash == header.npos) return std::nullopt;
+  if (dash == header.npos) return {};
+  const auto number = [](std::string_view text) -> std::optional<std::int64_t> {
+    if (text.empty() || text.find_first_not_of("0123456789") != text.npos) return std::nullopt;
+    text.remove_prefix(std::min(text.find_first_not_of('0'), text.size() - 1));
+    const auto small = whole_number(text);
+    return small ? *small : kBeyondAll;
+  };
   const auto first = header.substr(0, dash), last = header.substr(dash + 1);
-  const auto from = whole_number(first), to = whole_number(last);
-  if ((!first.empty() && !from) || (!last.empty() && !to)) return std::nullopt;
-  if (!from) {
-    if (!to || *to == 0) return std::nullopt;
-    return ByteRange{std::max<std::int64_t>(0, bytes - *to), bytes};
-  }
-  if (*from >= bytes || (to && *to < *from)) return std::nullopt;
-  return ByteRange{*from, to ? std::min(bytes, *to + 1) : bytes};
+  const auto from = number(first), to = number(last);
+  if ((!first.empty() && !from) || (!last.empty() && !to) || (!from && !to) || (from && to && *to < *from)) return {};
+  if (!from) return *to == 0 ? AskedRange{RangeAnswer::none, {}} : AskedRange{RangeAnswer::part, {bytes - std::min(bytes, *to), bytes}};
+  if (*from >= bytes) return {RangeAnswer::none, {}};
+  return {RangeAnswer::part, {*from, to && *to < bytes ? *to + 1 : bytes}};
 }
 
 tl::expected<std::string, Answer> SoundApi::path_of(const SoundSource& source) const {
@@ -172,14 +180,14 @@ Answer SoundApi::wave(const std::shared_ptr<Sound>& sound, std::string_view rang
   Answer answer;
   answer.headers["Accept-Ranges"] = "bytes";
   ByteRange wanted{0, all_bytes};
-  if (!range.empty()) {
-    const auto found = range_of(range, all_bytes);
-    if (!found) {
-      auto refused = refusal(416, "range", "one range of bytes that are there is wanted");
-      refused.headers["Content-Range"] = "bytes */" + std::to_string(all_bytes);
-      return refused;
-    }
-    wanted = *found;
+  const auto asked = range_of(range, all_bytes);
+  if (asked.answer == RangeAnswer::none) {
+    auto refused = refusal(416, "range", "a range of bytes that are there is wanted");
+    refused.headers["Content-Range"] = "bytes */" + std::to_string(all_bytes);
+    return refused;
+  }
+  if (asked.answer == RangeAnswer::part) {
+    wanted = asked.range;
     answer.status = 206;
     answer.headers["Content-Range"] = "bytes " + std::to_string(wanted.from) + "-" + std::to_string(wanted.to - 1) + "/" + std::to_string(all_bytes);
   }

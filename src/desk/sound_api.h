@@ -68,8 +68,17 @@ struct PlayedWish {
 struct ByteRange {
   std::int64_t from = 0, to = 0;
 };
-/// What one Range header asks for of so many bytes, more than 0; nothing where that is several stretches, none of those that are there, or no range at
-/// all (RFC 9110, 14.1.2).
-[[nodiscard]] std::optional<ByteRange> range_of(std::string_view header, std::int64_t bytes);
+/// What a Range header is to be answered with.
+enum class RangeAnswer {
+  whole,  ///< it is empty, no range, or several stretches, which need not be answered: as if it were not there (RFC 9110, 14.2)
+  part,
+  none,   ///< it asks for nothing that is there
+};
+struct AskedRange {
+  RangeAnswer answer = RangeAnswer::whole;
+  ByteRange range;  ///< of a part
+};
+/// `bytes`: how many there are, more than 0.
+[[nodiscard]] AskedRange range_of(std::string_view header, std::int64_t bytes);
 
 }  // namespace sendworthy::desk

@@ -51,19 +51,24 @@ struct Room {
 
 }  // namespace
 
-TEST_CASE("sound: one range of bytes that are there, or none") {
+TEST_CASE("sound: a range is a part, nothing that is there, or no range at all") {
   const auto is = [](std::string_view text, std::int64_t from, std::int64_t to) {
-    const auto range = range_of(text, 1000);
-    return range && range->from == from && range->to == to;
+    const auto [answer, range] = range_of(text, 1000);
+    return answer == RangeAnswer::part && range.from == from && range.to == to;
   };
   CHECK(is("bytes=0-0", 0, 1));
   CHECK(is("bytes=999-", 999, 1000));
   CHECK(is("bytes=10-5000", 10, 1000));
   CHECK(is("bytes=-1", 999, 1000));
   CHECK(is("bytes=-999999", 0, 1000));
-  for (const auto* const text : {"", "bytes", "bytes=", "bytes=-", "bytes=-0", "bytes=1000-", "bytes=5-4", "bytes=1-2,3-4", "bytes=+1-2", "bytes=1-2 ", "Bytes=1-2", "bytes=1--2", "bytes=9999999999999999-",
-                                 "bytes=0-18446744073709551616"})
-    CHECK_MESSAGE(!range_of(text, 1000), text);
+  CHECK(is("Bytes=1-2", 1, 3));
+  CHECK(is("bytes=0-18446744073709551616", 0, 1000));
+  CHECK(is("bytes=-18446744073709551616", 0, 1000));
+  CHECK(is("bytes=00000000000000000001-2", 1, 3));
+  for (const auto* const text : {"bytes=-0", "bytes=1000-", "bytes=1000-2000", "bytes=9999999999999999-"})
+    CHECK_MESSAGE(range_of(text, 1000).answer == RangeAnswer::none, text);
+  for (const auto* const text : {"", "bytes", "bytes=", "bytes=-", "bytes=5-4", "bytes=1-2,3-4", "bytes=+1-2", "bytes=1-2 ", "bytes=1--2", "lines=1-2", "several"})
+    CHECK_MESSAGE(range_of(text, 1000).answer == RangeAnswer::whole, text);
 }
 
 TEST_CASE("sound: the head is a WAVE that this program reads, also of more than 4 GiB") {
