@@ -5,6 +5,7 @@
 #include <set>
 #include <utility>
 
+#include "base/bounds.h"
 #include "base/files.h"
 #include "base/os.h"
 #include "base/replace.h"
@@ -119,6 +120,7 @@ tl::expected<std::string, Answer> Api::new_path(const std::string& relative) con
   auto path = folder_.path_of(relative);
   if (!path) return tl::unexpected(refusal_of(path.error()));
   if (base::is_taken(*path)) return tl::unexpected(taken(relative));
+  if (const auto ok = base::may_be_made(*path); !ok) return tl::unexpected(refusal_of(ok.error()));
   return std::move(*path);
 }
 

@@ -451,6 +451,9 @@ class Plans(JobCase):
             self.assertEqual(desk.json("POST", "api/plans", body)[0], 400, body)
         self.assertEqual(desk.json("POST", "api/plans", {"mix": "bounces", "plan": "x.toml"})[0], 404)
         self.assertEqual(desk.json("POST", "api/plans", {"mix": mix, "stems": "gone", "plan": "x.toml"})[0], 404)
+        # Before anything is measured.
+        for plan in ("gone/x.toml", f"{mix}/x.toml"):
+            self.assertEqual(desk.json("POST", "api/plans", {"mix": mix, "plan": plan})[0], 404)
         self.assertFalse((self.folder / "x.toml").exists() or (self.room / "x.toml").exists())
 
     def test_a_check_is_of_one_kind(self):
@@ -526,7 +529,7 @@ class Orders(JobCase):
         self.put("empty/x.txt", "x")
         os.symlink("nowhere.toml", self.room / "dangling.toml")
         for body, status in (({"folder": "..", "order": "x.toml"}, 400), ({"folder": "set", "order": "../x.toml"}, 400), ({"folder": "set", "order": "x.wav"}, 400), ({"folder": "set"}, 400), ({"folder": 1, "order": "x.toml"}, 400),
-                             ({"folder": "gone", "order": "x.toml"}, 404), ({"folder": "empty", "order": "x.toml"}, 404), ({"folder": "set", "order": "dangling.toml"}, 409), ({"folder": "set", "order": "gone/x.toml"}, 507)):
+                             ({"folder": "gone", "order": "x.toml"}, 404), ({"folder": "empty", "order": "x.toml"}, 404), ({"folder": "set", "order": "dangling.toml"}, 409), ({"folder": "set", "order": "gone/x.toml"}, 404)):
             self.assertEqual(desk.json("POST", "api/orders", body)[0], status, body)
         self.assertFalse((self.room / "x.toml").exists())
         self.assertEqual(desk.json("POST", "api/orders", {"order": "all.toml"})[0], 200)
