@@ -10,6 +10,7 @@
 
 #include "audio/file.h"
 #include "base/text.h"
+#include "delivery/new_order.h"
 #include "delivery/order.h"
 #include "delivery/version_names.h"
 #include "measure/name_checks.h"
@@ -147,8 +148,8 @@ void sort_out_mains(std::vector<Found>& files, const std::string& title) {
   if (named.size() != 1) main->doubt = "the first of several that may be the main mix";
 }
 
-std::string text_of(const std::string& order_folder, const std::vector<Found>& files, const std::string& title, const std::string& artist,
-                    const std::string& album) {
+std::string text_of(const std::string& order_folder, const std::vector<Found>& files, const std::vector<std::string>& without, const std::string& title,
+                    const std::string& artist, const std::string& album) {
   std::string text =
       "# What was ordered. Correct what was guessed from names, then: sendworthy deliver check THIS-FILE\n"
       "# Paths are read from where this file lies.\n\n"
@@ -161,6 +162,7 @@ std::string text_of(const std::string& order_folder, const std::vector<Found>& f
   text += "# name = \"{artist}_{title}_{version}_{rate}k{bits}\"    # how files must be named; also {role} {album} {client} {isrc} {track} {channels}\n";
   text += "allow_extra = false          # whether sound that is not listed here may lie in the folder\n";
   text += "# previous = \"../last\"       # the last delivery, file or folder: an old revision that went out again is named\n";
+  for (const auto& one : without) text += fmt::format("# left out, since it is a link that leads out of the opened folder: {}\n", base::for_terminal(one));
   std::vector<std::string> songs;
   for (const auto& one : files) {
     if (one.version == Version::main && one.title != title) songs.push_back(one.relative);
@@ -210,18 +212,20 @@ Version guessed_version(std::string_view name) {
   return seconds_in(parts) ? Version::cut_down : Version::main;
 }
 
-}  // namespace delivery
-
-Result<std::string> new_order(const std::string& folder, const std::string& order_path) {
-  using namespace delivery;
+Result<std::string> new_order_without(const std::vector<std::string>& left_out, const std::string& folder, const std::string& order_path) {
   const auto paths = audio::audio_files_in(folder, audio::Depth::below);
   if (!paths) return tl::unexpected(paths.error());
   const auto prefix = folder.ends_with('/') ? folder : folder + "/";
   std::vector<Found> files;
   std::string title, artist, album;
+  std::vector<std::string> without;
   for (const auto& path : *paths) {
     Found one;
     one.relative = path.substr(prefix.size());
+    if (std::ranges::find(left_out, path) != left_out.end()) {
+      without.push_back(std::move(one.relative));
+      continue;
+    }
     const auto name = measure::file_name_of(one.relative);
     one.version = guessed_version(name);
     const auto slash = one.relative.rfind('/');
@@ -245,11 +249,16 @@ Result<std::string> new_order(const std::string& folder, const std::string& orde
   sort_out_mains(files, title);
   name_roles(files);
   std::ranges::stable_sort(files, [](const Found& a, const Found& b) { return a.version != b.version ? a.version < b.version : comes_before(a.relative, b.relative); });
-  if (order_path.empty()) return text_of(folder, files, title, artist, album);
+  if (files.empty()) return fail(ErrorCode::no_audio, fmt::format("no audio file in \"{}\" may be read here: all are links that lead elsewhere", base::for_terminal(folder)));
+  if (order_path.empty()) return text_of(folder, files, without, title, artist, album);
   const auto home = std::filesystem::path(order_path).parent_path();
   auto order_folder = std::filesystem::relative(folder, home.empty() ? "." : home, ignored).string();
   if (ignored || order_folder.empty()) order_folder = ".";
-  return text_of(order_folder, files, title, artist, album);
+  return text_of(order_folder, files, without, title, artist, album);
 }
+
+}  // namespace delivery
+
+Result<std::string> new_order(const std::string& folder, const std::string& order_path) { return delivery::new_order_without({}, folder, order_path); }
 
 }  // namespace sendworthy

@@ -10,6 +10,7 @@
 #include "base/os.h"
 #include "base/replace.h"
 #include "base/text.h"
+#include "delivery/new_order.h"
 #include "desk/api.h"
 #include "desk/plan_api.h"
 #include "desk/within.h"
@@ -148,14 +149,17 @@ Answer Api::add_order(std::string_view body) const {
   if (!path) return path.error();
   const auto folder = folder_.path_of(wish->folder);
   if (!folder) return refusal_of(folder.error());
-  if (const auto sounds = sounds_within(folder_, *folder); !sounds) return refusal_of(sounds.error());
-  const auto text = new_order(*folder, *path);
+  const auto sounds = sounds_here(folder_, *folder);
+  if (!sounds) return refusal_of(sounds.error());
+  const auto text = delivery::new_order_without(sounds->outside, *folder, *path);
   if (!text) return refusal_of(text.error());
   const auto written = base::write_new(*path, *text);
   if (!written) return refusal_of(written.error());
   if (!*written) return taken(wish->order);
   Json json;
   put_path(json, wish->order, "order", "order_id");
+  if (!sounds->outside.empty()) json["left_out"] = Json::array();
+  for (const auto& one : sounds->outside) json["left_out"].push_back(base::clean_utf8(one.substr(folder->size() + (folder->ends_with('/') ? 0 : 1))));
   return json_answer(json);
 }
 

@@ -100,14 +100,20 @@ Result<OrderWithin> order_within(const Folder& folder, const std::string& path) 
   return within_it;
 }
 
-Result<std::vector<std::string>> sounds_within(const Folder& folder, const std::string& path) {
+Result<SoundsHere> sounds_here(const Folder& folder, const std::string& path) {
   if (const auto listed = base::list_folder(path); !listed) return tl::unexpected(listed.error());
   auto inputs = expand_inputs({path}, Folders::with_subfolders);
   if (!inputs.without_sheet.empty()) return tl::unexpected(*inputs.without_sheet.front().error);
-  for (const auto& one : inputs.files) {
-    if (auto ok = lies_within(folder, one, "the folder"); !ok) return tl::unexpected(ok.error());
-  }
-  return std::move(inputs.files);
+  SoundsHere here;
+  for (auto& one : inputs.files) (folder.may_read(one) ? here.files : here.outside).push_back(std::move(one));
+  return here;
+}
+
+Result<std::vector<std::string>> sounds_within(const Folder& folder, const std::string& path) {
+  auto here = sounds_here(folder, path);
+  if (!here) return tl::unexpected(here.error());
+  if (!here->outside.empty()) return tl::unexpected(lies_within(folder, here->outside.front(), "the folder").error());
+  return std::move(here->files);
 }
 
 }  // namespace sendworthy::desk

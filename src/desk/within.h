@@ -22,7 +22,13 @@ struct OrderWithin {
 /// Errors: those of read_order; unreadable, as above. Rule sets that it names by their paths are looked at, too.
 [[nodiscard]] Result<OrderWithin> order_within(const Folder& folder, const std::string& path);
 
-/// The audio files in a folder and those below. Errors: unreadable, where one of them lies outside; missing, unreadable.
+struct SoundsHere {
+  std::vector<std::string> files, outside;  ///< those that lead out of the opened folder are in `outside` only
+};
+/// The audio files in a folder and those below. Errors: missing, unreadable.
+[[nodiscard]] Result<SoundsHere> sounds_here(const Folder& folder, const std::string& path);
+
+/// The same where none may lie outside. Errors: unreadable, where one of them does; missing, unreadable.
 [[nodiscard]] Result<std::vector<std::string>> sounds_within(const Folder& folder, const std::string& path);
 
 }  // namespace sendworthy::desk

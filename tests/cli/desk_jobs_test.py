@@ -554,8 +554,16 @@ class Orders(JobCase):
             self.assertIn("open the folder above", refused["error"]["text"])
         self.put("set/order.toml", whole)
         os.symlink("../out", self.room / "away")
-        for folder in ("away", "set"):
-            self.assertEqual(desk.json("POST", "api/orders", {"folder": folder, "order": "x.toml"})[0], 403)
+        self.assertEqual(desk.json("POST", "api/orders", {"folder": "away", "order": "x.toml"})[0], 403)
+        # One link that leads out does not stand in the way of all others.
+        status, told = desk.json("POST", "api/orders", {"folder": "set", "order": "x.toml"})
+        self.assertEqual((status, told), (200, {"order": "x.toml", "left_out": ["linked.wav"]}))
+        text = (self.room / "x.toml").read_text()
+        self.assertIn("\n# left out, since it is a link that leads out of the opened folder: linked.wav\n", text)
+        self.assertNotIn('file = "linked.wav"', text)
+        os.mkdir(self.room / "links")
+        os.symlink("../../out/main.wav", self.room / "links/a.wav")
+        self.assertEqual(desk.json("POST", "api/orders", {"folder": "links", "order": "y.toml"})[0], 404)
         # A folder above may be opened.
         above = desk_test.Desk(self, "..")
         self.put("set/order.toml", whole.replace('"inst.wav"', '"linked.wav"'))

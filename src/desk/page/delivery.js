@@ -75,6 +75,8 @@ export class Delivery {
       const answer = await ask("POST", "api/orders", {folder: here.id !== undefined ? {id: here.id} : here.path, order: here.path && !name.includes("/") ? `${here.path}/${name}` : name});
       await this.walk.again();
       this.take({name: answer.order.split("/").pop(), path: answer.order, ...(answer.order_id === undefined ? {} : {id: answer.order_id})});
+      const out = answer.left_out ?? [];
+      if (out.length) tell("order", `${out.map(plain).join(", ")} ${out.length === 1 ? "is" : "are"} not in it: a link leads out of the opened folder there.`);
       say(`${plain(answer.order)} is there. Look it through before you rely on it.`);
     } catch (error) {
       tell("order", error.message);
