@@ -376,7 +376,7 @@ void Checks::run(One& one) {
     const auto& path = one.files[i].wanted.path;
     places[path] = i;
     // So that nobody hears another bounce for the one that was checked.
-    if (auto mark = Sound::mark_of(path)) marks.emplace(path, std::move(*mark));
+    if (auto mark = Sound::mark_of(path, scratch_.path())) marks.emplace(path, std::move(*mark));
   }
   TaskRoom room;
   room.folder = one.folder;

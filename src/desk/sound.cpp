@@ -101,14 +101,16 @@ class Blocks {
 
 }  // namespace
 
-std::optional<std::string> Sound::mark_of(const std::string& path) {
+std::optional<std::string> Sound::mark_of(const std::string& path, const std::string& scratch) {
   const auto state = base::state_of(path);
   if (!state) return std::nullopt;
-  // Without the time at which its name or rights changed: another check may link to the same bytes meanwhile.
-  return fmt::format("{:x}-{:x}-{:x}-{:x}", state->device, state->number, state->bytes, state->written_ns);
+  // The time of writing can be put back by whoever wrote; that of any change is set by the system alone. Of our own files it says nothing:
+  // each check links to the bytes of an upload, which is a change, too.
+  const bool ours = path.starts_with(scratch + "/");
+  return fmt::format("{:x}-{:x}-{:x}-{:x}-{:x}", state->device, state->number, state->bytes, state->written_ns, ours ? 0 : state->changed_ns);
 }
 
-Sound::Sound(std::string path, std::string mark, std::string folder, Room room)
+Sound::Sound(std::string path, std::string mark, std::string folder, AskForRoom room)
     : path_(std::move(path)), mark_(std::move(mark)), folder_(std::move(folder)), room_(std::move(room)), thread_([this] { work(); }) {}
 
 Sound::~Sound() {
@@ -168,7 +170,7 @@ Sound::Done Sound::reserve(std::int64_t bytes) {
 }
 
 Sound::Done Sound::is_unchanged() const {
-  const auto mark = mark_of(path_);
+  const auto mark = mark_of(path_, folder_.substr(0, folder_.rfind('/')));
   if (!mark) return tl::unexpected(gone());
   if (*mark != mark_) return tl::unexpected(changed());
   return {};

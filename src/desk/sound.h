@@ -25,14 +25,15 @@ class Sound {
   /// Asked from the thread that decodes, before more bytes are written: whether they may be.
   using Room = std::function<bool(std::int64_t bytes)>;
 
-  /// `path`: the file; `mark`: mark_of() it; `folder`: not there yet, and gone with this object.
-  Sound(std::string path, std::string mark, std::string folder, Room room);
+  /// `path`: the file; `mark`: mark_of() it; `folder`: in the scratch folder, not there yet, and gone with this object.
+  Sound(std::string path, std::string mark, std::string folder, AskForRoom room);
   Sound(const Sound&) = delete;
   Sound& operator=(const Sound&) = delete;
   ~Sound();
 
-  /// A text that changes when the file does; nothing where it is gone. It says nothing of its name.
-  [[nodiscard]] static std::optional<std::string> mark_of(const std::string& path);
+  /// A text that changes when the file does, also where its time is put back afterwards; nothing where it is gone. It says nothing of
+  /// its name. `scratch`: the program's own folder, whose files nobody else writes into.
+  [[nodiscard]] static std::optional<std::string> mark_of(const std::string& path, const std::string& scratch);
   [[nodiscard]] const std::string& mark() const { return mark_; }
 
   struct Head {

@@ -126,7 +126,7 @@ tl::expected<std::string, Answer> SoundApi::path_of(const SoundSource& source) c
   if (source.part > 0) {
     const auto part = checks_.part_of(source.check, source.part);
     if (!part) return no_part();
-    const auto now = part->mark.empty() ? std::nullopt : Sound::mark_of(part->path);
+    const auto now = part->mark.empty() ? std::nullopt : sounds_.mark_of(part->path);
     if (now && *now != part->mark) return tl::unexpected(refusal(409, "changed", "the file was written to since it was checked; check it again to hear what it is now"));
     return part->path;
   }

@@ -28,7 +28,7 @@ std::shared_ptr<Sound> Sounds::take_idle(Fits fits) {
 }
 
 tl::expected<std::shared_ptr<Sound>, Answer> Sounds::get(const std::string& path, std::string_view mark) {
-  const auto now = Sound::mark_of(path);
+  const auto now = mark_of(path);
   if (!now) return tl::unexpected(refusal(404, "gone", "the file is not there any more; put it back, or load the folder again"));
   if (!mark.empty() && mark != *now)
     return tl::unexpected(refusal(409, "changed", "the file was written to meanwhile; open it again to hear what it is now"));
@@ -56,7 +56,7 @@ tl::expected<std::shared_ptr<Sound>, Answer> Sounds::get(const std::string& path
 }
 
 std::shared_ptr<Sound> Sounds::find(const std::string& path) {
-  const auto now = Sound::mark_of(path);
+  const auto now = mark_of(path);
   if (!now) return nullptr;
   const std::lock_guard lock(mutex_);
   return look_up(*now);

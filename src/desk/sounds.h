@@ -5,6 +5,7 @@
 #include <list>
 #include <memory>
 #include <mutex>
+#include <optional>
 #include <string>
 #include <string_view>
 
@@ -34,6 +35,8 @@ class Sounds {
   /// present one. Refused: 404 where it is gone, 409 where it is another one by now, 503 where too many are asked for at once.
   /// Where too many are being decoded, one that nobody waits for gives way.
   [[nodiscard]] tl::expected<std::shared_ptr<Sound>, Answer> get(const std::string& path, std::string_view mark);
+  /// Sound::mark_of() a file.
+  [[nodiscard]] std::optional<std::string> mark_of(const std::string& path) const { return Sound::mark_of(path, scratch_.path()); }
   /// Where it is there already; else null. Begins nothing.
   [[nodiscard]] std::shared_ptr<Sound> find(const std::string& path);
   /// Stops everything and waits for its end; nothing is begun afterwards.

@@ -1,7 +1,10 @@
 #include <doctest/doctest.h>
 
 #include <cmath>
+#include <chrono>
 #include <filesystem>
+#include <thread>
+#include <fstream>
 #include <string>
 #include <vector>
 
@@ -155,6 +158,29 @@ TEST_CASE("sounds: one decode for whoever asks, and another one for another file
   CHECK(room.sounds.find(room.scratch.path() + "/gone.wav") == nullptr);
   CHECK(base::InputFile::open((*one)->samples_path())->size() == 8000 * 4);
   CHECK(room.kept() == 1);
+}
+
+TEST_CASE("sounds: what is written anew is another sound, also where its time is put back; another name of an upload's bytes is not") {
+  const base::ScratchFolder users = *base::ScratchFolder::make("test");
+  const Room room;
+  const auto path = users.path() + "/a.wav";
+  REQUIRE(base::write_then_rename(path, wav(800)).has_value());
+  const auto mark = room.sounds.mark_of(path);
+  REQUIRE(mark);
+  CHECK(room.sounds.mark_of(path) == mark);
+  const auto written = fs::last_write_time(path);
+  std::this_thread::sleep_for(std::chrono::milliseconds(20));  // file systems count in steps
+  std::fstream(path, std::ios::binary | std::ios::in | std::ios::out).seekp(100).put('x');
+  fs::last_write_time(path, written);
+  CHECK(fs::last_write_time(path) == written);
+  CHECK(room.sounds.mark_of(path) != mark);
+  const auto upload = room.scratch.path() + "/u1";
+  REQUIRE(base::write_then_rename(upload, wav(800)).has_value());
+  const auto before = room.sounds.mark_of(upload);
+  std::this_thread::sleep_for(std::chrono::milliseconds(20));
+  fs::create_hard_link(upload, room.scratch.path() + "/b.wav");
+  CHECK(room.sounds.mark_of(upload) == before);
+  CHECK(room.sounds.mark_of(room.scratch.path() + "/b.wav") == before);
 }
 
 TEST_CASE("sounds: what was asked for longest ago gives way, and what is in hand stays") {
