@@ -8,6 +8,8 @@
 #include <optional>
 #include <utility>
 
+#include <fmt/format.h>
+
 #include "base/text.h"
 #include "desk/api.h"
 #include "desk/hearing.h"
@@ -17,6 +19,7 @@ namespace sendworthy::desk {
 namespace {
 
 constexpr int kMostColumns = 2000;
+constexpr double kBeyondEndS = 0.5, kTwoClocksS = 0.01;  // of the page and of the file
 constexpr std::int64_t kWaitedForBytes = std::int64_t{4} << 20;
 constexpr std::int64_t kSentAtOnceBytes = std::int64_t{1} << 18;
 constexpr std::int64_t kSampleBytes = sizeof(float);
@@ -44,6 +47,8 @@ tl::expected<SoundSource, Answer> source_in(const Target& target) {
   if (!part || *part == 0) return no_part();
   return SoundSource{{}, std::string(target.of("check")), static_cast<std::size_t>(*part)};
 }
+
+std::string key_of(const SoundSource& source) { return source.part > 0 ? fmt::format("{}\n{}", source.part, source.check) : "0\n" + source.path; }
 
 /// Counts who is waiting, so that the server keeps threads for everything else.
 class Asking {
@@ -147,8 +152,23 @@ Answer SoundApi::get(const Target& target, std::string_view range) {
   if (parts.size() > 3 || (parts.size() == 3 && what != "audio.wav" && what != "outline")) return no_such_page();
   const auto sound = sounds_.get(*path, target.of("mark"));
   if (!sound) return sound.error();
+  const auto head = (*sound)->head(false);
+  if (!head) return head.error();
+  remember(*source, *head);
   if (what == "audio.wav") return wave(*sound, range);
   return what == "outline" ? outline(target, **sound) : facts(target, **sound);
+}
+
+void SoundApi::remember(const SoundSource& source, const Sound::Head& head) {
+  const std::lock_guard lock(opened_mutex_);
+  auto& length_s = opened_[key_of(source)];
+  length_s = std::max(length_s, static_cast<double>(head.frames) / head.format.sample_rate);
+}
+
+std::optional<double> SoundApi::length_of(const SoundSource& source) {
+  const std::lock_guard lock(opened_mutex_);
+  const auto found = opened_.find(key_of(source));
+  return found == opened_.end() ? std::nullopt : std::optional(found->second);
 }
 
 Answer SoundApi::facts(const Target& target, const Sound& sound) const {
@@ -240,10 +260,17 @@ Answer SoundApi::add_played(std::string_view body) {
   if (!wish) return refusal(400, "request", wish.error().text);
   const auto path = path_of(wish->source);
   if (!path && path.error().status != 404 && path.error().status != 409) return path.error();
+  const auto length_s = length_of(wish->source);
+  if (!length_s) return refusal(404, "not_opened", "nothing of this name was opened here to be heard, so that nobody can have played it");
+  if (wish->from_s > *length_s + kBeyondEndS)
+    return refusal(400, "request", fmt::format("the sound ends at {:.1f} s, and nothing behind its end can have been played", *length_s));
   // Time counts whatever became of the file meanwhile.
   const auto sound = path ? sounds_.find(*path) : nullptr;
   const auto format = sound ? sound->format() : std::nullopt;
-  played_.add(wish->seconds, sound ? sound->a_power(wish->from_s, wish->to_s) : std::nullopt, wish->gain_db, format ? format->channels : 0);
+  // What is told of places behind the end was silence; a loop plays more than its stretch.
+  const double beyond_s = std::max(0.0, wish->to_s - *length_s);
+  const double seconds = wish->seconds <= wish->to_s - wish->from_s + kTwoClocksS ? std::max(0.0, wish->seconds - beyond_s) : wish->seconds;
+  played_.add(seconds, sound ? sound->a_power(wish->from_s, wish->to_s) : std::nullopt, wish->gain_db, format ? format->channels : 0);
   return played();
 }
 

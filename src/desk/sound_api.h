@@ -2,7 +2,9 @@
 #pragma once
 
 #include <atomic>
+#include <map>
 #include <memory>
+#include <mutex>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -45,6 +47,8 @@ class SoundApi {
   [[nodiscard]] Answer facts(const Target& target, const Sound& sound) const;
   [[nodiscard]] Answer wave(const std::shared_ptr<Sound>& sound, std::string_view range) const;
   [[nodiscard]] Answer outline(const Target& target, const Sound& sound) const;
+  void remember(const SoundSource& source, const Sound::Head& head);
+  [[nodiscard]] std::optional<double> length_of(const SoundSource& source);
   [[nodiscard]] tl::expected<std::string, Answer> path_of(const SoundSource& source) const;
 
   const Folder& folder_;
@@ -52,6 +56,8 @@ class SoundApi {
   Sounds& sounds_;
   PlayedTime& played_;
   std::atomic<int> asking_{0};
+  std::mutex opened_mutex_;
+  std::map<std::string, double> opened_;  ///< how long what was opened here is, s; whatever became of it meanwhile
 };
 
 /// What was played, as the page tells it.

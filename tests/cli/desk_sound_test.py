@@ -426,7 +426,14 @@ class Played(lab.Case):
         _, told = desk.json("GET", "api/played")
         self.assertEqual((told["seconds"], told["exposure"]), (0, None))
         time.sleep(0.3)
-        self.assertEqual(self.played(desk)["seconds"], 0.2)
+        # What was never opened cannot have been played, whether it is there or not.
+        for source in ({"path": "a.wav"}, {"path": "gone.wav"}, {"check": "c1", "part": 1}):
+            self.assertEqual(self.played(desk, status=404, source=source)["error"]["code"], "not_opened")
+        self.assertEqual(desk.json("GET", "api/sound?path=a.wav&whole=1")[0], 200)
+        self.assertEqual(self.played(desk, status=400, from_s=2.6, to_s=3)["error"]["code"], "request")
+        self.assertEqual(desk.json("GET", "api/played")[1]["seconds"], 0)
+        self.assertEqual(self.played(desk, from_s=1.95, to_s=2.15)["seconds"], 0.05)  # the rest lies behind the end
+        self.assertEqual(self.played(desk, seconds=0.15)["seconds"], 0.2)
         told = self.played(desk, seconds=10 ** 8)
         self.assertLessEqual(told["seconds"], time.monotonic() - begin)
         self.assertIn("[monitoring]", told["text"])
