@@ -115,6 +115,9 @@ tl::expected<Json, UploadRefusal> ListeningPass::answer(const AnswerWish& wish, 
   if (base::is_blank(wish.by)) return refuse(400, "by", "who listened stands with each answer; give your initials as \"by\"");
   auto state = now();
   if (!state) return tl::unexpected(std::move(state.error()));
+  if (state->pass == 0 && wish.pass.value_or(told_.pass) > 0)
+    return refuse(409, "other_pass",
+                  "the passes file \"" + base::for_terminal(passes_path(told_.plan)) + "\" holds no pass on this mix any more: somebody emptied, moved or replaced it, and this answer was not kept; put the file back, or load the page again to begin a new pass");
   if (state->pass != wish.pass.value_or(told_.pass))
     return refuse(409, "other_pass", "pass " + std::to_string(state->pass) + " has been begun elsewhere, and this answer was not kept" + std::string(kLookAgain) + " with that one");
   const auto *const asked = find(*state, wish.question), *const shown = find(told_, wish.question);

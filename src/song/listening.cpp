@@ -239,6 +239,9 @@ Result<void> record_answer(const ListeningState& state, const std::string& quest
   line.answer.mix = state.mix;
   line.answer.audio = state.audio;
   if (const auto fault = song::fault_of(line); !fault.empty()) return fail(ErrorCode::usage, "this answer cannot be kept: " + fault);
+  // Lines that hold such signs are read, since earlier versions wrote them.
+  if (base::for_terminal(answer.by) != answer.by)
+    return fail(ErrorCode::usage, "this answer cannot be kept: \"by\" holds a sign that cannot be seen, or no UTF-8; write initials");
   const auto passes = song::read_passes(state.passes);
   if (!passes) return tl::unexpected(passes.error());
   if (passes->lines.size() + 4 > song::kMostPassesLines)

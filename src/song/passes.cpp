@@ -156,6 +156,13 @@ std::string trouble_with(std::string_view bytes, PassLine& line) {
   }
 }
 
+/// Whether a line without an end is what a crash left of one of ours: its beginning, or as many zeros as it was to have bytes.
+bool may_be_cut_off(std::string_view line) {
+  constexpr std::string_view kStart = R"({"schema":)";
+  const auto length = std::min(line.size(), kStart.size());
+  return line.substr(0, length) == kStart.substr(0, length) || line.find_first_not_of('\0') == line.npos;
+}
+
 tl::unexpected<Error> wrong_line(const std::string& path, int number, const std::string& what) {
   return fail(ErrorCode::rules,
               "this line of the passes file is wrong: " + what + "; put it right, or take the line out: what it answered is then asked again",
@@ -189,6 +196,8 @@ Result<Passes> parse_passes(std::string_view text, const std::string& path) {
   while (!text.empty()) {
     const auto end = text.find('\n');
     if (end == text.npos) {
+      if (!may_be_cut_off(text))
+        return wrong_line(path, static_cast<int>(lines.size()) + 1, "it has no end, and does not begin as a line of this file does");
       passes.unfinished = true;
       ++passes.lost;
       break;

@@ -291,7 +291,7 @@ class Plans(JobCase):
         desk = desk_test.Desk(self)
         told = self.ended(desk, {"plan": "song.toml"})
         good = {"question": "vocal", "answer": "holds", "by": "KB"}
-        for change in ({"by": ""}, {"by": " "}, {"by": 1}, {"by": None}, {"by": "x" * 41}, {"answer": "no"}, {"answer": None}, {"answer": "tweak"}, {"answer": "tweak", "note": "x" * 1001},
+        for change in ({"by": ""}, {"by": " "}, {"by": 1}, {"by": None}, {"by": "x" * 41}, {"by": "K\u0007B"}, {"by": "K\nB"}, {"by": "K\u202eB"}, {"answer": "no"}, {"answer": None}, {"answer": "tweak"}, {"answer": "tweak", "note": "x" * 1001},
                        {"note": 3}, {"question": ""}, {"question": ["vocal"]}, {"played_s": -1}, {"played_s": "1"}, {"played_s": 1e9}, {"again": 1}, {"pass": -1}, {"pass": 1.5}, {"pass": 1 << 60}):
             status, refused = desk.json("POST", f"api/checks/{told['check']}/answers", {**good, **change})
             self.assertEqual(status, 400, (change, refused))
@@ -306,6 +306,26 @@ class Plans(JobCase):
         self.assertFalse((self.folder / "elsewhere.jsonl").exists())
         self.passes.unlink()
         self.assertEqual(self.answer(desk, told, "vocal")[0], 200)
+
+    def test_a_passes_file_that_is_none_is_named_with_its_line(self):
+        desk = desk_test.Desk(self)
+        told = self.ended(desk, {"plan": "song.toml"})
+        self.assertEqual(self.answer(desk, told, "vocal")[0], 200)
+        kept = self.passes.read_bytes()
+        for content, line in ((b"\x00\xff\x07garbage", 1), (b"garbage\n", 1), (kept + b"{garbage", 3), (kept + b"\xff\n", 3)):
+            self.passes.write_bytes(content)
+            for status, refused in (self.answer(desk, told, "very-quiet"), desk.json("GET", f"api/checks/{told['check']}/listening")):
+                self.assertEqual((status, refused["error"]["code"]), (409, "rules"), content)
+                self.assertIn(f"song.toml.passes.jsonl:{line}", refused["error"]["text"])
+                self.assertIn("put it right, or take the line out", refused["error"]["text"])
+            self.assertEqual(self.passes.read_bytes(), content)
+        # What a crash cut off is not wrong; and a file that was emptied is told to be.
+        self.passes.write_bytes(kept + kept[:40])
+        self.assertEqual(self.answer(desk, told, "very-quiet")[0], 200)
+        self.passes.write_bytes(b"")
+        status, refused = self.answer(desk, told, "very-quiet")
+        self.assertEqual((status, refused["error"]["code"]), (409, "other_pass"))
+        self.assertIn("holds no pass on this mix any more", refused["error"]["text"])
 
     def test_what_became_a_link_that_leads_out_is_neither_shown_nor_answered(self):
         desk = desk_test.Desk(self)
