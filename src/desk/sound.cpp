@@ -163,7 +163,14 @@ void Sound::work() {
 Sound::Done Sound::reserve(std::int64_t bytes) {
   if (unwritten_ >= bytes) return {};
   const auto more = std::max(bytes, kReservedAtOnce);
-  if (!room_(more)) return tl::unexpected(no_room());
+  switch (room_(more)) {
+    case Room::limit:
+      return tl::unexpected(refusal(507, "too_large", "decoded, it would not fit into what the page keeps of all sounds together, 16 GiB, which is 12 hours of stereo; it can still be checked, or heard in parts once it is cut"));
+    case Room::disk:
+      return tl::unexpected(no_room());
+    case Room::there:
+      break;
+  }
   bytes_ += more;
   unwritten_ += more;
   return {};

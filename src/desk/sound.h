@@ -22,8 +22,9 @@ namespace sendworthy::desk {
 /// was stopped.
 class Sound {
  public:
-  /// Asked from the thread that decodes, before more bytes are written: whether they may be.
-  using Room = std::function<bool(std::int64_t bytes)>;
+  /// Asked from the thread that decodes, before more bytes are written: whether there is room for them.
+  enum class Room { there, limit, disk };  ///< reached are: nothing, what all sounds together may have, the end of the disk
+  using AskForRoom = std::function<Room(std::int64_t bytes)>;
 
   /// `path`: the file; `mark`: mark_of() it; `folder`: in the scratch folder, not there yet, and gone with this object.
   Sound(std::string path, std::string mark, std::string folder, AskForRoom room);
@@ -80,7 +81,7 @@ class Sound {
   [[nodiscard]] Done wait_until(std::unique_lock<std::mutex>& lock, Ready ready) const;
 
   const std::string path_, mark_, folder_;
-  const Room room_;
+  const AskForRoom room_;
   std::atomic<bool> stop_{false};
   std::atomic<std::int64_t> bytes_{0}, unwritten_{0};
 

@@ -62,18 +62,21 @@ std::shared_ptr<Sound> Sounds::find(const std::string& path) {
   return look_up(*now);
 }
 
-bool Sounds::make_room(std::int64_t bytes) {
+Sound::Room Sounds::make_room(std::int64_t bytes) {
   for (;;) {
     std::shared_ptr<Sound> oldest;
+    auto short_of = Sound::Room::there;
     {
       const std::lock_guard lock(mutex_);
       std::int64_t total = bytes, still_to_come = bytes;
       for (const auto& sound : all_) total += sound->bytes(), still_to_come += sound->unwritten();
-      if (ending_) return false;
-      if (total <= limits_.total_bytes && scratch_.free_bytes() - still_to_come >= limits_.free_bytes) return true;
+      if (ending_) return Sound::Room::disk;
+      if (total > limits_.total_bytes) short_of = Sound::Room::limit;
+      else if (scratch_.free_bytes() - still_to_come < limits_.free_bytes) short_of = Sound::Room::disk;
+      else return Sound::Room::there;
       oldest = take_idle([](const Sound& sound) { return sound.ended(); });
     }
-    if (!oldest) return false;
+    if (!oldest) return short_of;
   }
 }
 

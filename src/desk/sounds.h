@@ -44,7 +44,7 @@ class Sounds {
 
  private:
   using Place = std::list<std::shared_ptr<Sound>>::iterator;
-  [[nodiscard]] bool make_room(std::int64_t bytes);
+  [[nodiscard]] Sound::Room make_room(std::int64_t bytes);
   [[nodiscard]] std::shared_ptr<Sound> look_up(std::string_view mark);
   template <class Fits>
   [[nodiscard]] std::shared_ptr<Sound> take_idle(Fits fits);

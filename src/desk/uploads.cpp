@@ -4,6 +4,8 @@
 #include <system_error>
 #include <utility>
 
+#include "base/text.h"
+
 namespace sendworthy::desk {
 namespace {
 
@@ -17,14 +19,20 @@ bool is_a_name(std::string_view name) {
          name.find('\\') == name.npos && name.find('\0') == name.npos;
 }
 
+std::string tenths_of_gib(std::int64_t bytes) {
+  const double tenths = static_cast<double>(bytes) / static_cast<double>(std::int64_t{1} << 30);
+  return tenths < 0.1 ? "less than 0.1" : base::fixed(tenths, 1);
+}
+
 std::string gibibytes(std::int64_t bytes) { return std::to_string(bytes >> 30) + " GiB"; }
 
 }  // namespace
 
-tl::unexpected<UploadRefusal> Uploads::disk_is_full() const {
+tl::unexpected<UploadRefusal> Uploads::disk_is_full(std::int64_t bytes) const {
   return tl::unexpected(UploadRefusal{507, "disk_full",
-                                      "the disk is too full for this file: " + gibibytes(limits_.free_bytes) +
-                                          " must stay free; make room, or put the file into the opened folder, where it is not copied"});
+                                      "there is no room for this file of " + tenths_of_gib(bytes) + " GiB in the folder for temporary files: of its disk " + tenths_of_gib(scratch_.free_bytes()) +
+                                          " GiB are free, and " + gibibytes(limits_.free_bytes) +
+                                          " must stay so; make room there, set TMPDIR to another folder, or put the file into the opened folder, where it is not copied"});
 }
 
 tl::expected<std::unique_ptr<Uploads::Incoming>, UploadRefusal> Uploads::begin(std::string_view name, std::int64_t bytes) {
@@ -35,7 +43,7 @@ tl::expected<std::unique_ptr<Uploads::Incoming>, UploadRefusal> Uploads::begin(s
   if (bytes < 0) return refuse(400, "length", "the length of the file is missing; drop it again");
   if (bytes > limits_.file_bytes)
     return refuse(413, "too_large", "the file is larger than " + gibibytes(limits_.file_bytes) + "; put it into the opened folder, where it is not copied");
-  if (scratch_.free_bytes() - bytes < limits_.free_bytes) return disk_is_full();
+  if (scratch_.free_bytes() - bytes < limits_.free_bytes) return disk_is_full(bytes);
   const std::lock_guard lock(mutex_);
   if (all_.size() >= limits_.files)
     return refuse(413, "too_many", "there are " + std::to_string(limits_.files) + " dropped files already; remove some checks, or open the folder they lie in");
@@ -58,7 +66,7 @@ tl::expected<void, UploadRefusal> Uploads::Incoming::write(std::string_view byte
   if (written_ > bytes_) return tl::unexpected(UploadRefusal{400, "length", "more came than was announced; drop the file again"});
   if (written_ - looked_at_ >= kLookAfter) {
     looked_at_ = written_;
-    if (uploads_.scratch_.free_bytes() < uploads_.limits_.free_bytes) return uploads_.disk_is_full();
+    if (uploads_.scratch_.free_bytes() < uploads_.limits_.free_bytes) return uploads_.disk_is_full(bytes_);
   }
   if (const auto ok = file_.write(bytes); !ok)
     return tl::unexpected(UploadRefusal{507, "not_written", ok.error().text + "; make room for temporary files"});

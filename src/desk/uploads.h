@@ -83,7 +83,7 @@ class Uploads {
   };
   [[nodiscard]] std::string path_of(std::string_view id) const { return scratch_.path() + "/" + std::string(id); }
   void erase(std::map<std::string, One, std::less<>>::iterator found);
-  [[nodiscard]] tl::unexpected<UploadRefusal> disk_is_full() const;
+  [[nodiscard]] tl::unexpected<UploadRefusal> disk_is_full(std::int64_t bytes) const;
 
   const base::ScratchFolder& scratch_;
   const UploadLimits limits_;

@@ -210,6 +210,7 @@ TEST_CASE("sounds: where it does not fit it is said, nothing stays, and softer d
   const auto head = (*sound)->head(false);
   REQUIRE(!head.has_value());
   CHECK(head.error().status == 507);
+  CHECK(head.error().body.find("\"too_large\"") != std::string::npos);
   CHECK((*sound)->reach(1).error().status == 507);
   CHECK((*sound)->outline(0, 1, 1).error().status == 507);
   CHECK((*sound)->bytes() == 0);
@@ -219,6 +220,7 @@ TEST_CASE("sounds: where it does not fit it is said, nothing stays, and softer d
   Room full(limits);
   const auto path = full.put("a.wav", wav(8000));
   CHECK((*full.sounds.get(path, {}))->head(false).error().status == 507);
+  CHECK((*full.sounds.get(path, {}))->head(false).error().body.find("\"no_room\"") != std::string::npos);
   CHECK(full.kept() == 0);
 }
 

@@ -103,6 +103,10 @@ TEST_CASE("a file, all of them, their number and the disk have bounds") {
   limits.free_bytes = scratch->free_bytes() * 2;
   Uploads full(*scratch, limits);
   CHECK(refused_with(full, "a.wav", 1) == 507);
+  const auto refused = full.begin("a.wav", 1);
+  REQUIRE(!refused);
+  CHECK(refused.error().text.find("this file of less than 0.1 GiB in the folder for temporary files: of its disk ") != std::string::npos);
+  CHECK(refused.error().text.find("set TMPDIR") != std::string::npos);
 }
 
 TEST_CASE("an upload is whole or gone") {
