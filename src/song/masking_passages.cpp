@@ -7,6 +7,7 @@ namespace {
 
 constexpr std::size_t kMost = 3;
 constexpr int kBridged = 2;
+constexpr double kLeastShare = 0.005;  // 1 % as it is shown
 
 struct Slot {
   double weight = 0, covered = 0;
@@ -76,7 +77,8 @@ std::vector<CoveredPassage> covered_passages(const SlotWeights& weights, const S
     const auto at = static_cast<std::size_t>(most - slots.data());
     first_covered = std::max(first_covered, most->covered);
     const auto first = reach(slots, at, -1, most->share() / 2), last = reach(slots, at, 1, most->share() / 2);
-    passages.push_back(described(weights, shares, first, last));
+    // Where next to nothing is covered there is no place to look at.
+    if (const auto passage = described(weights, shares, first, last); passage.share > kLeastShare) passages.push_back(passage);
     for (auto s = first; s <= last; ++s) slots[s].taken = true;
   }
   return passages;

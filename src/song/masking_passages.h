@@ -19,7 +19,7 @@ using SlotWeights = std::vector<std::array<float, BandFrames::kBands>>;
 using SlotShares = std::vector<std::array<std::uint8_t, BandFrames::kBands>>;
 
 /// Around the half second with most that is covered, as far as at least half as much of the part stays covered, rests of up to a second
-/// bridged; then the next, while it has a tenth of the first one's. Bands: around the one with most, down to a third of it.
+/// bridged; then the next, while it has a tenth of the first one's; none of which less than half a percent is covered. Bands: around the one with most, down to a third of it.
 [[nodiscard]] std::vector<CoveredPassage> covered_passages(const SlotWeights& weights, const SlotShares& shares);
 
 }  // namespace sendworthy::song

@@ -177,6 +177,18 @@ TEST_SUITE("song/masking") {
     CHECK(result.each[0].alone.passages[0].start_s == worst.start_s);
   }
 
+  TEST_CASE("where next to nothing is covered there is no place") {
+    // One frame of twelve seconds, in the part's weakest band.
+    const auto target = test::written_bands(1000, [](int, int band) { return band == 10 ? 0.0 : band == 20 ? -28.0 : kNone; });
+    const auto masker = test::written_bands(1000, [](int t, int band) { return band == 20 && t >= 400 && t < 402 ? 0.0 : kNone; });
+    const auto result = masking(target, {masker});
+    CHECK(result.together.share > 0);
+    CHECK(result.together.share < 0.005);
+    for (const auto* of : {&result.together, &result.each[0].alone}) {
+      for (const auto& passage : of->passages) CHECK(passage.share >= 0.005);
+    }
+  }
+
   TEST_CASE("a low note that is shared is normal") {
     const auto target = in_bands(200, 0, 2);
     CHECK(share(target, in_bands(200, 0, 2, 5.5)) == 0);
