@@ -12,7 +12,7 @@
 namespace sendworthy::pair {
 namespace {
 
-constexpr std::int64_t kWindow = 32768;
+constexpr std::int64_t kWindow = kPartWindow;
 constexpr double kReachS = 0.025;        // onsets tell a lag to 10 ms
 constexpr double kFurthestS = 30;
 constexpr std::size_t kWindows = 2, kEach = 3;
@@ -27,8 +27,9 @@ constexpr double kTogether = 0.9;        // energy explained at the lag that mos
 
 std::int64_t reach_of(double rate) { return std::llround(kReachS * rate); }
 
-// The strongest windows of a part, by their first frames.
-std::vector<std::int64_t> strongest(const Grams& grams, std::size_t part) {
+}  // namespace
+
+std::vector<std::int64_t> strongest_windows(const Grams& grams, std::size_t part) {
   const auto span = static_cast<std::size_t>(std::max<std::int64_t>(1, kWindow / grams.block));
   std::vector<double> energy(grams.blocks(), 0.0);
   for (std::size_t b = 0; b < energy.size(); ++b) {
@@ -50,6 +51,8 @@ std::vector<std::int64_t> strongest(const Grams& grams, std::size_t part) {
   }
   return found;
 }
+
+namespace {
 
 // One place where a part may stand: how high and how clear the correlation's peak is there, and what the part explains.
 struct Place {
@@ -215,7 +218,7 @@ std::vector<Excerpt> places_of(const SumInput& input, const Grams& grams, const 
     add(whole);
     add(likely_lags(onsets.parts[i], onsets.rest, apart, kEach));
     add(likely_lags(onsets.parts[i], onsets.mix, apart, kEach));
-    for (const auto window : strongest(grams, i)) {
+    for (const auto window : strongest_windows(grams, i)) {
       excerpts.push_back({i, false, window, kWindow, {}});
       for (const double lag : later) excerpts.push_back({i, true, window + std::llround(lag) - reach, kWindow + 2 * reach, {}});
     }

@@ -15,6 +15,11 @@ namespace sendworthy::pair {
 [[nodiscard]] std::vector<Excerpt> places_of(const SumInput& input, const Grams& grams, const SumOnsets& onsets, const std::vector<double>& lags,
                                              const std::vector<bool>& wanted);
 
+/// Frames of a window.
+inline constexpr std::int64_t kPartWindow = 32768;
+/// The first frames of the windows in which a part is strongest, the strongest first, none within another; at most two.
+[[nodiscard]] std::vector<std::int64_t> strongest_windows(const Grams& grams, std::size_t part);
+
 /// By how much each part stands later in its file than in the mix, frames: cross-correlation half-way to the phase transform over the
 /// pieces together, fractions by the slope. 0 where the pieces do not tell.
 [[nodiscard]] std::vector<double> lags_in(const std::vector<Excerpt>& excerpts, std::size_t parts, double rate);

@@ -137,7 +137,15 @@ Result<void> Summer::explain() {
   if (!rest_) {
     if (auto done = rest(steps_[chosen_].gains, none, true, 0.9); !done) return done;
   }
-  return name_the_rest(moved);
+  if (auto done = name_the_rest(moved); !done) return done;
+  if (cause_ != SumCause::unexplained && cause_ != SumCause::missing) return {};
+  const auto found = shift_far();
+  if (!found) return tl::unexpected(found.error());
+  if (!*found) return {};
+  cause_.reset(), rest_.reset(), sum_.rest.reset();
+  if (nulls()) return {};
+  if (auto done = rest(steps_[chosen_].gains, none, true, 0.9); !done) return done;
+  return name_the_rest(std::nullopt);
 }
 
 Result<void> Summer::rest(const Gains& gains, std::vector<Excerpt>& excerpts, bool like, double from_share) {

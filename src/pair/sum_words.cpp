@@ -29,6 +29,13 @@ std::vector<std::string> times_of(const Sum& sum) {
   return times;
 }
 
+/// In time as well, where nobody counts frames.
+std::string late(double frames, double rate) {
+  constexpr double kLongS = 0.02;
+  const double seconds = rate > 0 ? std::abs(frames) / rate : 0;
+  return late_or_early(frames) + (seconds > kLongS ? fmt::format(" ({} ms)", base::fixed(1000 * seconds, 0)) : std::string());
+}
+
 /// What keeps the parts from adding up, with the parts that are at fault.
 std::string words_of(const Sum& sum, SumCause cause, const SumNames& what) {
   std::vector<std::string> parts;
@@ -50,9 +57,9 @@ std::string words_of(const Sum& sum, SumCause cause, const SumNames& what) {
     case SumCause::delay: {
       const double common = sum.common_delay_frames;
       const auto others = with([&](const auto& part) { return part.delay_frames != common && !part.silent && !part.whole_mix && !part.copy_of; },
-                               [&](const auto& part) { return what.name(part) + " " + late_or_early(part.delay_frames - common); });
+                               [&](const auto& part) { return what.name(part) + " " + late(part.delay_frames - common, sum.rate); });
       if (common == 0) return "delay: " + others;
-      return fmt::format("delay: {} {}{}", what.all, late_or_early(common), others.empty() ? "" : ", and beside that " + others);
+      return fmt::format("delay: {} {}{}", what.all, late(common, sum.rate), others.empty() ? "" : ", and beside that " + others);
     }
     case SumCause::silent: return "silent: " + with([](const auto& part) { return part.silent; }, name);
     case SumCause::missing:

@@ -86,12 +86,15 @@ class Summer {
   Result<bool> each_found(double base);
   bool moving_part_found(double base);
 
-  // Delays (sum_shift.cpp).
+  // Delays (sum_shift.cpp, sum_far.cpp).
 
   // Shifts of a few frames, by the slopes of all parts at once: small beside what most of a low sound's periods last.
   Result<std::vector<double>> few_frames(const std::vector<bool>& wanted);
   // Reads again at these offsets, mends them along the slopes, and keeps them where they are worth it, and no filter is by far better.
   Result<void> shift(const std::vector<double>& shifts, double by_filter);
+  // Where nothing else explains the rest: a part that stands up to half a second elsewhere, without an onset or a clear peak that tells.
+  // True where it was found.
+  Result<bool> shift_far();
   // Lags by Gauss and Newton: a row's slope with the gain s under a row of the gain g is a shift of s/g. False where all stand.
   bool settle(const std::vector<std::size_t>& moved, double furthest = 0.5);
   void read_lags();

@@ -3,10 +3,12 @@
 
 #include <algorithm>
 #include <cmath>
+#include <string>
 #include <vector>
 
 #include "faults/sample.h"
 #include "pair/sum.h"
+#include "pair/sum_words.h"
 #include "signals.h"
 #include "unit/pair/sum_sets.h"
 
@@ -68,6 +70,32 @@ TEST_SUITE("pair/sum") {
     CHECK((filtered.cause == SumCause::bus_filter || std::ranges::find(filtered.also, SumCause::bus_filter) != filtered.also.end()));
     CHECK(filtered.residual_db < -20);
     for (const auto& part : filtered.parts) CHECK(part.delay_frames == 0);
+  }
+
+  TEST_CASE("a sung part without edges that is late or early by hundreds of milliseconds, amid louder ones") {
+    // Notes that swell and waver: neither an onset nor one clear peak tells where it stands.
+    Samples sung(20 * kRate, 0.0);
+    double phase = 0;
+    Random random(5);
+    double note = 196;
+    for (std::size_t n = 0; n < sung.size(); ++n) {
+      const double t = static_cast<double>(n) / kRate;
+      if (n % (2 * kRate) == 0) note = 196 * std::pow(2, static_cast<double>(random.below(8)) / 12);
+      phase += note * (1 + 0.008 * std::sin(2 * std::numbers::pi * 5.1 * t)) / kRate;
+      const double swell = std::pow(std::sin(std::numbers::pi * std::fmod(t, 2.0) / 2), 2);
+      for (int k = 1; k <= 10; ++k) sung[n] += 0.05 * swell / k * std::sin(2 * std::numbers::pi * k * phase);
+    }
+    auto parts = ensemble(5, 20);
+    parts.push_back({kRate, {sung, sung}});
+    parts = padded(parts, 30000);
+    const auto mix = added(parts);
+    for (const std::int64_t frames : {11025, -8000}) check_late(mix, parts, 5, frames);
+    // In words, also by time.
+    auto files = parts;
+    files[5] = later(files[5], 11025);
+    pair::SumNames names;
+    names.name = [](const pair::SumPart&) { return std::string("voice"); };
+    CHECK(pair::words_of(sum_of(mix, files), names).starts_with("delay: voice 11025 frames late (250 ms)"));
   }
 
   TEST_CASE("a delay between frames is told to a twentieth of a frame, with a gain of its own") {
