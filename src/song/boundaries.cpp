@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <cstddef>
+#include <numeric>
 #include <utility>
 #include <vector>
 
@@ -17,6 +18,7 @@ constexpr double kStepS = 0.35;
 constexpr double kLeastS = 6;          // common practice, no source: four bars at a fast tempo
 constexpr double kThreshold = 0.1;     // of novelty, −1 … 1
 constexpr double kUsual = 0.45;        // quantile of distances within reach that counts as the song's own unrest
+constexpr double kRestS = 4, kHoldsS = 12;  // between strokes, and for how long a level stands that is told by strokes (own)
 constexpr std::size_t kMost = 255;
 struct Kernel {
   double half_s, weight;
@@ -81,6 +83,52 @@ void add_novelty(const Band& band, std::size_t half, double weight, std::vector<
   }
 }
 
+// Levels over `span` points from each on, in bels: of the loudest `kBeat` points among them.
+constexpr std::size_t kBeat = 3;  // points, some second
+std::vector<double> levels_over(const std::vector<Point>& points, std::size_t span) {
+  std::vector<double> beats(points.size() - kBeat + 1), levels(points.size() - span + 1);
+  for (std::size_t i = 0; i < beats.size(); ++i) {
+    double power = 0;
+    for (std::size_t k = 0; k < kBeat; ++k) power += std::pow(10.0, static_cast<double>(points[i + k].back()));
+    beats[i] = std::log10(power / kBeat);
+  }
+  for (std::size_t i = 0; i < levels.size(); ++i) {
+    const auto from = beats.begin() + static_cast<std::ptrdiff_t>(i);
+    levels[i] = *std::max_element(from, from + static_cast<std::ptrdiff_t>(span - kBeat + 1));
+  }
+  return levels;
+}
+
+// A step of level that holds begins a section, however like the rest it sounds otherwise: where strokes are few, or much else moves,
+// level alone is outweighed by the song's own unrest. Told from a swell by a gap that neither side enters for `hold` points; in all
+// `span` of them something sounds. Of the places of each such stretch, the one of most novelty is raised above everything.
+void raise_level_steps(const std::vector<Point>& points, std::size_t span, std::size_t hold, const std::vector<double>& novelty, std::vector<double>& raised) {
+  constexpr double kLeastStep = 0.8, kLeastGap = 0.2;  // bels: far from what accents and fills do
+  constexpr double kSurely = 1;                        // above any novelty
+  if (points.size() < 2 * hold || hold <= span || span < kBeat) return;
+  const auto levels = levels_over(points, span);
+  const auto sides = static_cast<std::ptrdiff_t>(hold - span + 1);  // levels that lie on one side alone
+  const auto mean = [&](auto from) { return std::accumulate(from, from + sides, 0.0) / static_cast<double>(sides); };
+  const auto steps_at = [&](std::size_t t) {
+    const auto before = levels.begin() + static_cast<std::ptrdiff_t>(t - hold), after = levels.begin() + static_cast<std::ptrdiff_t>(t);
+    const auto [softest_before, loudest_before] = std::minmax_element(before, before + sides);
+    const auto [softest_after, loudest_after] = std::minmax_element(after, after + sides);
+    const double gap = std::max(*softest_after - *loudest_before, *softest_before - *loudest_after);
+    return gap >= kLeastGap && std::abs(mean(after) - mean(before)) >= kLeastStep;
+  };
+  for (auto t = hold; t + hold <= points.size(); ++t) {
+    if (!steps_at(t)) continue;
+    const auto first = t;
+    while (t + hold <= points.size() && steps_at(t)) ++t;
+    // Strokes do not tell where between two of them it is.
+    auto most = first;
+    for (auto k = first - std::min(first, span); k < std::min(novelty.size(), t + span); ++k) {
+      if (novelty[k] > novelty[most]) most = k;
+    }
+    raised[most] = kSurely + novelty[most];
+  }
+}
+
 // Among the peaks, the set with the largest sum above the threshold of which none stand too near to one another.
 std::vector<std::size_t> peaks_of(const std::vector<double>& novelty, std::size_t apart) {
   std::vector<std::size_t> peaks;
@@ -123,6 +171,10 @@ std::vector<double> boundaries_of(const Features& features, double from_s, doubl
     const Band band(points, weight, 2 * steps(kKernels.back().half_s));
     for (const auto& kernel : kKernels) add_novelty(band, steps(kernel.half_s), weight.weight * kernel.weight, novelty);
   }
+  auto raised = novelty;
+  raise_level_steps(points, kBeat, steps(kLeastS), novelty, raised);
+  raise_level_steps(points, steps(kRestS), steps(kHoldsS), novelty, raised);
+  novelty = std::move(raised);
   std::vector<double> boundaries;
   for (const auto t : peaks_of(novelty, steps(kLeastS))) boundaries.push_back((static_cast<double>(from + t * per) - 0.5) * features.step_s);
   return on_the_beat(features, from_s, to_s, std::move(boundaries));

@@ -171,6 +171,36 @@ TEST_SUITE("song/structure") {
     check_starts(structure(written(folder, "harmony", 48000, {harmony, harmony})), {0, 16}, 0.5);
   }
 
+  TEST_CASE("a large step of level that holds, of few strokes in one harmony, is a border; a stroke that is louder, and a swell, are none") {
+    const test::Folder folder;
+    // A stroke every four seconds that dies away by far: from moment to moment the level moves by more than the step of 16 dB.
+    const auto strokes = [](double gain_db, int count) {
+      test::Samples out;
+      test::Random random(9);
+      for (int stroke = 0; stroke < count; ++stroke) {
+        for (std::size_t n = 0; n < 4 * 48000; ++n) {
+          const double t = static_cast<double>(n) / 48000;
+          double x = 0.002 * random.between(-1, 1);
+          for (const double hz : {220.0, 261.6, 329.6}) x += std::sin(2 * std::numbers::pi * hz * t) + 0.5 * std::sin(4 * std::numbers::pi * hz * t);
+          out.push_back(std::pow(10, gain_db / 20) * 0.1 * std::exp(-3 * t) * x);
+        }
+      }
+      return out;
+    };
+    for (const double first_db : {-16.0, 0.0}) {
+      const auto step = test::concatenated({strokes(first_db, 10), strokes(-16 - first_db, 10)});
+      const auto found = structure(written(folder, "step", 48000, {step, step}));
+      REQUIRE(found.sections.size() == 2);
+      CHECK(std::abs(found.sections[1].start_s - 40) <= 3);  // between two strokes
+      CHECK(std::abs(found.sections[0].loudness_lufs - found.sections[1].loudness_lufs) == doctest::Approx(16).epsilon(0.05));
+    }
+    const auto accent = test::concatenated({strokes(-16, 7), strokes(0, 1), strokes(-16, 7)});
+    CHECK(structure(written(folder, "accent", 48000, {accent, accent})).sections.size() == 1);
+    auto swell = strokes(0, 20);
+    for (std::size_t n = 0; n < swell.size(); ++n) swell[n] *= std::pow(10, -16.0 / 20 * static_cast<double>(n) / static_cast<double>(swell.size()));
+    CHECK(structure(written(folder, "swell", 48000, {swell, swell})).sections.size() == 1);
+  }
+
   TEST_CASE("what does not change is one section: music, noise, a tone; and what is short") {
     const test::Folder folder;
     auto steady = kChorus;
