@@ -272,7 +272,7 @@ const scenes = {
     const answered = await ears.isChecked();
     await reach(page, "Begin");
     await press(page, "Enter");
-    const questions = [], played = [];
+    const questions = [], played = [], bar = [];
     let typed = "", open_ = "";
     for (let i = 0; i < 5; ++i) {
       await until(page, (number) => document.getElementById("listen-count")?.innerText.startsWith(`Question ${number} `), i + 1);
@@ -284,10 +284,13 @@ const scenes = {
         }),
       });
       if (i === 0) {
-        await press(page, "p");
+        // What is asked lies ready in the bar: its button, the question's and the key play the same.
+        bar.push(await text(page, "#what"), await text(page, "#listen-played"));
+        await page.locator("#play").press("Enter");
         await until(page, () => document.getElementById("listen-play").innerText.startsWith("Stop"));
         await page.waitForTimeout(900);
         await page.screenshot({ path: join(pictures, "song-question.png") });
+        bar.push(await page.locator(".places [aria-pressed=true]").innerText());
         await press(page, "p");
         await until(page, () => document.getElementById("listen-played").innerText.startsWith("Played"));
       }
@@ -316,7 +319,7 @@ const scenes = {
     await until(page, () => document.querySelector(".asked .head").innerText.includes("is complete"));
     const end = await text(page, ".asked");
     await page.screenshot({ path: join(pictures, "song-complete.png") });
-    report.listen = { before, missing, answered, questions, typed, open: open_, end, status: status(), passes: readFileSync(`${plan}.passes.jsonl`, "utf8"), played };
+    report.listen = { before, missing, answered, questions, typed, open: open_, end, status: status(), passes: readFileSync(`${plan}.passes.jsonl`, "utf8"), played, bar };
     // Another pass, for the ways only: nothing of it is answered. It is gone through from the end.
     await reach(page, "Listen again");
     await press(page, "Enter");
@@ -394,21 +397,30 @@ const scenes = {
     await until(page, () => document.querySelector(".asked .head").innerText === "Before the first question");
     const before = await text(page, ".asked");
     // And once more, told by the folder.
-    await page.locator("#loaded-no").check();
-    await page.locator(".asked button.main").press("Enter");
-    await until(page, () => document.getElementById("listen-count"));
+    const begin = async () => {
+      await page.locator("#loaded-no").check();
+      await page.locator(".asked button.main").press("Enter");
+      await until(page, () => document.getElementById("listen-count"));
+    };
+    await begin();
     writeFileSync(mix, readFileSync(join(beside, "softer.wav")));
     await until(page, () => !document.querySelector(".news").hidden);
     const told = await text(page, ".news");
     await until(page, () => document.querySelector(".asked .head").innerText === "This is a new bounce");
+    await page.locator(".asked button", { hasText: "Measure the new bounce" }).press("Enter");
+    await until(page, () => document.querySelector(".asked .head").innerText === "Before the first question");
+    // Another file takes the place of the mix: what was asked of the one before goes at once.
+    await begin();
     copyFileSync(join(beside, "again.wav"), join(room, "songs/bounces/mix 2.wav"));
     await until(page, () => document.querySelector(".news").innerText.includes("mix 2.wav"));
     await page.locator(".news button", { hasText: "Make it the mix" }).press("Enter");
     await until(page, () => document.getElementById("song-about").innerText.includes("mix 2.wav"));
+    await until(page, () => document.querySelector(".asked .head").innerText === "This is a new bounce");
+    const swapped = await text(page, ".asked");
     const status_ = spawnSync(program, ["listen", plan, "--status"], { encoding: "utf8" }).stdout;
     // The browser itself writes down what was held back.
     seen.messages = seen.messages.filter((one) => !one.includes("net::ERR_FAILED"));
-    report.stale = { refused: answer.status(), words, before, told, status: status_, plan: readFileSync(plan, "utf8") };
+    report.stale = { refused: answer.status(), words, before, told, swapped, status: status_, plan: readFileSync(plan, "utf8") };
     await context.close();
   },
 

@@ -281,6 +281,10 @@ class SongViews(served.Scenes, unittest.TestCase):
             self.assertIn("played_s", line)
         self.assertGreater(answers[0]["played_s"], 0.3)
         self.assertEqual(answers[1]["played_s"], 0)
+        queued, unheard, plays = about["bar"]
+        self.assertIn("Nothing was played here for this question yet", unheard)
+        self.assertTrue(plays.startswith("Play "))
+        self.assertEqual(queued, "mix.wav, " + plays.removeprefix("Play "))
 
     def test_a_question_is_heard_in_its_way(self):
         [quiet] = self.scene("listen")["played"]
@@ -302,6 +306,7 @@ class SongViews(served.Scenes, unittest.TestCase):
         self.assertEqual(about["refused"], 409)
         self.assertIn("not kept", about["words"])
         self.assertIn("make it warmer", about["words"])
+        self.assertIn("The plan names another mix by now", about["swapped"])
         plan = tomllib.loads(about["plan"])
         self.assertEqual((plan["song"]["mix"], plan["song"]["previous"]), ("bounces/mix 2.wav", "bounces/mix.wav"))
         self.assertIn("# as on the label copy", about["plan"])

@@ -89,9 +89,10 @@ export function question(one, at, told) {
     ...lines([[one.section && `Section: ${one.section}`, one.stem && `Stem: ${one.stem}`].filter(Boolean).join("; ")].filter(Boolean), "soft"),
     make("p", {className: "why", text: `${whyOpen(one)}${one.last && (one.last.answer !== "holds" || one.open === "mix changed since") ? ` Last time: ${lastWords(one.last)}${one.last.mix ? `, on “${plain(one.last.mix)}”` : ""}` : ""}`}),
     make("section", {className: "evidence", "aria-label": "What was measured"}, evidence.length ? make("ul", {}, ...evidence) : make("p", {className: "soft", text: "Nothing that was measured belongs to this question."})),
-    make("div", {className: "hearing"}, make("p", {className: "soft", id: "listen-played", text: "Not played yet."}), list),
-    make("div", {className: "answers line", id: "listen-answers", role: "group", "aria-label": "Your answer"},
-      button(told.playing() ? "Stop" : "Play", () => told.play(), {key: "p", id: "listen-play"}), button("It holds", () => told.answer("holds"), {className: "main", key: "h"}), button("It wants a tweak", () => told.answer("tweak"), {key: "t"}),
+    make("div", {className: "hearing"}, list),
+    make("div", {className: "answers line", id: "listen-answers", role: "group", "aria-label": "Your answer", "aria-describedby": "listen-played"},
+      make("p", {id: "listen-played", className: "soft"}),
+      button("Play", () => told.play(), {key: "p", id: "listen-play"}), button("It holds", () => told.answer("holds"), {className: "main", key: "h", "aria-describedby": "listen-played"}), button("It wants a tweak", () => told.answer("tweak"), {key: "t", "aria-describedby": "listen-played"}),
       button("Skip", () => told.answer("skip"), {key: "s"}), button("Back", () => told.back(), {key: "b"})),
     make("div", {className: "note", id: "listen-note", hidden: ""}),
   ];

@@ -13,6 +13,9 @@ export function standing(state) {
 /** The pass to which the next answer belongs. */
 export const passOf = (state, again) => (again || state.pass === 0 ? state.next_pass : state.pass);
 
+/** What sounded of the question that is asked, before it is answered. */
+export const heardWords = (seconds, on) => (seconds ? `Played ${seconds.toFixed(1)} s of it.` : on ? "It plays." : "Nothing was played here for this question yet; an answer given now is kept as not played.");
+
 /** Which bounce it is, and what is to be known of it: lines. */
 export function greeting(state, again) {
   const lines = [`Pass ${passOf(state, again)} on ${quoted(state.mix)}: ${again ? `${many(state.questions.length, "question", "questions")}, all asked again` : standing(state)}.`];

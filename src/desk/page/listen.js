@@ -1,7 +1,8 @@
 // The listening pass: one question at a time, each answer kept at once, by the same file as in the terminal.
 import {ask, get} from "./api.js";
 import {before, button, end, intent, note, nothing, question, refused, toMeasure} from "./listen-page.js";
-import {orderOf, placesOf, placeWords, wayOf} from "./listen-words.js";
+import {PassSound} from "./listen-sound.js";
+import {heardWords, orderOf} from "./listen-words.js";
 import {say, tell} from "./say.js";
 import {by, isOver, make, plain, put} from "./words.js";
 
@@ -23,24 +24,25 @@ export class Listen {
     this.page = make("div", {className: "asked"});
     box.append(this.intent, this.page);
     this.turn = 0;
+    this.sound = new PassSound(desk.player, {check: () => this.id, changed: () => this.mark(),
+      asked: () => this.phase === "ask" && this.now && !this.box.hidden ? {question: this.now, part: this.state.mix_part, mix: this.state.mix, belowHz: this.draft?.base.low_end?.below_hz} : null});
     this.leave();
     // What somebody answers in another tab, or in a terminal, holds here too.
     this.others = "BroadcastChannel" in window ? new BroadcastChannel("sendworthy-listening") : null;
     if (this.others) this.others.onmessage = () => this.again();
     setInterval(() => !document.hidden && !box.hidden && this.state && this.again(), kLookMs);
     addEventListener("beforeunload", (event) => this.noting && this.notes.get(this.now?.id) && event.preventDefault());
-    desk.player?.addEventListener("heard", (event) => this.heard(event.detail));
-    desk.player?.addEventListener("change", () => this.mark());
   }
 
   leave() {
     ++this.turn;
-    Object.assign(this, {id: null, state: null, phase: "", asked: [], at: 0, cameBack: false, anew: false, startPass: 0, by: kept(), played: new Map(), notes: new Map(), pending: false, noting: false});
+    Object.assign(this, {id: null, state: null, phase: "", asked: [], at: 0, cameBack: false, anew: false, startPass: 0, by: kept(), notes: new Map(), pending: false, noting: false});
+    this.sound.forget();
   }
 
   keys(here) {
     const asks = () => here() && this.phase === "ask" && !this.noting;
-    return [["p", "play or stop the place", () => this.play(), asks], ["h", "it holds", () => this.answer("holds"), asks], ["t", "it wants a tweak", () => this.answer("tweak"), asks], ["s", "skip the question", () => this.answer("skip"), asks], ["b", "back to the question before", () => this.back(), asks]];
+    return [["p", "play or stop the place", () => this.sound.play(), asks], ["h", "it holds", () => this.answer("holds"), asks], ["t", "it wants a tweak", () => this.answer("tweak"), asks], ["s", "skip the question", () => this.answer("skip"), asks], ["b", "back to the question before", () => this.back(), asks]];
   }
 
   /** Shows where the pass of this plan stands. */
@@ -99,7 +101,10 @@ export class Listen {
     this.id = id;
     this.state = state;
     if (state.mix_changed) return this.changed();
-    if (other) Object.assign(this, {played: new Map(), anew: false});
+    if (other) {
+      this.sound.forget();
+      this.anew = false;
+    }
     this.intentOf();
     if (state.complete) this.put("before", nothing(state, {again: () => this.prelude(true)}));
     else this.prelude(false);
@@ -150,15 +155,15 @@ export class Listen {
     return this.find(this.asked[this.at]);
   }
 
-  /** The question whose turn it is, or the end. */
-  next() {
+  /** The question whose turn it is, or the end. `own`: somebody here went on to it. */
+  next(own = false) {
     while (this.at < this.asked.length && (!this.now || (!this.cameBack && this.begun && this.now.holds))) ++this.at;
     if (this.at >= this.asked.length) return this.finish();
-    this.place = 0;
+    this.sound.turnTo();
     this.noting = false;
     this.settled = Date.now() + kSettleMs;
-    const playing = () => this.playing;
-    this.put("ask", question(this.now, {number: this.at + 1, of: this.asked.length}, {play: (i) => this.play(i), answer: (word) => this.answer(word), back: () => this.back(), playing}));
+    this.put("ask", question(this.now, {number: this.at + 1, of: this.asked.length}, {play: (i) => this.sound.play(i), answer: (word) => this.answer(word), back: () => this.back()}), own ? "always" : true);
+    this.sound.queue();
     this.mark();
   }
 
@@ -169,68 +174,31 @@ export class Listen {
     say(this.page.querySelector("p").textContent);
   }
 
+  /** `focus`: to the heading, where the keyboard is here; or "always". */
   put(phase, nodes, focus = true) {
-    const held = this.box.contains(document.activeElement) || document.activeElement === document.body;
+    const held = focus === "always" || this.box.contains(document.activeElement) || document.activeElement === document.body;
     this.phase = phase;
     this.intent.hidden = !["before", "ask", "end", "refused"].includes(phase);
     this.page.replaceChildren(...nodes);
     if (focus && held) this.page.querySelector(".head")?.focus();
   }
 
-  get player() {
-    return this.desk.player;
-  }
-
-  get key() {
-    return `listen ${this.id} ${this.now?.id}`;
-  }
-
-  get playing() {
-    return Boolean(this.player && this.player.state !== "idle" && String(this.player.request?.key).startsWith(`${this.key} `));
-  }
-
-  /** Plays a place of the question in the way that it is to be heard; the same one again stops. */
-  play(i = this.place) {
-    const one = this.now, place = placesOf(one)[i];
-    if (!this.player) return say("This program cannot play sound.");
-    if (!place) return;
-    const key = `${this.key} ${i}`;
-    if (this.playing && this.player.request.key === key) return this.player.stop();
-    this.place = i;
-    const {before_s: ahead = 0, after_s: behind = 0} = this.player.known;
-    this.player.play({source: {check: this.id, part: this.state.mix_part}, name: this.state.mix.split("/").pop(), place: placeWords(place), from_s: Math.max(0, place.start_s - ahead),
-      to_s: place.end_s === undefined ? Infinity : place.end_s + behind, way: wayOf(one.heard, this.draft?.base.low_end?.below_hz), key});
-    this.mark();
-  }
-
-  /** What has sounded: it stands with the answer. */
-  heard({request, seconds}) {
-    const [kind, check, id] = String(request?.key).split(" ");
-    if (kind !== "listen" || check !== this.id) return;
-    this.played.set(id, (this.played.get(id) || 0) + seconds);
-    this.mark();
-  }
-
   mark() {
     if (this.phase !== "ask" || !this.now) return;
-    const on = this.playing, seconds = this.played.get(this.now.id) || 0;
-    for (const one of this.page.querySelectorAll("[data-place]")) one.setAttribute("aria-pressed", String(on && this.player.request.key === `${this.key} ${one.dataset.place}`));
-    const play = by("listen-play");
+    for (const one of this.page.querySelectorAll("[data-place]")) one.setAttribute("aria-pressed", String(this.sound.plays(Number(one.dataset.place))));
+    const play = by("listen-play"), played = by("listen-played"), on = this.sound.plays(), seconds = this.sound.seconds(this.now.id);
     if (play) play.firstChild.data = on ? "Stop" : "Play";
-    put(by("listen-played"), seconds ? `Played ${seconds.toFixed(1)} s of it.` : on ? "It plays." : "Not played yet.");
+    put(played, heardWords(seconds, on));
+    played.className = seconds || on ? "soft" : "warn";
   }
 
   back() {
     if (this.pending) return;
     if (this.at === 0) return say("This is the first question.");
-    this.quiet();
+    this.sound.quiet();
     --this.at;
     this.cameBack = true;
-    this.next();
-  }
-
-  quiet() {
-    if (this.playing) this.player.stop();
+    this.next(true);
   }
 
   answer(word) {
@@ -262,19 +230,19 @@ export class Listen {
   async keep(word, text) {
     const {id} = this.now;
     this.pending = true;
-    this.quiet();
+    this.sound.quiet();
     try {
-      const seconds = Math.round(10 * (this.played.get(id) || 0)) / 10;
+      const seconds = Math.round(10 * this.sound.seconds(id)) / 10;
       const state = await ask("POST", `api/checks/${encodeURIComponent(this.id)}/answers`, {
-        question: id, answer: word, ...(text ? {note: text} : {}), by: this.by, ...(this.player ? {played_s: Math.min(604800, seconds)} : {}), pass: this.state.pass, ...(this.anew && !this.begun ? {again: true} : {}),
+        question: id, answer: word, ...(text ? {note: text} : {}), by: this.by, ...(this.desk.player ? {played_s: Math.min(604800, seconds)} : {}), pass: this.state.pass, ...(this.anew && !this.begun ? {again: true} : {}),
       });
       this.state = state;
       this.others?.postMessage(id);
       this.notes.delete(id);
       this.cameBack = false;
       ++this.at;
-      say(`Kept: ${word}.`);
-      this.next();
+      say(`Kept: ${word}${word !== "skip" && !seconds ? ", not played here" : ""}.`);
+      this.next(true);
     } catch (error) {
       this.refuse(error, text);
     } finally {
@@ -291,13 +259,17 @@ export class Listen {
     say(error.message);
   }
 
-  /** The mix was written to since it was measured. */
-  changed() {
+  /** The mix was written to since it was measured, or, with `why`, the plan names another one. */
+  changed(why = "") {
     this.state.mix_changed = true;
-    if (this.phase === "refused" && this.wanting === `bounce ${this.id}`) return;
-    this.told.bounce();
-    this.wanting = `bounce ${this.id}`;
-    this.put("refused", refused("This is a new bounce", "The mix was written to since it was measured: what was answered so far counts for the bounce that was measured. Measure this one, and listen to it.", this.noting ? this.notes.get(this.now?.id) : "", [button("Measure the new bounce", () => this.told.measure(), {className: "main"})]));
+    const wanting = `bounce ${this.id} ${why}`;
+    if (this.phase === "refused" && this.wanting === wanting) return;
+    this.sound.quiet();
+    if (!why) this.told.bounce();
+    this.wanting = wanting;
+    const text = why || "The mix was written to since it was measured: what was answered so far counts for the bounce that was measured. Measure this one, and listen to it.";
+    this.put("refused", refused("This is a new bounce", text, this.noting ? this.notes.get(this.now?.id) : "", [button("Measure the new bounce", () => this.told.measure(), {className: "main"})]));
+    if (why) say(`This is a new bounce. ${text}`);
   }
 
   /** Where the pass stands by now, whoever answered. */
@@ -307,7 +279,9 @@ export class Listen {
     let state;
     try {
       state = await get(`api/checks/${encodeURIComponent(id)}/listening`);
-    } catch {
+    } catch (error) {
+      // The plan names another mix, or asks something else by now: what is on the screen cannot be answered any more.
+      if (id === this.id && !this.pending && error.status === 409 && error.code === "changed") this.changed("The plan names another mix by now: what was answered so far counts for the one that was measured. Measure this one, and listen to it.");
       return;
     }
     if (this.pending || id !== this.id || JSON.stringify(state) === JSON.stringify(this.state)) return;

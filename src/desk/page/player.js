@@ -127,6 +127,15 @@ export class Player extends EventTarget {
     }
   }
 
+  /** What “Play” plays next, where nothing sounds. */
+  offer(request) {
+    if (this.state !== "idle") return;
+    this.request = request;
+    this.way = isWay(request.way) ? request.way : kAsItIs;
+    this.plan = null;
+    this.draw();
+  }
+
   async planOf({source, two, from_s: from, to_s: to}) {
     if (two) {
       const [older, newer] = await Promise.all([openSound(two.older), openSound(two.newer)]);
@@ -219,11 +228,12 @@ export class Player extends EventTarget {
   }
 
   fail(error) {
+    const name = this.request?.name;
     this.stop();
     if (error.name === "AbortError") return;
     const text = `Nothing plays any more: ${error.message}`;
     put(by("what"), "Stopped.");
-    tell("sound", this.request?.name ? `${this.request.name}: ${text}` : text);
+    tell("sound", name ? `${name}: ${text}` : text);
   }
 
   /** Ends what sounds, softly. */
