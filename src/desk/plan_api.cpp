@@ -44,6 +44,7 @@ Answer told(const std::string& relative, const std::string& text) {
   for (const auto heard : song::ways_to_hear()) json["heard"].push_back(to_string(heard));
   if (const auto plan = song::parse_plan(text, {})) {
     json["plan"] = json_of(*plan, base::folder_of(relative));
+    put_notes(json["plan"], song::plan_notes(text));
   } else {
     const auto& [code, words, place] = plan.error();
     json["fault"] = (place.line > 0 ? "line " + std::to_string(place.line) + ", column " + std::to_string(place.column) + ": " : std::string()) + words;

@@ -140,6 +140,12 @@ class Fields {
   std::optional<Error> error_;
 };
 
+Result<Range> read_range(const Json& json) {
+  Fields range(json, "a range", {"low", "high"});
+  const Range read{range.number("low"), range.number("high")};
+  return range.done(read);
+}
+
 Result<PlanEdit> read_set(const Json& json) {
   Fields fields(json, "\"set\"", {"set", "to"});
   SetKey set;
@@ -153,8 +159,7 @@ Result<PlanEdit> read_set(const Json& json) {
   } else if (to->is_boolean()) {
     set.to = to->get<bool>();
   } else if (!to->is_null()) {
-    Fields range(*to, "a range", {"low", "high"});
-    const auto read = range.done(Range{range.number("low"), range.number("high")});
+    const auto read = read_range(*to);
     if (!read) return tl::unexpected(read.error());
     set.to = *read;
   }
@@ -162,8 +167,8 @@ Result<PlanEdit> read_set(const Json& json) {
 }
 
 Result<WantedSection> read_section(const Json& json) {
-  // "vocal" comes with what the page was told, and is not changed here.
-  Fields fields(json, "a section", {"was", "name", "start_s", "end_s", "biggest", "quietest", "vocal"});
+  // What was measured comes with what the page was told, and is not changed here.
+  Fields fields(json, "a section", {"was", "name", "start_s", "end_s", "biggest", "quietest", "vocal", "measured", "guess"});
   WantedSection section;
   if (fields.has("was") && !fields.is_null("was")) section.was = static_cast<std::size_t>(fields.whole("was"));
   section.name = fields.text("name");
@@ -171,6 +176,13 @@ Result<WantedSection> read_section(const Json& json) {
   if (fields.has("end_s") && !fields.is_null("end_s")) section.end_s = fields.number("end_s");
   if (fields.has("biggest")) section.biggest = fields.flag("biggest");
   if (fields.has("quietest")) section.quietest = fields.flag("quietest");
+  if (fields.is_null("vocal")) {
+    section.vocal_lu = std::optional<Range>();
+  } else if (fields.has("vocal")) {
+    const auto range = read_range(json["vocal"]);
+    if (!range) return tl::unexpected(range.error());
+    section.vocal_lu = *range;
+  }
   return fields.done(std::move(section));
 }
 
@@ -280,6 +292,31 @@ Json json_of(const Plan& plan, const std::string& folder) {
   }
   json["questions"] = questions_of(plan);
   return json;
+}
+
+void put_notes(Json& plan, const PlanNotes& notes) {
+  auto& keys = plan["measured"] = Json::object();
+  for (const auto& [key, note] : notes.keys) {
+    auto& told = keys[key] = {{"words", base::clean_utf8(note.words)}};
+    if (const auto* range = std::get_if<Range>(&note.value)) told["to"] = {{"low", range->low}, {"high", range->high}};
+    if (const auto* number = std::get_if<double>(&note.value)) told["to"] = *number;
+    if (const auto* text = std::get_if<std::string>(&note.value)) told["to"] = base::clean_utf8(*text);
+  }
+  for (auto& section : plan["sections"]) {
+    const auto note = notes.sections.find(section["name"].get<std::string>());
+    if (note == notes.sections.end()) continue;
+    if (!note->second.measured.empty()) section["measured"] = base::clean_utf8(note->second.measured);
+    auto guess = Json::array();
+    if (note->second.biggest) guess.push_back("biggest");
+    if (note->second.quietest) guess.push_back("quietest");
+    if (!guess.empty()) section["guess"] = std::move(guess);
+  }
+  for (auto& stem : plan["stems"]) {
+    const auto note = notes.stems.find(stem["name"].get<std::string>());
+    if (note == notes.stems.end()) continue;
+    if (!note->second.measured.empty()) stem["measured"] = base::clean_utf8(note->second.measured);
+    if (note->second.priority) stem["guess"] = *note->second.priority;
+  }
 }
 
 Result<PlanEditWish> read_plan_edits(std::string_view body) {

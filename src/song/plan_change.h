@@ -33,6 +33,7 @@ class Blocks {
 };
 
 [[nodiscard]] MakeLiteral text_literal(std::string text);
-[[nodiscard]] MakeLiteral plain_literal(std::string literal);
+/// In place of one that may have comments between its numbers.
+[[nodiscard]] MakeLiteral range_literal(const std::optional<Range>& range);
 
 }  // namespace sendworthy::song

@@ -61,8 +61,7 @@ std::string decimal(double value) {
   return text;
 }
 
-/// A range in place of one that may have comments between its numbers.
-std::string range_literal(std::optional<std::string_view> old, const std::optional<Range>& range) {
+std::string range_in_place_of(std::optional<std::string_view> old, const std::optional<Range>& range) {
   const auto numbers = range ? decimal(range->low) + ", " + decimal(range->high) : std::string();
   const auto array = old ? base::toml_array(*old, {0, old->size()}) : std::nullopt;
   if (!array || old->find('#') == std::string_view::npos) return "[" + numbers + "]";
@@ -119,7 +118,7 @@ class KeySetter {
     const auto range = unset() ? std::nullopt : std::optional(*given<Range>());
     if (range == *slot) return {};
     *slot = range;
-    text_.put(table(), key(), [range](const LiteralPlace& place) { return range_literal(place.old, range); });
+    text_.put(table(), key(), range_literal(range));
     return {};
   }
 
@@ -390,8 +389,8 @@ MakeLiteral text_literal(std::string text) {
   };
 }
 
-MakeLiteral plain_literal(std::string literal) {
-  return [literal = std::move(literal)](const LiteralPlace&) { return literal; };
+MakeLiteral range_literal(const std::optional<Range>& range) {
+  return [range](const LiteralPlace& place) { return range_in_place_of(place.old, range); };
 }
 
 Result<std::string> edit_plan(std::string_view toml, std::span<const PlanEdit> edits) {

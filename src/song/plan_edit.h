@@ -27,10 +27,12 @@ struct WantedSection {
   double start_s = 0;              ///< kept to a millisecond
   std::optional<double> end_s;     ///< nothing: it lasts until the next one, or to the song's end
   bool biggest = false, quietest = false;
+  std::optional<std::optional<Range>> vocal_lu = {};  ///< nothing: as it is; nothing in it: as for the whole song
 };
 
 /// The whole list anew. Who is not in it is removed, with its range in [vocal] sections; one that a question asks of cannot go. A
-/// new name goes to wherever the old one stood.
+/// new name goes to wherever the old one stood. What a starting plan's comments say was measured of sections is taken away, or said
+/// to have been measured before, where the sections are others by now.
 struct SetSections {
   std::vector<WantedSection> sections;
 };

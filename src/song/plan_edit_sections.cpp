@@ -13,12 +13,14 @@
 #include "base/text.h"
 #include "judge/draft.h"
 #include "song/plan_change.h"
+#include "song/plan_notes.h"
 
 namespace sendworthy::song {
 namespace {
 
 using judge::in_quotes;
 
+constexpr double kSameS = 0.05;  // half a step in which loudness is counted
 constexpr std::int64_t kLongestMs = 86400000;
 
 /// A time is written as the one before it was.
@@ -82,8 +84,10 @@ class SectionSetter {
       if (!new_index_[i] && blocks_[i] != replaced) text_->remove(blocks_[i]);
     }
     if (const auto ok = rename(); !ok) return tl::unexpected(ok.error());
-    after_.text = text_->changed();
     settle();
+    age_notes();
+    after_.text = text_->changed();
+    if (const auto ok = put_vocals(); !ok) return tl::unexpected(ok.error());
     return std::move(after_);
   }
 
@@ -155,6 +159,7 @@ class SectionSetter {
       if (to) put(key, plain_literal("true"));
       if (!to) text_->drop(*block, key);
     }
+    if (wanted.vocal_lu) section.vocal_lu = *wanted.vocal_lu;
     sections_.push_back(std::move(section));
   }
 
@@ -220,6 +225,55 @@ class SectionSetter {
     for (auto& question : plan.questions) {
       if (question.section) question.section = place_of[*new_index_[*question.section]];
     }
+  }
+
+  [[nodiscard]] const Section& now(std::size_t old) const {
+    return *std::ranges::find(after_.plan.sections, wanted_.sections[*new_index_[old]].name, &Section::name);
+  }
+
+  /// What stands in comments of sections that are others by now. Within half a step of loudness they are the same.
+  void age_notes() {
+    bool other = wanted_.sections.size() != old_.sections.size(), moved = std::ranges::any_of(wanted_.sections, [](const auto& one) { return !one.was; });
+    for (std::size_t i = 0; i < old_.sections.size(); ++i) {
+      if (!new_index_[i] || is_same(old_.sections[i], now(i))) continue;
+      moved = true;
+      for (const auto& comment : text_->comments(blocks_[i])) {
+        if (comment.key == "start" && is_loudness(comment.text)) text_->put_comment(comment, {});
+      }
+    }
+    // Any of them may be louder than the loudest was.
+    for (std::size_t i = 0; moved && i < old_.sections.size(); ++i) {
+      for (const auto& comment : text_->comments(blocks_[i])) {
+        if (new_index_[i] && comment.key.empty() && (is_guess_of(comment.text, "biggest") || is_guess_of(comment.text, "quietest"))) text_->put_comment(comment, {});
+      }
+    }
+    if (!moved && !other && std::ranges::all_of(new_index_, [](const auto& one) { return one.has_value(); })) return;
+    for (const auto* table : {"vocal", "backing", "dynamics"}) {
+      for (const auto block : text_->tables(table)) {
+        for (const auto& comment : text_->comments(block)) {
+          if (const auto words = measured_before(comment.text); words != comment.text) text_->put_comment(comment, words);
+        }
+      }
+    }
+  }
+
+  static bool is_same(const Section& was, const Section& is) {
+    return std::abs(was.start_s - is.start_s) <= kSameS && was.end_s.has_value() == is.end_s.has_value() && std::abs(was.end_s.value_or(0) - is.end_s.value_or(0)) <= kSameS;
+  }
+
+  /// One by one: an inline table takes one change at a time.
+  Result<void> put_vocals() {
+    for (const auto& wanted : wanted_.sections) {
+      if (!wanted.vocal_lu) continue;
+      const auto& range = *wanted.vocal_lu;
+      if (wanted.was ? old_.sections[*wanted.was].vocal_lu == range : !range) continue;
+      auto text = PlanText::of(after_.text);
+      if (!text) return tl::unexpected(text.error());
+      if (range) text->put_member("vocal", "sections", wanted.name, range_literal(range));
+      if (!range) text->drop_member("vocal", "sections", wanted.name);
+      after_.text = text->changed();
+    }
+    return {};
   }
 
   const Plan& old_;

@@ -18,7 +18,8 @@ std::string_view without_spaces(std::string_view text) {
   return text;
 }
 
-/// "key" of a line "# key = …", which waits to be taken up; "" of others.
+}  // namespace
+
 std::string_view key_in_comment(std::string_view line) {
   line = without_spaces(line);
   while (line.starts_with('#')) line = without_spaces(line.substr(1));
@@ -27,7 +28,9 @@ std::string_view key_in_comment(std::string_view line) {
   return is_bare_key(key) && without_spaces(line.substr(end)).starts_with('=') ? key : std::string_view();
 }
 
-}  // namespace
+MakeLiteral plain_literal(std::string literal) {
+  return [literal = std::move(literal)](const LiteralPlace&) { return literal; };
+}
 
 Result<PlanText> PlanText::of(std::string text) {
   auto places = base::toml_places(text);
@@ -78,6 +81,47 @@ std::vector<std::size_t> PlanText::blocks(std::string_view array) const {
 std::optional<std::string_view> PlanText::literal(std::size_t block, std::string_view key) const {
   const auto* entry = find(block, key);
   return entry != nullptr ? std::optional(entry->value.of(text_)) : std::nullopt;
+}
+
+std::vector<std::size_t> PlanText::tables(std::string_view table) const {
+  std::vector<std::size_t> found;
+  for (std::size_t i = 0; i < places_.blocks.size(); ++i) {
+    const auto& block = places_.blocks[i];
+    if (!block.array && block.path.size() == 1 && block.path[0] == table) found.push_back(i);
+  }
+  return found;
+}
+
+std::vector<PlanText::Comment> PlanText::comments(std::size_t block) const {
+  const std::string_view text(text_);
+  std::vector<Comment> found;
+  const auto add = [&](std::size_t from, std::size_t end, std::string_view key) {
+    const auto hash = text.find_first_not_of(" \t", from);
+    if (hash >= end || text[hash] != '#') return;
+    auto words = text.substr(hash, end - hash);
+    while (words.ends_with('\n') || words.ends_with('\r')) words.remove_suffix(1);
+    found.push_back({words, key});
+  };
+  for (const auto& entry : places_.entries) {
+    if (entry.block == block && !entry.table) add(entry.value.end, entry.lines.end, entry.key.back().name);
+  }
+  const auto begin = places_.blocks[block].header.end, end = block + 1 < places_.blocks.size() ? places_.blocks[block + 1].header.begin : text.size();
+  for (const auto& comment : places_.comments) {
+    if (comment.begin >= begin && comment.end <= end) add(comment.begin, comment.end, {});
+  }
+  return found;
+}
+
+void PlanText::put_comment(const Comment& comment, const std::string& words) {
+  auto begin = static_cast<std::size_t>(comment.text.data() - text_.data());
+  auto end = begin + comment.text.size();
+  if (words.empty() && comment.key.empty()) {
+    begin = line_start(begin);
+    end = next_line(end);
+  } else if (words.empty()) {
+    begin = text_.find_last_not_of(" \t", begin - 1) + 1;
+  }
+  change({begin, end}, words);
 }
 
 const PlanText::Entry* PlanText::last_of(std::size_t block) const {
@@ -226,6 +270,22 @@ void PlanText::rename_member(std::string_view table, std::string_view inner, std
   if (entry == nullptr) return;
   const auto& key = entry->key.back();
   change(key.span, is_bare_key(to) && is_bare_key(key.span.of(text_)) ? std::string(to) : base::toml_text(to));
+}
+
+void PlanText::put_member(std::string_view table, std::string_view inner, std::string_view name, const MakeLiteral& make) {
+  const std::vector<std::string> path{std::string(table), std::string(inner)};
+  if (const auto* entry = find({path[0], path[1], std::string(name)})) return replace(*entry, make);
+  const auto key = is_bare_key(name) ? std::string(name) : base::toml_text(name);
+  if (const auto* entry = find(path)) return add_to_inline_table(*entry, key + " = " + make({std::nullopt, true, line_end()}));
+  for (std::size_t i = 0; i < places_.blocks.size(); ++i) {
+    if (!places_.blocks[i].array && places_.blocks[i].path == path) return add(i, key, make);
+  }
+  for (const auto& entry : places_.entries) {
+    if (entry.table || entry.path.size() != 3 || entry.path[0] != path[0] || entry.path[1] != path[1]) continue;
+    const auto prefix = base::Span{entry.key.front().span.begin, entry.key[entry.key.size() - 2].span.end}.of(text_);
+    return insert_line(entry.lines.end, indent_at(entry.lines.begin) + std::string(prefix) + "." + key + " = " + make({std::nullopt, false, line_end()}));
+  }
+  put(table, inner, plain_literal("{ " + key + " = " + make({std::nullopt, true, line_end()}) + " }"));
 }
 
 void PlanText::drop_member(std::string_view table, std::string_view inner, std::string_view name) {

@@ -20,8 +20,13 @@ struct LiteralPlace {
   std::string_view line_end = "\n";
 };
 
+/// "key" of a line "# key = …", which waits to be taken up; "" of others.
+[[nodiscard]] std::string_view key_in_comment(std::string_view line);
+
 /// Makes a value as TOML has it.
 using MakeLiteral = std::function<std::string(const LiteralPlace& place)>;
+
+[[nodiscard]] MakeLiteral plain_literal(std::string literal);
 
 class PlanText {
  public:
@@ -38,6 +43,16 @@ class PlanText {
   [[nodiscard]] std::optional<std::string_view> literal(std::size_t block, std::string_view key) const;
   void put(std::size_t block, std::string_view key, const MakeLiteral& make);
   void drop(std::size_t block, std::string_view key);
+  /// The tables [table], however often; the text is read as parse_plan reads it, so there is at most one.
+  [[nodiscard]] std::vector<std::size_t> tables(std::string_view table) const;
+  /// A comment in the lines of a table, from its # on, without the line's end.
+  struct Comment {
+    std::string_view text;
+    std::string_view key;  ///< behind whose value it stands; "" where it has a line of its own
+  };
+  [[nodiscard]] std::vector<Comment> comments(std::size_t block) const;
+  /// Other words for one that `comments` told; none takes it away, with its line where that is its own.
+  void put_comment(const Comment& comment, const std::string& words);
   /// With the comments directly above it and behind its last key.
   void remove(std::size_t block);
   /// Lines, each with its end, as a table of its own: behind another one, before it, in its place, or at the text's end.
@@ -48,6 +63,8 @@ class PlanText {
 
   /// Another name for a member of the table [table.inner].
   void rename_member(std::string_view table, std::string_view inner, std::string_view from, std::string_view to);
+  /// A member of [table.inner], as `put` does it.
+  void put_member(std::string_view table, std::string_view inner, std::string_view name, const MakeLiteral& make);
   void drop_member(std::string_view table, std::string_view inner, std::string_view name);
 
   /// As the text ends its lines.

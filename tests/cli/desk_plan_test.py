@@ -68,7 +68,8 @@ class Plans(lab.Case):
             "song": {"title": "Lamps", "artist": "", "feeling": "", "approach": "", "mix": "../bounces/mix.wav", "previous": "", "mix_path": "bounces/mix.wav"},
             "sections": [{"name": "verse 1", "start_s": 0.0, "biggest": False, "quietest": False},
                          {"name": "chorus 1", "start_s": 43.5, "end_s": 72.0, "biggest": True, "quietest": False}],
-            "stems": [{"name": "lead", "file": "stems/lead.wav", "path": "songs/stems/lead.wav", "role": "lead vocal"}],
+            "stems": [{"name": "lead", "file": "stems/lead.wav", "path": "songs/stems/lead.wav", "role": "lead vocal", "guess": 1}],
+            "measured": {},
             "vocal": {"low": -1.0, "high": 2.0},
             "dynamics": {"biggest_margin": 0.0},
             "low_end": {"below_hz": 100.0, "lowest": ""},
@@ -111,6 +112,24 @@ class Plans(lab.Case):
         code, _, err = self.run_program("listen", "--status", "songs/lamps.toml")
         self.assertNotEqual(code, 2, err)
         self.assertEqual([p.name for p in (self.room / "songs").iterdir()], ["lamps.toml"])
+
+    def test_what_a_starting_plan_measured_is_told_and_aged(self):
+        self.put("new.toml", PLAN.replace('start = "0:43.5"         # the drums come in', 'start = "0:43.5"    # -9.8 LUFS\n# quietest = true            # a guess: it is the softest')
+                 .replace("[vocal]\nabove_band = [-1.0, 2.0] # LU", "[vocal]\n# above_band = [1.1, 3.9]     # LU; measured: 1.6 to 3.4 LU, with 0.5 LU of room\nsections = {}"))
+        _, told = self.get("new.toml")
+        self.assertEqual(told["plan"]["measured"], {"vocal.above_band": {"words": "measured: 1.6 to 3.4 LU, with 0.5 LU of room", "to": {"low": 1.1, "high": 3.9}}})
+        sections = [dict(one, was=was) for was, one in enumerate(told["plan"]["sections"])]
+        self.assertEqual((sections[1]["measured"], sections[1]["guess"]), ("-9.8 LUFS", ["quietest"]))
+        sections[1]["vocal"] = {"low": 1, "high": 2.5}
+        status, told = self.edit({"sections": sections}, {"set": "vocal.above_band", "to": {"low": 1.1, "high": 3.9}}, path="new.toml")
+        self.assertEqual((status, told["plan"]["sections"][1]["vocal"], told["plan"]["vocal"]), (200, {"low": 1.0, "high": 2.5}, {"low": 1.1, "high": 3.9}))
+        self.assertIn('sections = { "chorus 1" = [1.0, 2.5] }', told["text"])
+        sections[1] = dict(sections[1], start_s=50, vocal=None)
+        status, told = self.edit({"sections": sections}, path="new.toml")
+        self.assertEqual(status, 200, told)
+        self.assertNotIn("-9.8 LUFS", told["text"])
+        self.assertNotIn("vocal", told["plan"]["sections"][1])
+        self.assertEqual(told["plan"]["measured"]["vocal.above_band"]["words"], "measured before the sections were changed: 1.6 to 3.4 LU, with 0.5 LU of room")
 
     def test_a_plan_that_changed_meanwhile_is_not_written_over(self):
         _, before = self.get()
