@@ -139,7 +139,17 @@ const scenes = {
     const sections = await page.locator("#song-plan tbody tr").count();
     // The same name once more: nothing is replaced.
     const answer = await page.evaluate(async () => (await fetch("api/plans", { method: "POST", body: JSON.stringify({ mix: "songs/bounces/mix.wav", plan: "songs/bounces/mix.plan.toml" }) })).json());
-    report.start = { suggested, heading, sections, refused: answer.error?.text ?? "" };
+    // What was measured stands beside its field, and is taken over by keys.
+    const noted = (await page.locator("#song-plan .noted:visible").allInnerTexts()).filter(Boolean);
+    for (const name of [/^Take over the ranks/, /^Take over .* %: Covered/, /^Take over .*: The biggest section/]) {
+      await page.getByRole("button", { name }).press("Enter");
+    }
+    const taken = await page.evaluate(() => ({ most: document.getElementById("wanted-masking-most").value, biggest: document.getElementById("flag-biggest").selectedOptions[0].text }));
+    await page.screenshot({ path: join(pictures, "song-taken.png"), fullPage: true });
+    await page.locator("#song-name").focus();
+    await press(page, "k");
+    await until(page, () => document.getElementById("plan-state").innerText === "Everything is saved.");
+    report.start = { suggested, heading, sections, noted, taken, refused: answer.error?.text ?? "" };
     await context.close();
   },
 
@@ -166,7 +176,8 @@ const scenes = {
     await press(page, "Tab");
     await page.locator("input[aria-label='Start of end']").fill("8:xx");
     await press(page, "Enter");
-    const wrong = await text(page, "#sections-fault");
+    const wrong = [await text(page, "#sections-fault"), await page.locator("input[aria-label='Start of end']").inputValue()];
+    for (const [end, value] of [["from", "-2"], ["to", "1.5"]]) await page.locator(`input[aria-label^='Lead vocal over the rest in big chorus, ${end}']`).fill(value);
     await page.locator("input[aria-label='Start of end']").fill("0:07.9");
     await press(page, "Enter");
     await page.locator("#flag-biggest").selectOption({ label: "big chorus" });
@@ -194,7 +205,7 @@ const scenes = {
     await page.locator("#wanted-dynamics-quiet_to_loud").fill("2.5");
     await page.locator("#wanted-vocal-above_band").fill("-1");
     await page.locator("#wanted-vocal-above_band-to").fill("2");
-    await page.locator("button", { hasText: "Ask something more" }).press("Enter");
+    await page.locator("button", { hasText: "Add a question" }).press("Enter");
     await page.keyboard.type("Does the room stay dry?");
     await press(page, "Tab");
     await page.screenshot({ path: join(pictures, "song-plan.png") });
@@ -225,13 +236,13 @@ const scenes = {
     await planThere(page);
     writeFileSync(plan, readFileSync(plan, "utf8").replace('"Lamps" ', '"Lamps, elsewhere" '));
     await page.locator("#intent-approach").fill("wide awake");
-    await page.locator("button", { hasText: "Keep: save the plan" }).press("Enter");
+    await page.locator("button", { hasText: "Save the plan" }).press("Enter");
     await page.waitForSelector(".clash:not([hidden])");
     const told = await text(page, ".clash");
     await page.screenshot({ path: join(pictures, "song-clash.png") });
     await page.locator("button", { hasText: "with my changes on top" }).press("Enter");
     await until(page, () => document.getElementById("intent-title").value === "Lamps, elsewhere" && document.getElementById("plan-state").innerText.includes("1 change"));
-    await page.locator("button", { hasText: "Keep: save the plan" }).press("Enter");
+    await page.locator("button", { hasText: "Save the plan" }).press("Enter");
     await until(page, () => document.getElementById("plan-state").innerText === "Everything is saved.");
     report.clash = { told, text: readFileSync(plan, "utf8") };
     await context.close();

@@ -204,6 +204,12 @@ class SongViews(served.Scenes, unittest.TestCase):
         self.assertEqual(plan["song"]["mix"], "mix.wav")
         self.assertEqual(len(plan["stem"]), 3)
         self.assertIn("is there already", about["refused"])
+        noted = " ".join(about["noted"])
+        for said in ("measured: ", "LUFS", "a guess by role, no more: 1 drums", "a guess by loudness"):
+            self.assertIn(said, noted)
+        self.assertEqual(sorted(one["priority"] for one in plan["stem"]), [1, 2, 3])
+        self.assertEqual(plan["masking"]["most"], float(about["taken"]["most"]))
+        self.assertEqual([one["name"] for one in plan["section"] if one.get("biggest")], [about["taken"]["biggest"]])
 
     # Edits by mouse and keys; what is not edited stays to the byte.
     def test_sections_stems_and_intent_are_edited_and_comments_stay(self):
@@ -235,7 +241,9 @@ class SongViews(served.Scenes, unittest.TestCase):
         self.assertEqual(asked["biggest-section"]["section"], "big chorus")
         self.assertIn("Does the room stay dry?", [one["text"] for one in plan["question"]])
         self.assertIn("asks of it", about["refused"])
-        self.assertIn("is no time", about["wrong"])
+        self.assertIn("is no time", about["wrong"][0])
+        self.assertEqual(about["wrong"][1], "0:08", "the time that holds is back in its field")
+        self.assertEqual(plan["vocal"]["sections"], {"big chorus": [-2, 1.5]})
 
     def test_unsaved_edits_outlive_another_view_and_leaving_asks(self):
         about = self.scene("edit")

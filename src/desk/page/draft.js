@@ -1,6 +1,6 @@
 // A plan while somebody edits it: what the file says, what is wanted instead, and what that comes to as edits.
 import {Sections} from "./section-list.js";
-import {faultOf, kWanted, wantedIn, wordsOf} from "./wanted.js";
+import {faultOf, kSectionVocal, kWanted, wantedIn, wordsOf} from "./wanted.js";
 import {timeShort} from "./times.js";
 
 const kIntent = ["title", "artist", "feeling", "approach"];
@@ -27,7 +27,7 @@ export class Draft {
     this.mix = {path: plan.song.mix_path, id: plan.song.mix_id};
     this.sections = new Sections(plan.sections, () => this.duration);
     this.was = JSON.stringify(this.sections.written());
-    this.stems = plan.stems.map((one) => ({name: one.name, file: one.file, role: one.role, priority: one.priority ?? null}));
+    this.stems = plan.stems.map((one) => ({name: one.name, file: one.file, role: one.role, priority: one.priority ?? null, measured: one.measured, guess: one.guess}));
     this.wanted = new Map(kWanted.map((one) => [one.key, wantedIn(plan, one)]));
     this.made = 0;
     this.questions = plan.questions.map((one) => ({id: one.id, text: one.text, section: this.keyOfName(one.section), stem: one.stem ?? "", heard: one.heard}));
@@ -123,6 +123,8 @@ export class Draft {
     this.sections.list.forEach((one, i) => {
       const text = this.sections.faultOfName(i);
       if (text) faults.push({where: "sections", text: `${one.name || "A section"}: ${text}`});
+      const vocal = faultOf(kSectionVocal, one.vocal);
+      if (vocal) faults.push({where: "sections", text: `${kSectionVocal.title} in ${one.name}: ${vocal}`});
     });
     for (const one of kWanted) {
       const text = faultOf(one, this.wanted.get(one.key));

@@ -32,9 +32,9 @@ export class PlanPart {
     this.stems = new StemsPart(stems, {changed});
     this.wanted = new WantedPart(wanted, {changed});
     this.questions = new QuestionsPart(questions, {changed});
-    this.save = make("button", {type: "button", className: "main", "aria-keyshortcuts": "k"}, "Keep: save the plan ", make("kbd", {text: "K"}));
-    this.undo = make("button", {type: "button", text: "Take it all back"});
-    this.check = make("button", {type: "button", "aria-keyshortcuts": "c"}, "Check the mix against it ", make("kbd", {text: "C"}));
+    this.save = make("button", {type: "button", className: "main", "aria-keyshortcuts": "k"}, "Save the plan ", make("kbd", {text: "K"}));
+    this.undo = make("button", {type: "button", text: "Undo all changes"});
+    this.check = make("button", {type: "button", "aria-keyshortcuts": "c"}, "Check the mix against the plan ", make("kbd", {text: "C"}));
     this.state = make("p", {className: "soft", id: "plan-state"});
     this.text = make("pre", {tabindex: "0", "aria-label": "The plan’s text"});
     this.form = make("div", {className: "plan"}, make("div", {className: "plan-body"}, intent, sections, stems, wanted, questions, make("details", {}, make("summary", {text: "The plan’s text, as the file has it"}), this.text)),

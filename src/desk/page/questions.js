@@ -9,7 +9,7 @@ export class QuestionsPart {
     this.told = told;
     this.list = make("ol", {className: "questions"});
     this.none = make("p", {className: "soft", text: "Nothing is asked yet. What only ears can tell belongs here: “Does the voice stay in front when the drums come in?”"});
-    this.add = make("button", {type: "button", className: "small", text: "Ask something more"});
+    this.add = make("button", {type: "button", className: "small", text: "Add a question"});
     this.add.addEventListener("click", () => {
       this.draft.addQuestion();
       this.draw();

@@ -1,6 +1,7 @@
 // The sections of a plan while somebody edits them: in order of time, without overlap, each behind the one before it or with a gap.
 
-const kLeast = 0.01, kSame = 0.0005;
+// Within half a step in which loudness is counted a section is the one that was measured.
+const kLeast = 0.01, kSame = 0.0005, kMoved = 0.05;
 const toMs = (seconds) => Math.round(1000 * seconds) / 1000;
 
 export class Sections {
@@ -8,7 +9,25 @@ export class Sections {
   constructor(listed, duration) {
     this.duration = duration;
     this.keys = 0;
-    this.list = listed.map((one, i) => ({key: ++this.keys, was: i, name: one.name, start: one.start_s, end: one.end_s ?? null, biggest: Boolean(one.biggest), quietest: Boolean(one.quietest), vocal: one.vocal}));
+    this.list = listed.map((one, i) => ({key: ++this.keys, was: i, name: one.name, start: one.start_s, end: one.end_s ?? null, biggest: Boolean(one.biggest), quietest: Boolean(one.quietest), vocal: one.vocal ?? null, measured: one.measured, guess: one.guess ?? []}));
+    this.first = this.list.map((one, i) => [one.start, this.endOf(i)]);
+  }
+
+  /** Whether section `i` lies where it lay when it was measured. */
+  stays(i) {
+    const one = this.list[i], [start, end] = this.first[one.was] ?? [NaN, NaN], now = this.endOf(i);
+    const open = !Number.isFinite(end) && one.end === null && i === this.list.length - 1;
+    return Math.abs(one.start - start) <= kMoved && (open || Math.abs(now - end) <= kMoved);
+  }
+
+  /** What was measured of section `i`; nothing once it is another one. */
+  measured(i) {
+    return this.stays(i) ? this.list[i].measured : undefined;
+  }
+
+  /** The section that is guessed to be it, while all lie where they lay. */
+  guessed(flag) {
+    return this.list.every((_, i) => this.stays(i)) ? this.list.find((one) => one.guess.includes(flag)) : undefined;
   }
 
   at(key) {
@@ -70,7 +89,7 @@ export class Sections {
     const i = place < 0 ? this.list.length : place;
     const before = this.list[i - 1], next = this.list[i];
     if ((before && at < before.start + kLeast) || (next && at > next.start - kLeast) || at > this.duration() - kLeast) return null;
-    const made = {key: ++this.keys, was: null, name: this.freeName(), start: at, end: null, biggest: false, quietest: false};
+    const made = {key: ++this.keys, was: null, name: this.freeName(), start: at, end: null, biggest: false, quietest: false, vocal: null, guess: []};
     if (before && before.end !== null && before.end > at) {
       made.end = before.end;
       before.end = null;
@@ -101,7 +120,7 @@ export class Sections {
 
   /** As the program takes them. */
   written() {
-    return this.list.map((one) => ({...(one.was === null ? {} : {was: one.was}), name: one.name.trim(), start_s: one.start, ...(one.end === null ? {} : {end_s: one.end}), biggest: one.biggest, quietest: one.quietest}));
+    return this.list.map((one) => ({...(one.was === null ? {} : {was: one.was}), name: one.name.trim(), start_s: one.start, ...(one.end === null ? {} : {end_s: one.end}), biggest: one.biggest, quietest: one.quietest, vocal: one.vocal}));
   }
 
   /** What is wrong with a name; empty where nothing is. */

@@ -1,6 +1,7 @@
 // The sections of the song: over its shape, and as a list in which every name and time can be typed.
 import {Borders} from "./borders.js";
 import {rove} from "./rove.js";
+import {showVocal, vocalCell} from "./section-vocal.js";
 import {say} from "./say.js";
 import {Shape} from "./shape.js";
 import {secondsIn, timeShort, timeSpoken} from "./times.js";
@@ -27,7 +28,7 @@ export class SectionsPart {
         this.sections.mark(flag, Number(select.value));
         this.changed();
       });
-      return [flag, {select, label: make("label", {for: `flag-${flag}`, text: words})}];
+      return [flag, {select, label: make("label", {for: `flag-${flag}`, text: words}), guess: make("span", {className: "noted"})}];
     }));
     this.fault = make("p", {className: "fail", id: "sections-fault"});
     this.body = make("tbody");
@@ -35,10 +36,10 @@ export class SectionsPart {
       make("p", {className: "soft", id: "shape-keys", text: "Place: arrows move it by a hundredth of what is in sight, with Shift by a tenth; + and − come closer and go farther."}),
       make("p", {className: "soft", id: "border-keys", text: "Borders: pull them, or arrows by 10 ms, with Shift by 100 ms, Page up and Page down by 1 s."}),
       make("div", {className: "line"}, this.add, this.hear),
-      make("div", {className: "line"}, ...kFlags.flatMap(([flag]) => [this.flags[flag].label, this.flags[flag].select])),
+      make("div", {className: "line"}, ...kFlags.flatMap(([flag]) => [this.flags[flag].label, this.flags[flag].select, this.flags[flag].guess])),
       this.fault,
       make("div", {className: "table"}, make("table", {}, make("caption", {className: "hidden", text: "Sections"}),
-        make("thead", {}, make("tr", {}, ...["Name", "Start", "End", "What to do"].map((text) => make("th", {scope: "col", text})))), this.body)));
+        make("thead", {}, make("tr", {}, ...["Name", "Start", "End", "Vocal over the rest, LU", "What to do"].map((text) => make("th", {scope: "col", text})))), this.body)));
     this.shape.addEventListener("facts", () => this.facts());
   }
 
@@ -73,6 +74,7 @@ export class SectionsPart {
 
   moved() {
     this.times();
+    this.guesses();
     this.told.changed();
   }
 
@@ -122,17 +124,38 @@ export class SectionsPart {
     put(this.fault, "");
     const rows = [...this.body.children], {list} = this.sections;
     // A row that stays is filled anew and not put in its own place: whoever goes on with Tab would lose their way.
-    if (rows.length === list.length && list.every((one, i) => rows[i].dataset.key === String(one.key) && Boolean(one.vocal) === Boolean(rows[i].querySelector("span")))) this.refill();
-    else this.body.replaceChildren(...list.map((one) => this.row(one)));
+    if (rows.length !== list.length || list.some((one, i) => rows[i].dataset.key !== String(one.key))) this.body.replaceChildren(...list.map((one) => this.row(one)));
+    this.refill();
     for (const [flag] of kFlags) {
       const {select} = this.flags[flag];
       select.replaceChildren(make("option", {value: "0", text: "not stated"}), ...this.sections.list.map((one) => make("option", {value: String(one.key), text: one.name})));
       select.value = String(this.sections.marked(flag));
     }
+    this.guesses();
     if (at && !held.isConnected) this.field(...at)?.focus();
   }
 
-  row({key, name, vocal}) {
+  /** What a starting plan guessed, for whoever means it. */
+  guesses() {
+    for (const [flag, words] of kFlags) {
+      const {guess, select} = this.flags[flag], one = this.sections.guessed(flag);
+      guess.hidden = !one || this.sections.marked(flag) === one.key;
+      if (guess.hidden) {
+        guess.replaceChildren();
+        continue;
+      }
+      const take = make("button", {type: "button", className: "small", text: "Take it over", "aria-label": `Take over ${plain(one.name)}: ${words}`});
+      take.addEventListener("click", () => {
+        this.sections.mark(flag, one.key);
+        this.changed();
+        select.focus();
+        say(`${words}: ${plain(one.name)}.`);
+      });
+      guess.replaceChildren(`a guess by loudness: ${plain(one.name)} `, take);
+    }
+  }
+
+  row({key, name}) {
     const field = (kind, value, label, act) => {
       const input = make("input", {type: "text", "data-field": kind, "aria-label": label, autocomplete: "off", spellcheck: "false"});
       input.value = value;
@@ -153,9 +176,9 @@ export class SectionsPart {
       field("end", end === null ? "" : timeShort(end), `End of ${of}; empty: until the next one`, (input) => this.type(key, "end", input)),
       make("td", {className: "doing"},
         button("Play", () => this.told.play(this.sections.list[this.sections.at(key)].start, Math.min(this.sections.endOf(this.sections.at(key)), this.shape.duration || Infinity), this.sections.list[this.sections.at(key)].name)),
-        button("Border", () => this.borders.focus(key)), button("Split", () => this.split(key)), button("Remove", () => this.remove(key)),
-        ...(vocal ? [make("span", {className: "soft", text: `vocal ${vocal.low} to ${vocal.high} LU here`})] : [])));
+        button("Move its start", () => this.borders.focus(key)), button("Split", () => this.split(key)), button("Remove", () => this.remove(key)), make("span", {className: "noted"})));
     row.dataset.key = key;
+    row.querySelector(".doing").before(vocalCell({changed: (range, fault) => this.sing(key, range, fault)}));
     rove(row.querySelector(".doing"), "button").refresh();
     const until = row.querySelector("[data-field=end]");
     until.placeholder = this.until(i);
@@ -175,6 +198,7 @@ export class SectionsPart {
       const name = row.querySelector("[data-field=name]");
       if (name.value !== one.name) name.value = one.name;
       for (const made of row.querySelectorAll("button")) made.setAttribute("aria-label", `${made.textContent}: ${of}`);
+      showVocal(row, one, this.draft.wanted.get("vocal.above_band"), of);
     });
     this.times();
   }
@@ -192,6 +216,8 @@ export class SectionsPart {
         if (input && input.value !== value) input.value = value;
         if (name === "end" && input) input.placeholder = this.until(i);
       }
+      const measured = this.sections.measured(i);
+      put(this.body.children[i].querySelector(".noted"), measured ? `measured ${measured}` : "");
     });
   }
 
@@ -209,13 +235,22 @@ export class SectionsPart {
     this.refuse(text);
   }
 
+  /** Where the vocal is meant to lie here. */
+  sing(key, range, fault) {
+    this.sections.list[this.sections.at(key)].vocal = range;
+    this.changed();
+    if (fault) this.refuse(fault);
+  }
+
   type(key, edge, input) {
     const i = this.sections.at(key), one = this.sections.list[i], empty = edge === "end" && !input.value.trim();
     const seconds = empty ? null : secondsIn(input.value);
     const [low, high] = edge === "start" ? this.sections.roomOfStart(i) : this.sections.roomOfEnd(i);
     if (!empty && (seconds === null || seconds < low || seconds > high)) {
-      return this.wrong(input, seconds === null ? `“${plain(input.value)}” is no time: write seconds, such as 83.5, or minutes and seconds, such as 1:23.5. It stays as it was.`
-        : `The ${edge} of “${plain(one.name)}” wants to lie from ${timeShort(low)} ${Number.isFinite(high) ? `to ${timeShort(high)}` : "on"}. It stays as it was.`);
+      const typed = plain(input.value), kept = edge === "start" ? timeShort(one.start) : one.end === null ? "" : timeShort(one.end), stays = ` The ${edge} stays ${kept || "open, until the next section"}.`;
+      input.value = kept;
+      return this.refuse(seconds === null ? `“${typed}” is no time: write seconds, such as 83.5, or minutes and seconds, such as 1:23.5.${stays}`
+        : `The ${edge} of “${plain(one.name)}” wants to lie from ${timeShort(low)} ${Number.isFinite(high) ? `to ${timeShort(high)}` : "on"}; “${typed}” does not.${stays}`);
     }
     if (edge === "start") this.sections.moveStart(i, seconds);
     else this.sections.moveEnd(i, seconds);

@@ -9,7 +9,7 @@ import {Walk} from "./walk.js";
 import {by, make, plain, put} from "./words.js";
 
 const kSteps = [["plan", "Plan", "1"], ["sheet", "Sheet", "2"], ["listen", "Listen", "3"]];
-const kNoSheet = "No sheet of this plan yet. “Check the mix against it” measures the mix and the stems, and holds them against what is wanted.";
+const kNoSheet = "No sheet of this plan yet. “Check the mix against the plan” measures the mix and the stems, and holds them against what is wanted.";
 const folderOf = (path) => (path.includes("/") ? path.slice(0, path.lastIndexOf("/")) : "");
 
 export class Song {
@@ -40,7 +40,7 @@ export class Song {
     desk.checks.addEventListener("check", (event) => this.step === "listen" && this.listen.check(event.detail));
     const inPlan = () => desk.shown("song") && this.step === "plan" && Boolean(this.plan.draft), open = () => desk.shown("song") && this.entry !== null;
     desk.keys([
-      ["k", "keep what was changed: save the plan", () => this.plan.write(), inPlan],
+      ["k", "save the plan", () => this.plan.write(), inPlan],
       ["c", "check the mix against the plan", () => this.check(), inPlan],
       ...kSteps.map(([step, words, key]) => [key, `to the ${words === "Listen" ? "listening pass" : words.toLowerCase()}`, () => this.desk.go(this.parts(step)), open]),
       ...this.listen.keys(() => desk.shown("song") && this.step === "listen"),

@@ -25,9 +25,10 @@ export class StemsPart {
     this.role.addEventListener("change", () => this.play(this.role.value));
     this.name = make("p", {className: "soft", id: "stem-at"});
     this.tools = make("div", {className: "line", role: "group", "aria-labelledby": "stem-at"}, this.name,
-      button("Up", "One up", (name) => this.step(name, -1)), button("Down", "One down", (name) => this.step(name, 1)), button("Same", "The same rank as the one above", (name) => this.join(name)), button("No rank", "No rank", (name) => this.drop(name)),
+      button("Up", "One up", (name) => this.step(name, -1)), button("Down", "One down", (name) => this.step(name, 1)), button("Same rank as above", "The same rank as the one above", (name) => this.join(name)), button("No rank", "No rank", (name) => this.drop(name)),
       make("label", {for: "stem-role", text: "plays"}), this.role);
-    box.append(this.about, this.list, this.tools, this.none);
+    this.guess = make("p", {className: "noted", hidden: ""});
+    box.append(this.about, this.list, this.tools, this.guess, this.none);
   }
 
   take(draft) {
@@ -154,18 +155,36 @@ export class StemsPart {
     this.settle(groups, name);
   }
 
+  /** The ranks that a starting plan guessed, for stems that have none. */
+  guesses() {
+    const open = this.draft.stems.filter((one) => one.priority === null && one.guess !== undefined).sort((a, b) => a.guess - b.guess);
+    this.guess.hidden = !open.length;
+    if (!open.length) return this.guess.replaceChildren();
+    const take = make("button", {type: "button", className: "small", text: "Take them over", "aria-label": "Take over the ranks guessed by role"});
+    take.addEventListener("click", () => {
+      for (const one of open) one.priority = one.guess;
+      this.groups = this.grouped();
+      this.draw();
+      this.focus(open[0].name);
+      say("The ranks guessed by role are taken over.");
+      this.told.changed();
+    });
+    this.guess.replaceChildren(`a guess by role, no more: ${open.map((one) => `${one.guess} ${plain(one.name)}`).join(", ")} `, take);
+  }
+
   draw() {
+    this.guesses();
     this.list.replaceChildren(...this.groups.flat().map((stem) => this.row(stem)));
     this.choose();
     this.roving.refresh();
   }
 
   row(stem) {
-    const {name, file, role, priority} = stem;
+    const {name, file, role, priority, measured} = stem;
     const beside = this.draft.stems.filter((one) => one !== stem && priority !== null && one.priority === priority);
     const handle = make("button", {type: "button", className: "entry stem", tabindex: "-1", "aria-describedby": "stem-keys"},
       make("span", {className: "rank"}, make("span", {className: "hidden", text: priority === null ? "no rank" : "rank "}), String(priority ?? "\u2013")), make("span", {className: "name", text: name}),
-      make("span", {className: "soft detail", text: `${role}, ${file}${beside.length ? `; matters as much as ${beside.map((one) => one.name).join(", ")}` : ""}`}));
+      make("span", {className: "soft detail", text: `${role}, ${file}${measured ? `; measured ${measured}` : ""}${beside.length ? `; matters as much as ${beside.map((one) => one.name).join(", ")}` : ""}`}));
     handle.dataset.stem = name;
     const li = make("li", {}, handle);
     this.pull(handle, li, name);

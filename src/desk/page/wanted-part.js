@@ -1,11 +1,7 @@
 // What is wanted of a song as numbers: a field for each, empty where it is not stated.
-import {faultOf, kWanted} from "./wanted.js";
-import {make, put} from "./words.js";
-
-const numberIn = (text) => {
-  const clean = text.trim().replace(",", ".").replace("\u2212", "-");
-  return clean === "" ? null : /^[+-]?\d{1,6}(\.\d{0,6})?$/.test(clean) ? Number(clean) : NaN;
-};
+import {say} from "./say.js";
+import {faultOf, kWanted, numberIn, rangeIn, wordsOf} from "./wanted.js";
+import {make, plain, put} from "./words.js";
 
 export class WantedPart {
   /** `told`: {changed()}. */
@@ -41,29 +37,52 @@ export class WantedPart {
       fields[0].addEventListener("change", () => this.read(one));
     }
     const words = [one.bound ? make("span", {className: "soft", text: one.bound}) : "", fields[0], ...(fields[1] ? [make("span", {className: "soft", text: "to"}), fields[1]] : []), one.unit ? make("span", {className: "soft", text: one.unit}) : ""];
-    return {box: make("div", {className: "want"}, title, make("span", {className: "line"}, ...words), about, fault), fields, fault};
+    const noted = make("p", {className: "noted", hidden: ""});
+    return {box: make("div", {className: "want"}, title, make("span", {className: "line"}, ...words), noted, about, fault), fields, fault, noted};
+  }
+
+  /** What a starting plan measured: beside the field, for whoever means it. */
+  note(one) {
+    const {noted, fields} = this.rows.get(one.key), note = this.draft.base.measured?.[one.key], value = this.draft.wanted.get(one.key);
+    noted.hidden = !note;
+    if (!note) return;
+    const taken = note.to === undefined || JSON.stringify(note.to) === JSON.stringify(value);
+    const take = make("button", {type: "button", className: "small", text: "Take it over", "aria-label": `Take over ${wordsOf(one, note.to ?? null)}: ${one.title}`});
+    take.addEventListener("click", () => {
+      this.draft.wanted.set(one.key, note.to);
+      this.fill(one);
+      fields[0].focus();
+      say(`${one.title}: ${wordsOf(one, note.to)}.`);
+      this.told.changed();
+    });
+    noted.replaceChildren(plain(note.words), ...(taken ? [] : [` ${one.bound ? `${one.bound} ` : ""}${wordsOf(one, note.to)}? `, take]));
   }
 
   take(draft) {
     this.draft = draft;
-    for (const one of kWanted) {
-      const {fields, fault} = this.rows.get(one.key), value = draft.wanted.get(one.key);
-      const texts = one.kind === "range" ? [value?.low ?? "", value?.high ?? ""] : [value ?? ""];
-      if (one.kind === "flag") fields[0].checked = value ?? one.without;
-      else fields.forEach((field, i) => (field.value = Number.isNaN(texts[i]) ? field.value : String(texts[i])));
-      put(fault, faultOf(one, value));
-    }
+    for (const one of kWanted) this.fill(one);
+  }
+
+  fill(one) {
+    const {fields, fault} = this.rows.get(one.key), value = this.draft.wanted.get(one.key);
+    const texts = one.kind === "range" ? [value?.low ?? "", value?.high ?? ""] : [value ?? ""];
+    if (one.kind === "flag") fields[0].checked = value ?? one.without;
+    else fields.forEach((field, i) => (field.value = Number.isNaN(texts[i]) ? field.value : String(texts[i])));
+    const text = faultOf(one, value);
+    put(fault, text);
+    fields.forEach((field) => field.setAttribute("aria-invalid", String(Boolean(text))));
+    this.note(one);
   }
 
   read(one) {
     const {fields, fault} = this.rows.get(one.key);
-    const numbers = fields.map((field) => (one.kind === "range" || one.kind === "number" ? numberIn(field.value) : null));
     const value = one.kind === "flag" ? fields[0].checked : one.kind === "choice" ? fields[0].value || null
-      : one.kind === "number" ? numbers[0] : numbers.every((number) => number === null) ? null : {low: numbers[0] ?? NaN, high: numbers[1] ?? NaN};
+      : one.kind === "number" ? numberIn(fields[0].value) : rangeIn(fields.map((field) => field.value));
     this.draft.wanted.set(one.key, value);
     const text = faultOf(one, value);
     put(fault, text);
     fields.forEach((field) => field.setAttribute("aria-invalid", String(Boolean(text))));
+    this.note(one);
     this.told.changed();
   }
 }

@@ -3,7 +3,7 @@
 /** `part` and `name`: where it stands in the plan; `name` empty: the part is the value itself. `kind`: "range", "number", "flag" or
  *  "choice". `without`: what holds where it is left out. */
 export const kWanted = [
-  {key: "vocal.above_band", part: "vocal", name: "", kind: "range", unit: "LU", title: "Lead vocal over everything else", about: "How far the voice lies over the band: from, to. Sections may have ranges of their own in the plan's text.", finding: "vocal-placement"},
+  {key: "vocal.above_band", part: "vocal", name: "", kind: "range", unit: "LU", title: "Lead vocal over everything else", about: "How far the voice lies over the band: from, to. Sections may have ranges of their own, above.", finding: "vocal-placement"},
   {key: "backing.under_lead", part: "backing", name: "", kind: "range", unit: "LU", title: "Backing vocals under the lead vocal", about: "How far the backing voices lie under the lead: from, to.", finding: "backing-placement"},
   {key: "dynamics.quiet_to_loud", part: "dynamics", name: "quiet_to_loud", kind: "number", unit: "LU", bound: "at least", title: "Quietest to biggest section", about: "How far these two sections are apart.", finding: "quiet-to-loud"},
   {key: "dynamics.biggest_margin", part: "dynamics", name: "biggest_margin", kind: "number", unit: "LU", bound: "at least", without: 0, title: "Biggest over the next section", about: "By how much the biggest section is bigger than the one after it.", finding: "biggest-section"},
@@ -18,6 +18,21 @@ export const kWanted = [
   {key: "quiet.small_speaker", part: "quiet", name: "small_speaker", kind: "flag", without: true, title: "Also through a small loudspeaker", about: "Estimates the quiet song through the band of a small loudspeaker, too.", finding: "quiet-listening"},
   {key: "quiet.moved", part: "quiet", name: "moved", kind: "number", unit: "dB", without: 6, title: "A part has moved from", about: "A part that moves more than this against the others, once it is quiet, is told.", finding: "quiet-listening"},
 ];
+
+/** A section's own range, in place of the song's. */
+export const kSectionVocal = {...kWanted[0], least: -60, most: 60};
+
+/** The number of a text; null where it is empty, NaN where it is none. */
+export function numberIn(text) {
+  const clean = text.trim().replace(",", ".").replace("\u2212", "-");
+  return clean === "" ? null : /^[+-]?\d{1,6}(\.\d{0,6})?$/.test(clean) ? Number(clean) : NaN;
+}
+
+/** The range of two texts; null where both are empty. */
+export function rangeIn(texts) {
+  const [low, high] = texts.map(numberIn);
+  return low === null && high === null ? null : {low: low ?? NaN, high: high ?? NaN};
+}
 
 /** Its value in a plan; null where it is not stated. */
 export function wantedIn(plan, one) {
