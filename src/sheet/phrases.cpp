@@ -119,8 +119,9 @@ std::string reason_of(const Outcome& outcome) {
 }
 
 std::string headline(const Finding& finding, const Catalog& catalog) {
-  std::string text = title_of(finding, catalog) + ": " + value_of(finding, catalog);
   const auto reason = reason_of(finding.outcome);
+  if (std::holds_alternative<NotMeasured>(finding.outcome) && reason.starts_with(kMeasuredBut)) return title_of(finding, catalog) + ": " + reason;
+  std::string text = title_of(finding, catalog) + ": " + value_of(finding, catalog);
   if (!reason.empty() && reason != "not measured") text += " (" + reason + ")";
   if (!finding.limit_text.empty()) {
     // "At most 3" reads as a demand, "one of 44100, 48000" and "a multiple of 588" as a statement, and a wrong one.

@@ -43,6 +43,8 @@ namespace sendworthy::sheet {
 [[nodiscard]] std::string value_of(const Measurement& measurement, const Catalog& catalog);
 
 /// "True peak: +0.4 dBTP, at most -1.0 dBTP", with the tolerance or the reason where there is one.
+/// A reason that begins so tells the value itself: it was measured, and cannot be judged. The headline then says no "not measured".
+inline constexpr std::string_view kMeasuredBut = "measured ";
 [[nodiscard]] std::string headline(const Finding& finding, const Catalog& catalog);
 
 /// Why nothing could be measured, or empty.

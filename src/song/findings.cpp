@@ -3,6 +3,8 @@
 #include <array>
 #include <utility>
 
+#include "sheet/phrases.h"
+
 namespace sendworthy::song {
 namespace {
 
@@ -195,8 +197,9 @@ Finding unmeasured(std::string_view id, const Severities& severities, std::strin
   return finding;
 }
 
-Finding not_stated(std::string_view id, const Severities& severities, std::string_view key, std::vector<std::string> files) {
-  return unmeasured(id, severities, "not stated", std::move(files), "Say in the plan what is meant: " + std::string(key) + ".");
+Finding not_stated(std::string_view id, const Severities& severities, std::string_view key, std::vector<std::string> files, const std::string& measured) {
+  auto reason = measured.empty() ? std::string("not stated") : std::string(sheet::kMeasuredBut) + measured + "; what is wanted is not stated in the plan";
+  return unmeasured(id, severities, std::move(reason), std::move(files), "Say in the plan what is meant: " + std::string(key) + ".");
 }
 
 }  // namespace sendworthy::song

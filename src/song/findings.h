@@ -36,6 +36,7 @@ using Severities = std::map<std::string, Status, std::less<>>;
 [[nodiscard]] Finding unmeasured(std::string_view id, const Severities& severities, std::string reason, std::vector<std::string> files,
                                  std::string_view remedy = {});
 /// Not measured since the plan does not say what is meant. `key`: where to write it, such as "[vocal] above_band".
-[[nodiscard]] Finding not_stated(std::string_view id, const Severities& severities, std::string_view key, std::vector<std::string> files);
+/// `measured`: what was measured all the same, which is then told in place of "not stated" alone.
+[[nodiscard]] Finding not_stated(std::string_view id, const Severities& severities, std::string_view key, std::vector<std::string> files, const std::string& measured = {});
 
 }  // namespace sendworthy::song

@@ -56,7 +56,7 @@ class LowEndJudge {
     if (missing(kId)) return;
     const auto files = song_.mix_and(both_);
     const auto wanted = plan_.low_end.kick_over_bass_db;
-    if (!wanted) return findings_.push_back(not_stated(kId, plan_.severities, "[low_end] kick_over_bass, in dB", files));
+    if (!wanted) return findings_.push_back(not_stated(kId, plan_.severities, "[low_end] kick_over_bass, in dB", files, low_.kick_over_bass ? db(low_.kick_over_bass->median_db) : std::string()));
     if (!low_.kick_over_bass) {
       if (!low_.hits.empty() && !low_.bass_centre_hz)
         return findings_.push_back(unmeasured(kId, plan_.severities, fmt::format("the bass has nothing below {} in the channels that are measured; an LFE channel is not", hz(plan_.low_end.below_hz)), files, "Look at the stem's file, or raise [low_end] below_hz."));
@@ -87,7 +87,8 @@ class LowEndJudge {
     if (missing(kId)) return;
     const auto files = song_.mix_and(both_);
     const auto wanted = plan_.low_end.lowest;
-    if (wanted == Lowest::not_stated) return findings_.push_back(not_stated(kId, plan_.severities, "[low_end] lowest = \"kick\" or \"bass\"", files));
+    if (wanted == Lowest::not_stated)
+      return findings_.push_back(not_stated(kId, plan_.severities, "[low_end] lowest = \"kick\" or \"bass\"", files, low_.kick_centre_hz && low_.bass_centre_hz ? fmt::format("kick at {}, bass at {}", hz(*low_.kick_centre_hz), hz(*low_.bass_centre_hz)) : std::string()));
     if (!low_.kick_centre_hz || !low_.bass_centre_hz)
       return findings_.push_back(unmeasured(kId, plan_.severities, fmt::format("the {} has nothing between 25 Hz and 160 Hz", low_.kick_centre_hz ? "bass" : "kick"), files, "Look at the stem's file."));
     const auto text = fmt::format("the kick is centred at {}, the bass at {}", hz(*low_.kick_centre_hz), hz(*low_.bass_centre_hz));
@@ -102,7 +103,7 @@ class LowEndJudge {
     if (!song_.why_no_stems.empty()) return none(kId, song_.why_no_stems, files, {});
     if (bass_.empty()) return none(kId, "no stem has the role bass", files, "bass");
     const auto wanted = plan_.low_end.bass_steadiness_db;
-    if (!wanted) return findings_.push_back(not_stated(kId, plan_.severities, "[low_end] bass_steadiness, in dB", files));
+    if (!wanted) return findings_.push_back(not_stated(kId, plan_.severities, "[low_end] bass_steadiness, in dB", files, low_.bass_steadiness ? db(low_.bass_steadiness->spread_db) : std::string()));
     if (!low_.bass_steadiness) return findings_.push_back(unmeasured(kId, plan_.severities, "the bass plays for less than a second below " + hz(plan_.low_end.below_hz), files, "Look at the stem's file, or raise [low_end] below_hz."));
     const auto& steady = *low_.bass_steadiness;
     const auto text = fmt::format("{} from the 10th to the 95th percentile", db(steady.spread_db));

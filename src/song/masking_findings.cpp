@@ -74,7 +74,8 @@ void priorities(const Measured& song, const std::vector<Pairing>& pairings, cons
     return;
   }
   if (!plan.most_masked_percent) {
-    findings.push_back(not_stated(kId, plan.severities, "[masking] most, in %", song.mix_and(all)));
+    const auto* most = sheet.pairs.empty() ? nullptr : &sheet.pairs.front();
+    findings.push_back(not_stated(kId, plan.severities, "[masking] most, in %", song.mix_and(all), most != nullptr ? fmt::format("at most {}: {} over {}", percent(most->masked / 100), base::for_terminal(most->masker), base::for_terminal(most->part)) : std::string()));
     return;
   }
   if (sheet.pairs.empty()) {
@@ -115,7 +116,7 @@ void backing(const Measured& song, const std::vector<std::size_t>& maskers, cons
   const auto files = song.mix_and(voices);
   if (!maskers.empty() && masking.active_s > 0) sheet.backing_masked = 100 * masking.together.share;
   if (!plan.most_masked_percent) {
-    findings.push_back(not_stated(kId, plan.severities, "[masking] most, in %", files));
+    findings.push_back(not_stated(kId, plan.severities, "[masking] most, in %", files, sheet.backing_masked ? percent(*sheet.backing_masked / 100) + " covered" : std::string()));
     return;
   }
   if (maskers.empty() || masking.active_s == 0) {

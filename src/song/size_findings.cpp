@@ -116,7 +116,7 @@ void quiet_to_loud(const Measured& song, const SongSheet& sheet, Findings& findi
     return;
   }
   if (!plan.dynamics.quiet_to_loud_lu) {
-    findings.push_back(not_stated(kId, plan.severities, "[dynamics] quiet_to_loud, in LU", files));
+    findings.push_back(not_stated(kId, plan.severities, "[dynamics] quiet_to_loud, in LU", files, top->loudness && low->loudness ? lu(*top->loudness - *low->loudness) : std::string()));
     return;
   }
   if (!top->loudness || !low->loudness) {
@@ -236,7 +236,11 @@ void movement_finding(const Measured& song, SongSheet& sheet, Findings& findings
   }
   if (plan.stems.empty()) return none("the plan has no stems", "Print the stems and add them to the plan.");
   if (!plan.dynamics.movement_db) {
-    findings.push_back(not_stated(kId, plan.severities, "[dynamics] movement, in dB", song.mix_and(all)));
+    std::vector<std::string> moves;
+    for (const auto& stem : sheet.stems) {
+      if (stem.movement) moves.push_back(fmt::format("{} {}", base::for_terminal(stem.name), db(*stem.movement)));
+    }
+    findings.push_back(not_stated(kId, plan.severities, "[dynamics] movement, in dB", song.mix_and(all), moves.empty() ? std::string() : listed(moves)));
     return;
   }
   std::vector<std::string> still, moving, more;

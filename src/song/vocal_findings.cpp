@@ -109,7 +109,7 @@ void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::o
     }
   }
   if (in.empty() && out.empty()) {
-    findings.push_back(not_stated(what.id, severities, key, what.files));
+    findings.push_back(not_stated(what.id, severities, key, what.files, listed(open)));
     return;
   }
   std::vector<Where> places, phrases;
