@@ -209,8 +209,15 @@ Result<std::string> new_plan(const std::string& mix, const NewPlanOptions& optio
     const auto& one = told.stems[i];
     if (one.loudness) draft.stems[i].guess = fmt::format("{} LUFS, plays for {} s", base::fixed(*one.loudness, 1), base::fixed(one.active_s, 0));
   }
-  const auto vocal = std::ranges::find(survey.findings, "vocal-placement", &Finding::rule);
-  draft.without_vocals = vocal != survey.findings.end() && vocal->status == Status::note && std::ranges::all_of(roles, [](const auto& role) { return role && *role != Role::backing_vocal; });
+  // Where the stems are all of the mix, and every name tells what it plays, what none of them plays is not in the song.
+  const auto all_told = std::ranges::all_of(roles, [](const auto& role) { return role.has_value(); });
+  const auto none_of = [&](std::string_view finding, std::initializer_list<Role> absent) {
+    const auto found = std::ranges::find(survey.findings, finding, &Finding::rule);
+    return all_told && found != survey.findings.end() && found->status == Status::note && std::ranges::none_of(absent, [&](Role role) { return std::ranges::find(roles, role) != roles.end(); });
+  };
+  draft.without_vocals = none_of("vocal-placement", {Role::lead_vocal, Role::backing_vocal});
+  draft.without_backing = none_of("backing-placement", {Role::backing_vocal});
+  draft.without_drums = none_of("percussion-in-biggest", {Role::kick, Role::snare, Role::drums, Role::percussion});
   Guesses(told, quietest, draft).make();
   return starting_plan(draft);
 }

@@ -214,11 +214,21 @@ class Writer {
     line("\n# What is asked. Change the words, add your own, narrow one down with section = \"…\" or stem = \"…\".");
     for (const auto& one : kQuestions) {
       if (draft_.without_vocals && one.without_vocals.empty()) continue;
+      if (const auto absent = absent_of(one.id); !absent.empty()) {
+        line(fmt::format("\n# The stems are all of the mix, and none is {}: \"{}\" is left out.", absent, one.id));
+        continue;
+      }
       line("\n[[question]]");
       line(fmt::format("id = \"{}\"", one.id));
       line("text = " + toml_text(draft_.without_vocals && one.without_vocals != kSame ? one.without_vocals : one.text));
       if (one.heard != Heard::full) line(fmt::format("heard = \"{}\"", to_string(one.heard)));
     }
+  }
+
+  /// What a question is about and the song has not; "" of others.
+  [[nodiscard]] std::string_view absent_of(std::string_view id) const {
+    if (id == "backing-vocals" && draft_.without_backing) return "a backing vocal";
+    return id == "percussion" && draft_.without_drums ? "kick, snare, drums or percussion" : "";
   }
 
   const PlanDraft& draft_;

@@ -37,6 +37,7 @@ struct PlanDraft {
   std::vector<Section> sections;
   std::vector<Stem> stems;
   bool without_vocals = false;  ///< the stems are all of the mix, and none is a vocal: nothing is asked of vocals
+  bool without_backing = false, without_drums = false;  ///< likewise of backing vocals alone, and of drums and percussion
   /// By "vocal.above_band", for the keys of [vocal], [backing], [dynamics], [low_end], [masking] and [quiet].
   std::map<std::string, Guess, std::less<>> guesses;
 };

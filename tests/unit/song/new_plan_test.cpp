@@ -184,6 +184,13 @@ TEST_CASE("without stems a starting plan shows how one is written, and without v
   REQUIRE_MESSAGE(plan, to_string(plan.error()));
   REQUIRE(plan->stems.size() == 1);
   CHECK(plan->stems[0].priority == 1);
+  // What the song has not is not asked for, and the plan says so.
+  draft.without_backing = draft.without_drums = true;
+  const auto fewer = plan_from(draft);
+  CHECK(fewer.questions.size() == standard_questions().size() - 2);
+  for (const auto& one : fewer.questions) CHECK((one.id != "backing-vocals" && one.id != "percussion"));
+  CHECK(contains(starting_plan(draft), "none is a backing vocal: \"backing-vocals\" is left out."));
+  draft.without_backing = draft.without_drums = false;
   draft.without_vocals = true;
   draft.stems = {{"kick.wav", Role::kick, 1, ""}};
   const auto without = plan_from(draft);
