@@ -20,6 +20,7 @@
 namespace sendworthy::song {
 namespace {
 
+constexpr std::array kOfSections{"vocal-placement", "backing-placement", "percussion-in-biggest", "biggest-section"};
 constexpr std::size_t kMostPlaces = 5, kMostMoved = 6, kMostNumbers = 300;
 
 /// Standard questions, as new_plan writes them. Effects have nothing that could be measured of them alone.
@@ -225,10 +226,27 @@ std::vector<std::string> moved_in(const std::vector<std::string>& findings, cons
   return moved;
 }
 
+std::vector<std::string> moved_in_section(const std::string& section, const Snapshot& before, const Snapshot& now) {
+  std::vector<std::string> moved;
+  // Its loudness stands in two findings, and moves once.
+  for (const auto* id : kOfSections) add_moved(id, section, before, now, moved);
+  return moved;
+}
+
+std::vector<std::string> moved_in_song(const Plan& plan, const Snapshot& before, const Snapshot& now) {
+  auto rest = now;
+  for (auto& finding : rest) {
+    for (const auto& section : plan.sections) finding.second.numbers.erase(section.name);
+  }
+  std::vector<std::string> ids;
+  for (const auto& rule : plan_rules()) ids.emplace_back(rule.id);
+  return moved_in(ids, before, rest);
+}
+
 std::vector<std::string> moved_for(const Plan& plan, const Question& question, const Snapshot& before, const Snapshot& now) {
   std::vector<std::string> moved;
   if (question.section && !question.stem) {
-    for (const auto* id : {"vocal-placement", "backing-placement", "percussion-in-biggest", "biggest-section"}) add_moved(id, plan.sections[*question.section].name, before, now, moved);
+    for (const auto* id : kOfSections) add_moved(id, plan.sections[*question.section].name, before, now, moved);
   }
   for (auto& words : moved_in(findings_of(plan, question), before, now)) {
     if (moved.size() < kMostMoved && std::ranges::find(moved, words) == moved.end()) moved.push_back(std::move(words));

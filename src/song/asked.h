@@ -29,6 +29,10 @@ namespace sendworthy::song {
 /// What moved for a question: first of its section, whatever its findings, unless it is about one stem; then in its findings. At most six.
 [[nodiscard]] std::vector<std::string> moved_for(const Plan& plan, const Question& question, const Snapshot& before, const Snapshot& now);
 
+/// What moved in a section, whatever is asked of it; and, for the whole song, statuses and numbers that stand on no section. At most six each.
+[[nodiscard]] std::vector<std::string> moved_in_section(const std::string& section, const Snapshot& before, const Snapshot& now);
+[[nodiscard]] std::vector<std::string> moved_in_song(const Plan& plan, const Snapshot& before, const Snapshot& now);
+
 /// The numbers of a question's section, and, where it is heard very quietly or from something small, what moves then, in words.
 [[nodiscard]] std::vector<std::string> numbers_for(const Plan& plan, const Question& question, const Sheet& measured);
 

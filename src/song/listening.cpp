@@ -130,6 +130,16 @@ ListeningState state_of(const Plan& plan, const Passes& passes, const std::strin
     }
     state.questions.push_back(std::move(asked));
   }
+  for (const auto& section : plan.sections) {
+    auto words = before != nullptr ? moved_in_section(section.name, *before, now) : std::vector<std::string>();
+    if (change != nullptr) {
+      for (auto& edit : edits_in(section, *change)) words.push_back(std::move(edit));
+    }
+    if (!words.empty()) state.moves.push_back({section.name, std::move(words)});
+  }
+  if (before != nullptr) {
+    if (auto words = moved_in_song(plan, *before, now); !words.empty()) state.moves.push_back({"", std::move(words)});
+  }
   if (measured != nullptr) state.unasked = unasked_of(plan, *measured, before, now);
   std::ranges::stable_sort(state.questions, {}, [&](const ListeningQuestion& one) { return rank_of(one, state); });
   state.complete = !state.questions.empty() && std::ranges::none_of(state.questions, [](const ListeningQuestion& one) { return one.open.has_value(); });

@@ -55,6 +55,12 @@ struct ListeningQuestion {
   std::vector<std::string> numbers;     ///< of its section, and of the way it is heard, in words; only where measured
 };
 
+/// What moved in one section since the bounce of the last pass, or in what stands on no section.
+struct ListeningMove {
+  std::string section;             ///< its name; empty: the whole song
+  std::vector<std::string> words;  ///< at least one
+};
+
 /// Where the song stands. Questions come in the order in which they are to be asked: first those whose numbers moved since the
 /// bounce of the last pass, or whose section was edited, then those that were to be tweaked there, then the rest, each in the plan's order.
 struct ListeningState {
@@ -69,6 +75,7 @@ struct ListeningState {
   int before_pass = 0;
   std::string remark;        ///< of a line that was cut off, in words
   std::vector<ListeningQuestion> questions;
+  std::vector<ListeningMove> moves;  ///< by section, in the plan's order, then of the whole song; only where measured
   std::vector<std::string> unasked;  ///< findings outside of the plan, or moved, to which no question belongs, in words; only where measured
 };
 
