@@ -10,6 +10,7 @@
 #include <utility>
 
 #include "base/files.h"
+#include "base/os.h"
 #include "base/text.h"
 #include "desk/page.h"
 #include "desk/plan_api.h"
@@ -238,8 +239,13 @@ Answer Api::sheet(const std::string& id, std::string_view name, const Target& ta
   constexpr std::string_view kStem = "sheet.";
   const auto* const form = name.starts_with(kStem) ? sheet_form(name.substr(kStem.size())) : nullptr;
   if (form == nullptr) return no_such_page();
-  const auto path = checks_.sheet_path(id, form->ending);
+  auto path = checks_.sheet_path(id, form->ending);
   if (!path) return refusal(path.error());
+  if (form->ending == "html" && target.of("save").empty()) {
+    // In the page's words, where they are others.
+    auto shown = path->substr(0, path->rfind('/')) + "/shown.html";
+    if (base::state_of(shown)) *path = std::move(shown);
+  }
   if (form->ending == "html" && target.query.contains("file")) return part_of_sheet(*path, target.of("file"));
   auto file = base::InputFile::open(*path);
   if (!file) return refusal(404, "no_check", "there is no such check any more; load the page again");

@@ -16,6 +16,7 @@
 #include "base/files.h"
 #include "base/text.h"
 #include "desk/listening_pass.h"
+#include "desk/page_words.h"
 #include "desk/sheet_parts.h"
 #include "desk/shown_paths.h"
 #include "desk/sound.h"
@@ -64,6 +65,13 @@ Result<void> write_sheet(Sheet sheet, std::span<const std::string_view> forms, c
     const auto page = render_html(sheet, names);
     written = base::write_private(folder + "/sheet.html", page);
     if (written) written = base::write_private(folder + "/sheet.parts", places_of_parts(page));
+    // What is saved may be read where there is no page.
+    auto shown = sheet.song ? std::optional(sheet) : std::nullopt;
+    if (written && shown && put_on_the_page(*shown)) {
+      const auto on_page = render_html(*shown, names);
+      written = base::write_private(folder + "/shown.html", on_page);
+      if (written) written = base::write_private(folder + "/shown.parts", places_of_parts(on_page));
+    }
   }
   // Pictures belong to the page; the other forms are what the command writes in them.
   for (auto& file : sheet.files) {

@@ -7,6 +7,7 @@
 
 #include "base/table.h"
 #include "base/text.h"
+#include "desk/page_words.h"
 #include "desk/within.h"
 #include "sheet/phrases.h"
 #include "song/status_json.h"
@@ -35,7 +36,7 @@ Json finding_json(const Finding& finding) {
   json["status"] = to_string(finding.status);
   json["headline"] = base::clean_utf8(sheet::headline(finding, catalog()));
   json["why"] = base::clean_utf8(finding.why);
-  json["remedy"] = base::clean_utf8(finding.remedy);
+  json["remedy"] = base::clean_utf8(on_the_page(finding.remedy));
   json["where"] = Json::array();
   for (const auto& where : finding.where)
     json["where"].push_back({{"start_s", where.start_s}, {"end_s", where.end_s}, {"file", base::clean_utf8(where.file)}, {"note", base::clean_utf8(where.note)}});
@@ -81,7 +82,11 @@ Json ListeningPass::told() const {
       if (finding.ruleset == "plan" && std::ranges::find(one.findings, finding.rule) != one.findings.end()) question["findings"].push_back(finding_json(finding));
     }
   }
-  json["unasked"] = texts(told_.unasked);
+  json["moves"] = Json::array();
+  for (const auto& one : told_.moves) json["moves"].push_back({{"section", base::clean_utf8(one.section)}, {"words", texts(one.words)}});
+  auto unasked = told_.unasked;
+  for (auto& line : unasked) line = on_the_page(std::move(line));
+  json["unasked"] = texts(unasked);
   json["before_pass"] = told_.before_pass;
   json["change"] = nullptr;
   if (asked_.change) json["change"] = {{"kind", to_string(asked_.change->pair.kind)}, {"summary", base::clean_utf8(asked_.change->summary)}};

@@ -74,8 +74,8 @@ class JobCase(lab.Case):
         self.assertEqual(told["state"], state, told)
         return told
 
-    def sheet(self, desk, told, form="json"):
-        status, _, text = desk.ask("GET", f"api/checks/{told['check']}/sheet.{form}")
+    def sheet(self, desk, told, form="json", query="?save=1"):
+        status, _, text = desk.ask("GET", f"api/checks/{told['check']}/sheet.{form}{query}")
         self.assertEqual(status, 200, text)
         return text
 
@@ -201,6 +201,11 @@ class Plans(JobCase):
             for ending, form in FORMS:
                 _, own, _ = self.run_program("plan", "check", "song.toml", "-f", form, *options)
                 self.assertEqual(self.sheet(desk, told, ending), own, form)
+            # What is only shown says what to do on the page.
+            shown, saved = (self.sheet(desk, told, "html", query).decode() for query in ("", "?save=1"))
+            self.assertIn("Listen it through under Listen", shown)
+            self.assertNotIn("sendworthy listen PLAN", shown)
+            self.assertIn("sendworthy listen PLAN", saved)
             sheet = json.loads(self.sheet(desk, told))
             self.assertEqual((told["kind"], told["rules"], told["verdict"], told["done"], told["total"]), ("plan", rules, sheet["verdict"], 3, 3))
             self.assertEqual(told["plan"], "song.toml")
