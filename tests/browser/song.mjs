@@ -251,6 +251,7 @@ const scenes = {
   async sheet() {
     const { page, context } = await open(kLamps);
     await planThere(page);
+    await page.locator("#plan-rules").check();
     await page.locator("#song-name").focus();
     await press(page, "c");
     await until(page, () => document.body.dataset.part === "sheet");
@@ -258,7 +259,13 @@ const scenes = {
     const sheet = await sheetOf(page);
     await page.screenshot({ path: join(pictures, "song-sheet.png") });
     const [file] = await Promise.all([page.waitForEvent("download"), page.locator("#saves a", { hasText: "everything" }).or(page.locator("#saves a[href*='sheet.json?']")).first().press("Enter")]);
-    report.sheet = { sheet, forms: await forms(page), json: readFileSync(await file.path(), "utf8") };
+    // The link of the navigation leads back to what was open, after a reload too.
+    await page.locator("#views a", { hasText: "Files" }).click();
+    await page.reload();
+    await page.waitForSelector("body:not(.asking)");
+    await page.locator("#views a", { hasText: "Song" }).click();
+    const again = await until(page, () => document.body.dataset.part === "sheet" && document.getElementById("song-about").innerText.includes("lamps.plan.toml")).then(() => true);
+    report.sheet = { again, sheet, forms: await forms(page), json: readFileSync(await file.path(), "utf8") };
     await context.close();
   },
 
@@ -540,11 +547,14 @@ const scenes = {
     await page.locator("#listen-by").fill("<b>");
     await page.locator(".asked button.main").press("Enter");
     await until(page, () => document.getElementById("listen-count"));
+    const absent = await text(page, ".asked");
+    await page.locator(".asked button", { hasText: "Not in this song" }).press("Enter");
+    await until(page, () => document.querySelector(".asked .head").innerText.startsWith("<iframe"));
     const elements = await page.evaluate(() => document.querySelectorAll("img, script:not([src]), iframe:not([sandbox]), svg, .asked b b, dd b").length);
     const asked = await text(page, "body");
     await page.goto(`${address}#/song/no%20plan.toml`);
     await page.waitForSelector(".plan-fault:not([hidden])");
-    report.hostile = { body: body + asked, fields, elements, fault: await text(page, ".plan-fault") };
+    report.hostile = { body: body + asked, fields, elements, absent, fault: await text(page, ".plan-fault") };
     await context.close();
   },
 

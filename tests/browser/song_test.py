@@ -107,6 +107,10 @@ role = "lead vocal"
 priority = 1
 
 [[question]]
+id = "percussion"
+text = "Do the drums carry it?"
+
+[[question]]
 id = "x"
 text = "<iframe src=javascript:alert(4)> {HOSTILE}?"
 section = "{HOSTILE}"
@@ -264,6 +268,8 @@ class SongViews(served.Scenes, unittest.TestCase):
         self.assertIn("Lamps", about["sheet"])
         self.assertEqual(about["forms"], ["html", "txt", "csv", "json", "jsonl", "xml"])
         self.assertEqual(json.loads(about["json"])["song"]["title"], "Lamps, elsewhere")
+        self.assertIn("premaster", {one["ruleset"] for one in json.loads(about["json"])["files"][0]["findings"]})
+        self.assertTrue(about["again"], "the link leads back to the plan, after a reload too")
 
     def test_a_whole_pass_by_keyboard_alone(self):
         about = self.scene("listen")
@@ -305,6 +311,13 @@ class SongViews(served.Scenes, unittest.TestCase):
         self.assertIn("Question 1 of", about["first"])
         self.assertNotEqual(about["before"], about["after"])
         self.assertIn("answered elsewhere", about["told"])
+
+    def test_before_the_first_question_stands_what_moved_and_what_is_asked_again(self):
+        prelude = self.scene("tabs")["prelude"]
+        self.assertIn("What changed since the bounce of pass 1", prelude)
+        self.assertRegex(prelude, r"verse: .*, verse: -\d+\.\d LUFS, was -\d+\.\d LUFS")
+        self.assertIn("5 answers are no longer good: given on a bounce before this one.", prelude)
+        self.assertIn("Very quietly: does nothing poke out? Last time: holds (KB, ", prelude)
 
     def test_a_new_bounce_is_told_at_once_and_no_answer_counts_for_it(self):
         about = self.scene("stale")
@@ -356,6 +369,12 @@ class SongViews(served.Scenes, unittest.TestCase):
         self.assertNotIn("\u202e", about["body"])
         self.assertEqual(about["fields"]["feeling"], "<script>alert(2)</script>")
         self.assertIn("cannot be read as a song plan", about["fault"])
+
+    def test_a_question_about_what_the_song_has_not_is_taken_out_of_the_plan(self):
+        about = self.scene("hostile")
+        self.assertIn("No stem of the plan is kick, snare, drums or percussion.", about["absent"])
+        self.assertIn("Where the song has none, remove the question.", about["body"])
+        self.assertEqual([one["id"] for one in tomllib.loads((self.room.room / "hostile.toml").read_text())["question"]], ["x"])
 
     # WCAG 2.2, A and AA, as far as a program can tell; 1.4.10 for the widths.
     def test_every_size_and_light_is_fit_to_read(self):

@@ -1,6 +1,6 @@
 // What one sees of the listening pass: before it, a question, the end. It only shows; what is done is done elsewhere.
 import {rove} from "./rove.js";
-import {asksOfEars, greeting, lastWords, openWords, passOf, placesOf, placeWords, standing, whyOpen} from "./listen-words.js";
+import {absentWords, asksOfEars, greeting, lastWords, openWords, passOf, placesOf, placeWords, quietWords, staleWords, standing, whyOpen} from "./listen-words.js";
 import {make, many, plain} from "./words.js";
 
 const kBadges = {fail: "fail", warn: "warn", pass: "pass", "not measured": "fail"};
@@ -29,6 +29,15 @@ export function toMeasure({text, check, acts}) {
   return [heading("Listening pass"), make("p", {className: "about", text: sentence(text)}),
     ...(check ? [make("div", {className: "working"}, make("progress", {max: "1", value: String(check.fraction || 0), "aria-label": "Measuring"}), make("p", {className: "soft", text: check.state === "waiting" ? "Waits for the check before it." : `${[check.current, `${percent} %`].filter(Boolean).join(", ")}`}))] : []),
     make("div", {className: "line"}, ...acts)];
+}
+
+/** What of the answers so far does not count any more, and what is asked therefore. Nothing before the first pass. */
+function asksAgain(state, again) {
+  const open = state.questions.filter((one) => again || !one.holds), stale = open.filter((one) => one.last && ["mix changed since", "question changed since"].includes(one.open));
+  if (!open.some((one) => one.last)) return [];
+  return [titled(again ? "What is asked again" : `What is asked, ${many(open.length, "question", "questions")} of ${state.questions.length}`,
+    ...(stale.length ? [make("p", {text: `${many(stale.length, "answer is", "answers are")} no longer good: ${staleWords(stale)}`})] : []),
+    make("ol", {className: "again"}, ...open.map((one) => make("li", {}, plain(one.text), make("span", {className: "soft", text: `${stale.includes(one) ? "" : ` ${whyOpen(one)}`}${one.last ? ` Last time: ${lastWords(one.last)}` : ""}`})))))];
 }
 
 /** `told`: {begin({by, loaded}), plan()}. */
@@ -60,6 +69,8 @@ export function before(state, {again, by: initials, fresh}, told) {
   field.addEventListener("keydown", (event) => event.key === "Enter" && begin.click());
   return [
     heading("Before the first question"), ...lines(greeting(state, again)),
+    ...(state.moves.length ? [titled(`What changed since the bounce of pass ${state.before_pass}`, make("ul", {className: "moves"}, ...state.moves.map((one) => make("li", {}, make("b", {text: one.section || "The whole song"}), `: ${one.words.map(plain).join("; ")}`))))] : []),
+    ...asksAgain(state, again),
     ...(state.unasked.length ? [titled("No question belongs to these; keep them in mind", make("ul", {}, ...state.unasked.map((text) => make("li", {text}))))] : []),
     titled("Caution", ...state.cautions.map((one) => make("p", {text: `${one.text}${one.source ? ` [${one.source}]` : ""}`})), make("p", {text: "Turn down before you press play and come up from there; rest your ears for some minutes of each hour. [common practice, no source]"})),
     titled("You", make("label", {for: "listen-by", text: "Your initials"}), field, about, ...ears),
@@ -70,14 +81,16 @@ export function before(state, {again, by: initials, fresh}, told) {
 /** The pass holds already. */
 export const nothing = (state, told) => [heading("Nothing to ask"), make("p", {text: `${standing(state)}. It stands until the mix changes.`}), make("div", {className: "line"}, button("Listen again, as another pass", told.again))];
 
-/** One question. `at`: {number, of}; `told`: {play(i), answer(word), back()}. The answers are keys, too. */
-export function question(one, at, told) {
+/** One question. `at`: {number, of}; `about`: {roles: of the plan's stems, quietDb}; `told`: {play(i), answer(word), back(), leaveOut()}. The
+ *  answers are keys, too. */
+export function question(one, at, about, told) {
   const list = make("ul", {className: "places", "aria-label": "Places to listen at"}, ...placesOf(one).map((place, i) => {
     const made = button(`Play ${placeWords(place)}`, () => told.play(i), {className: "entry", tabindex: "-1", "aria-pressed": "false"});
     made.dataset.place = String(i);
     return make("li", {}, made);
   }));
   rove(list, "button").refresh();
+  const absent = absentWords(one.id, about.roles);
   const evidence = [
     ...one.moved.map((text) => make("li", {}, make("b", {text: "Moved: "}), plain(text))), ...one.numbers.map((text) => make("li", {}, make("b", {text: "Measured: "}), plain(text))),
     ...one.findings.map((finding) => make("li", {}, make("span", {className: `badge ${kBadges[finding.status] ?? ""}`, text: finding.status}), " ", plain(finding.headline), ...(finding.why ? [make("span", {className: "soft", text: ` ${finding.why}`})] : []), ...(finding.remedy ? [make("span", {className: "soft", text: ` ${finding.remedy}`})] : []))),
@@ -86,10 +99,11 @@ export function question(one, at, told) {
     make("div", {className: "count"}, make("p", {className: "soft", id: "listen-count", text: `Question ${at.number} of ${at.of}`}), make("progress", {max: String(at.of), value: String(at.number - 1), "aria-labelledby": "listen-count"})),
     heading(one.text),
     make("p", {className: "how"}, make("b", {text: "How: "}), plain(one.how)),
+    ...(absent ? [make("div", {className: "line"}, make("p", {text: absent}), button("Not in this song: take the question out of the plan", () => told.leaveOut(), {className: "small"}))] : []),
     ...lines([[one.section && `Section: ${one.section}`, one.stem && `Stem: ${one.stem}`].filter(Boolean).join("; ")].filter(Boolean), "soft"),
     make("p", {className: "why", text: `${whyOpen(one)}${one.last && (one.last.answer !== "holds" || one.open === "mix changed since") ? ` Last time: ${lastWords(one.last)}${one.last.mix ? `, on “${plain(one.last.mix)}”` : ""}` : ""}`}),
     make("section", {className: "evidence", "aria-label": "What was measured"}, evidence.length ? make("ul", {}, ...evidence) : make("p", {className: "soft", text: "Nothing that was measured belongs to this question."})),
-    make("div", {className: "hearing"}, list),
+    make("div", {className: "hearing"}, list, ...(one.heard === "quiet" ? [make("p", {className: "soft", text: quietWords(about.quietDb)})] : [])),
     make("div", {className: "answers line", id: "listen-answers", role: "group", "aria-label": "Your answer", "aria-describedby": "listen-played"},
       make("p", {id: "listen-played", className: "soft"}),
       button("Play", () => told.play(), {key: "p", id: "listen-play"}), button("It holds", () => told.answer("holds"), {className: "main", key: "h", "aria-describedby": "listen-played"}), button("It wants a tweak", () => told.answer("tweak"), {key: "t", "aria-describedby": "listen-played"}),
@@ -130,7 +144,7 @@ export function end(state, {again, begun}, told) {
     heading(complete ? `Pass ${pass} is complete` : begun ? `Pass ${pass} stays open` : "Nothing was answered"),
     make("p", {text: complete ? `${standing(state)}. It stands until the mix changes.` : begun ? `${standing(state)}. What was answered is kept.` : "Nothing was written; begin again whenever you like."}),
     ...(unheard ? [make("p", {className: "warn", text: `${many(unheard, "answer was", "answers were")} given without a place being played on this page. That stands with ${unheard === 1 ? "it" : "them"} in the passes file.`})] : []),
-    ...(open.length ? [make("ul", {className: "open"}, ...open.map((one) => make("li", {}, make("b", {text: one.text}), make("span", {text: ` ${openWords(one)} `}), button("Ask it", () => told.ask(one.id), {className: "small", "aria-label": `Ask: ${plain(one.text)}`}))))] : []),
+    ...(open.length ? [make("ul", {className: "open"}, ...open.map((one) => make("li", {}, make("b", {text: one.text}), make("span", {text: ` ${openWords(one)} `}), button("Ask it", () => told.ask(one.id), {className: "small", "aria-label": `Ask it: ${plain(one.text)}`}))))] : []),
     make("div", {className: "line"}, ...(complete ? [button("Listen again, as another pass", told.again)] : [button("Go through what is open", told.on, {className: "main"})]), button("Back to the plan", told.plan)),
   ];
 }

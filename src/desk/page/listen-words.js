@@ -48,6 +48,28 @@ export function whyOpen(question) {
   return question.holds ? "It holds." : words[question.open] ?? `${question.open}.`;
 }
 
+/** Why answers count no more. */
+export function staleWords(stale) {
+  const mix = stale.filter((one) => one.open === "mix changed since").length, words = [];
+  if (mix) words.push(`${mix === stale.length ? "" : `${mix} `}given on a bounce before this one`);
+  if (stale.length > mix) words.push(`${mix ? `${stale.length - mix} ` : ""}given before the question was changed`);
+  return `${words.join(", ")}.`;
+}
+
+const kAbout = {
+  "vocal-placement": ["a lead vocal", ["lead vocal"]], "vocal-quality": ["a lead vocal", ["lead vocal"]], "backing-vocals": ["a backing vocal", ["backing vocal"]],
+  percussion: ["kick, snare, drums or percussion", ["kick", "snare", "drums", "percussion"]],
+};
+
+/** That a standard question is about a part that no stem of the plan plays; nothing where it may be there. `roles`: of all stems. */
+export function absentWords(id, roles) {
+  const [words, wanted] = kAbout[id] ?? [];
+  return words && roles.length && !wanted.some((role) => roles.includes(role)) ? `No stem of the plan is ${words}.` : "";
+}
+
+/** How a very quiet question is played. */
+export const quietWords = (db) => `Played here ${db} dB below the level in the bar: set your monitors for that level as you do for mixing, and leave them there.`;
+
 /** "0:43.5 to 1:12.0, chorus 1" */
 export function placeWords(place) {
   const until = place.end_s === undefined ? " to the end" : place.end_s > place.start_s ? ` to ${timeText(place.end_s, 1)}` : "";

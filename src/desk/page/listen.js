@@ -17,7 +17,7 @@ const kept = () => {
 };
 
 export class Listen {
-  /** `told`: {measure(), checks(), plan(), bounce()}; `bounce` is called when the mix is another one by now. */
+  /** `told`: {measure(), checks(), plan(), leaveOut(id), bounce()}; `bounce` is called when the mix is another one by now. */
   constructor(box, desk, told) {
     Object.assign(this, {box, desk, told});
     this.intent = make("div", {className: "intent-of"});
@@ -162,7 +162,7 @@ export class Listen {
     this.sound.turnTo();
     this.noting = false;
     this.settled = Date.now() + kSettleMs;
-    this.put("ask", question(this.now, {number: this.at + 1, of: this.asked.length}, {play: (i) => this.sound.play(i), answer: (word) => this.answer(word), back: () => this.back()}), own ? "always" : true);
+    this.put("ask", question(this.now, {number: this.at + 1, of: this.asked.length}, {roles: this.draft?.stems.map((one) => one.role) ?? [], quietDb: this.desk.player?.known.quiet_db}, {play: (i) => this.sound.play(i), answer: (word) => this.answer(word), back: () => this.back(), leaveOut: () => this.leaveOut()}), own ? "always" : true);
     this.sound.queue();
     this.mark();
   }
@@ -199,6 +199,13 @@ export class Listen {
     --this.at;
     this.cameBack = true;
     this.next(true);
+  }
+
+  /** Takes the question out of the plan: it is about what the song has not. */
+  async leaveOut() {
+    const {id, text} = this.now;
+    this.sound.quiet();
+    if (!this.pending && (await this.told.leaveOut(id))) say(`Taken out of the plan: ${plain(text)}`);
   }
 
   answer(word) {
@@ -292,6 +299,8 @@ export class Listen {
     if (this.phase === "end") return this.finish();
     if (this.phase === "before") return;
     if (this.phase !== "ask" || !before || this.noting) return;
+    // It was taken out of the plan.
+    if (!this.now) return this.next(true);
     const now = this.now;
     if (now?.holds && !before.holds && this.begun) {
       say(`Answered elsewhere: ${plain(before.text)} ${now.last.answer}.`);

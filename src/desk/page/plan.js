@@ -14,7 +14,7 @@ const kIntent = [
 ];
 
 export class PlanPart {
-  /** `told`: {saved(), changed(), play(request), check()}. */
+  /** `told`: {saved(), changed(), play(request), check(), rules(): {names, titles} of the rule sets that are chosen}. */
   constructor(box, told) {
     this.told = told;
     this.draft = null;
@@ -36,8 +36,10 @@ export class PlanPart {
     this.undo = make("button", {type: "button", text: "Undo all changes"});
     this.check = make("button", {type: "button", "aria-keyshortcuts": "c"}, "Check the mix against the plan ", make("kbd", {text: "C"}));
     this.state = make("p", {className: "soft", id: "plan-state"});
+    this.judge = make("input", {type: "checkbox", id: "plan-rules"});
+    this.judgeWords = make("label", {for: "plan-rules"});
     this.text = make("pre", {tabindex: "0", "aria-label": "The plan’s text"});
-    this.form = make("div", {className: "plan"}, make("div", {className: "plan-body"}, intent, sections, stems, wanted, questions, make("details", {}, make("summary", {text: "The plan’s text, as the file has it"}), this.text)),
+    this.form = make("div", {className: "plan"}, make("div", {className: "plan-body"}, intent, sections, stems, wanted, questions, this.part("The mix as a file", "file-part", [make("div", {className: "line"}, this.judge, this.judgeWords)]), make("details", {}, make("summary", {text: "The plan’s text, as the file has it"}), this.text)),
       make("div", {className: "go"}, this.state, this.save, this.undo, this.check));
     box.append(this.fault, this.clash, this.form);
     this.save.addEventListener("click", () => this.write());
@@ -62,6 +64,11 @@ export class PlanPart {
 
   get dirty() {
     return Boolean(this.draft?.dirty);
+  }
+
+  /** The rule sets by which the mix is to be judged as a file, too; none where that is not wished for. */
+  get rules() {
+    return this.judge.checked ? this.told.rules().names : [];
   }
 
   get address() {
@@ -108,6 +115,8 @@ export class PlanPart {
   }
 
   changed() {
+    const {titles} = this.told.rules();
+    put(this.judgeWords, titles.length ? `Judge it by rules as well: ${titles.join("; ")}. Others are chosen under Files` : "No rule set is chosen under Files: it is held against the plan alone");
     const changes = this.draft.changes(), faults = this.draft.faults();
     put(this.state, faults.length ? faults[0].text + (faults.length > 1 ? ` And ${faults.length - 1} more.` : "") : changes.length ? `${many(changes.length, "change is", "changes are")} not saved yet.` : "Everything is saved.");
     this.state.classList.toggle("fail", faults.length > 0);
@@ -147,6 +156,19 @@ export class PlanPart {
     } finally {
       this.saving = false;
     }
+  }
+
+  /** Takes a question out, and saves that. Whether it is gone. */
+  async leaveOut(id) {
+    if (this.dirty) {
+      tell("plan", "The plan has changes that are not saved yet: save or undo them under Plan first.");
+      return false;
+    }
+    const at = this.draft.questions.findIndex((one) => one.id === id);
+    if (at < 0) return false;
+    this.draft.questions.splice(at, 1);
+    this.questions.draw();
+    return this.write();
   }
 
   settled() {

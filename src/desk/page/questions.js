@@ -1,4 +1,5 @@
 // What is to be asked of a song when it is listened to.
+import {absentWords} from "./listen-words.js";
 import {make, plain} from "./words.js";
 
 const kHeard = {full: "as it is", quiet: "very quietly", mono: "in mono", lows: "the lows alone", "small speaker": "through a small loudspeaker"};
@@ -68,7 +69,8 @@ export class QuestionsPart {
       (this.list.children[Math.min(i, this.list.children.length - 1)]?.querySelector("textarea") || this.add).focus();
       this.told.changed();
     });
-    return make("li", {}, text, make("div", {className: "line"}, section, select("stem", "asked of which stem", stems, one.stem, (value) => (one.stem = value)),
+    const absent = absentWords(one.id, this.draft.stems.map((stem) => stem.role));
+    return make("li", {}, text, ...(absent ? [make("p", {className: "noted", text: `${absent} Where the song has none, remove the question.`})] : []), make("div", {className: "line"}, section, select("stem", "asked of which stem", stems, one.stem, (value) => (one.stem = value)),
       select("heard", "heard in which way", this.draft.ways.map((way) => [way, `heard ${kHeard[way] ?? way}`]), one.heard, (value) => (one.heard = value)), remove));
   }
 }

@@ -21,6 +21,11 @@ export class Route {
   constructor(shown) {
     this.shown = shown;
     this.parts = [];
+    // A link of the navigation leads back to what was open there, after a reload too.
+    for (const link of by("views").querySelectorAll("a")) {
+      const kept = this.kept(parse(link.hash)[0]);
+      if (kept) link.hash = kept;
+    }
     addEventListener("hashchange", () => this.take(true));
     // The links past the header lead to places, not to views.
     for (const link of document.querySelectorAll("a.skip")) {
@@ -30,6 +35,23 @@ export class Route {
         to.focus();
         to.scrollIntoView({block: "nearest"});
       });
+    }
+  }
+
+  kept(view) {
+    try {
+      const hash = sessionStorage.getItem(`at ${view}`);
+      return hash && parse(hash)[0] === view ? hash : "";
+    } catch {
+      return "";
+    }
+  }
+
+  keep(view, hash) {
+    try {
+      sessionStorage.setItem(`at ${view}`, hash);
+    } catch {
+      // The link leads there as long as the page is open.
     }
   }
 
@@ -46,8 +68,13 @@ export class Route {
     this.parts = parts;
     document.body.dataset.view = parts[0];
     for (const link of by("views").querySelectorAll("a")) {
-      if (link.hash === hashOf(parts[0])) link.setAttribute("aria-current", "page");
-      else link.removeAttribute("aria-current");
+      if (parse(link.hash)[0] !== parts[0]) {
+        link.removeAttribute("aria-current");
+        continue;
+      }
+      link.setAttribute("aria-current", "page");
+      link.hash = hashOf(...parts);
+      this.keep(parts[0], link.hash);
     }
     for (const one of document.querySelectorAll("[data-of]")) one.hidden = !one.dataset.of.split(" ").includes(parts[0]);
     this.shown(parts, other);

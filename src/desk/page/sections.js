@@ -144,7 +144,7 @@ export class SectionsPart {
         guess.replaceChildren();
         continue;
       }
-      const take = make("button", {type: "button", className: "small", text: "Take it over", "aria-label": `Take over ${plain(one.name)}: ${words}`});
+      const take = make("button", {type: "button", className: "small", text: "Take over", "aria-label": `Take over ${plain(one.name)}: ${words}`});
       take.addEventListener("click", () => {
         this.sections.mark(flag, one.key);
         this.changed();

@@ -35,8 +35,8 @@ export class Song {
     this.boxes.start.append(make("p", {className: "line"}, make("a", {href: hashOf("song"), text: "Back to the plans"})));
     this.start = new Start(this.boxes.start, desk.checks, {made: (path, id) => this.desk.go(["song", id !== undefined ? `id:${id}` : path])});
     const play = (request) => (desk.player ? desk.player.play(request) : say("This program cannot play sound."));
-    this.plan = new PlanPart(this.boxes.plan, {saved: () => this.title(), changed: () => this.title(), play, check: () => this.check()});
-    this.listen = new Listen(this.boxes.listen, desk, {measure: () => this.check("listen"), checks: () => this.checksOf(), plan: () => this.desk.go(this.parts("plan")), bounce: () => this.tellOfBounce()});
+    this.plan = new PlanPart(this.boxes.plan, {saved: () => this.title(), changed: () => this.title(), play, check: () => this.check(), rules: () => ({names: desk.rules.chosen(), titles: desk.rules.titles()})});
+    this.listen = new Listen(this.boxes.listen, desk, {measure: () => this.check("listen"), checks: () => this.checksOf(), plan: () => this.desk.go(this.parts("plan")), leaveOut: (id) => this.leaveOut(id), bounce: () => this.tellOfBounce()});
     desk.checks.addEventListener("check", (event) => this.step === "listen" && this.listen.check(event.detail));
     const inPlan = () => desk.shown("song") && this.step === "plan" && Boolean(this.plan.draft), open = () => desk.shown("song") && this.entry !== null;
     desk.keys([
@@ -129,7 +129,8 @@ export class Song {
     this.seen = null;
     this.news.hidden = true;
     this.look();
-    const id = await this.desk.checks.order({plan: this.entry.id !== undefined ? {id: this.entry.id} : this.entry.path}, {words: "Measuring the mix and its stems."});
+    const rules = this.plan.rules;
+    const id = await this.desk.checks.order({plan: this.entry.id !== undefined ? {id: this.entry.id} : this.entry.path, ...(rules.length ? {rules} : {})}, {names: rules, words: "Measuring the mix and its stems."});
     if (id && to === "sheet") this.desk.go(this.parts("sheet"));
   }
 
@@ -178,6 +179,13 @@ export class Song {
       const file = came[came.length - 1];
       this.tellOf(`New beside the mix: “${file.name}”.`, [["Make it the mix of this plan", () => this.swap(file)]]);
     }
+  }
+
+  /** Takes a question out of the plan while it is asked. */
+  async leaveOut(id) {
+    const gone = await this.plan.leaveOut(id);
+    if (gone) await this.listen.show(this.plan.draft);
+    return gone;
   }
 
   tellOfBounce() {

@@ -25,7 +25,7 @@ export class StemsPart {
     this.role.addEventListener("change", () => this.play(this.role.value));
     this.name = make("p", {className: "soft", id: "stem-at"});
     this.tools = make("div", {className: "line", role: "group", "aria-labelledby": "stem-at"}, this.name,
-      button("Up", "One up", (name) => this.step(name, -1)), button("Down", "One down", (name) => this.step(name, 1)), button("Same rank as above", "The same rank as the one above", (name) => this.join(name)), button("No rank", "No rank", (name) => this.drop(name)),
+      button("Up", "One up", (name) => this.step(name, -1)), button("Down", "One down", (name) => this.step(name, 1)), button("Same rank as above", "Same rank as above", (name) => this.join(name)), button("No rank", "No rank", (name) => this.drop(name)),
       make("label", {for: "stem-role", text: "plays"}), this.role);
     this.guess = make("p", {className: "noted", hidden: ""});
     box.append(this.about, this.list, this.tools, this.guess, this.none);
@@ -160,7 +160,7 @@ export class StemsPart {
     const open = this.draft.stems.filter((one) => one.priority === null && one.guess !== undefined).sort((a, b) => a.guess - b.guess);
     this.guess.hidden = !open.length;
     if (!open.length) return this.guess.replaceChildren();
-    const take = make("button", {type: "button", className: "small", text: "Take them over", "aria-label": "Take over the ranks guessed by role"});
+    const take = make("button", {type: "button", className: "small", text: "Take over", "aria-label": "Take over the ranks guessed by role"});
     take.addEventListener("click", () => {
       for (const one of open) one.priority = one.guess;
       this.groups = this.grouped();

@@ -47,7 +47,7 @@ export class WantedPart {
     noted.hidden = !note;
     if (!note) return;
     const taken = note.to === undefined || JSON.stringify(note.to) === JSON.stringify(value);
-    const take = make("button", {type: "button", className: "small", text: "Take it over", "aria-label": `Take over ${wordsOf(one, note.to ?? null)}: ${one.title}`});
+    const take = make("button", {type: "button", className: "small", text: "Take over", "aria-label": `Take over ${wordsOf(one, note.to ?? null)}: ${one.title}`});
     take.addEventListener("click", () => {
       this.draft.wanted.set(one.key, note.to);
       this.fill(one);
