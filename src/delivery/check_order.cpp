@@ -20,14 +20,6 @@ namespace sendworthy {
 namespace delivery {
 namespace {
 
-/// By which rule sets an item is judged where neither it nor the order says.
-std::vector<std::string> rules_of(const Order& order, const Item& item) {
-  if (!item.rules.empty()) return item.rules;
-  if (item.version == Version::stem) return {"stems"};
-  if (item.version == Version::premaster) return {"premaster"};
-  return order.rules.empty() ? std::vector<std::string>{"streaming-music"} : order.rules;
-}
-
 class Rules {
  public:
   explicit Rules(const RuleSetFolders& folders) : folders_(folders) {}

@@ -247,6 +247,13 @@ std::string name_of(const Item& item, const Order& order) {
   return base::for_terminal(text);
 }
 
+std::vector<std::string> rules_of(const Order& order, const Item& item) {
+  if (!item.rules.empty()) return item.rules;
+  if (item.version == Version::stem) return {"stems"};
+  if (item.version == Version::premaster) return {"premaster"};
+  return order.rules.empty() ? std::vector<std::string>{"streaming-music"} : order.rules;
+}
+
 Result<Order> parse_order(std::string_view toml, const std::string& shown_path) {
   const auto document = base::Document::parse(toml, shown_path);
   if (!document) return tl::unexpected(document.error());

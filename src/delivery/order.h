@@ -81,6 +81,10 @@ struct Order {
 /// How people refer to an item: "instrumental", "stem drums", "main \"Song\"".
 [[nodiscard]] std::string name_of(const Item& item, const Order& order);
 
+/// By which rule sets an item is judged: its own; without them those that stems and premasters have; else the order's, or
+/// "streaming-music".
+[[nodiscard]] std::vector<std::string> rules_of(const Order& order, const Item& item);
+
 /// The names of tags that an order may ask for.
 [[nodiscard]] std::span<const std::string_view> tag_names();
 

@@ -12,6 +12,7 @@
 #include "base/files.h"
 #include "base/os.h"
 #include "base/text.h"
+#include "desk/order_api.h"
 #include "desk/page.h"
 #include "desk/plan_api.h"
 #include "desk/plans_here.h"
@@ -119,6 +120,7 @@ Answer Api::get(const Target& target, std::string_view range) const {
   if (parts.size() == 2 && parts[1] == "played") return sound_.played();
   if (parts[1] == "sound") return sound_.get(target, range);
   if (parts.size() == 2 && parts[1] == "plan") return show_plan(folder_, target);
+  if (parts.size() == 2 && parts[1] == "order") return show_order(folder_, rules_.folders, target);
   if (parts[1] != "checks") return no_such_page();
   if (parts.size() == 2) return json_answer({{"checks", checks_.tell_all()}});
   const auto told = checks_.tell(parts[2]);

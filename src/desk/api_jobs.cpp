@@ -12,6 +12,7 @@
 #include "base/text.h"
 #include "delivery/new_order.h"
 #include "desk/api.h"
+#include "desk/order_api.h"
 #include "desk/plan_api.h"
 #include "desk/within.h"
 
@@ -33,7 +34,7 @@ std::string last_of(const std::string& path) { return path.substr(path.rfind('/'
 
 bool Api::takes_body(const Target& target) {
   const auto& parts = target.segments;
-  if (parts.size() == 2 && parts[0] == "api") return parts[1] == "checks" || parts[1] == "plan" || parts[1] == "plans" || parts[1] == "orders" || parts[1] == "played";
+  if (parts.size() == 2 && parts[0] == "api") return parts[1] == "checks" || parts[1] == "plan" || parts[1] == "order" || parts[1] == "plans" || parts[1] == "orders" || parts[1] == "played";
   return is_answer(target);
 }
 
@@ -45,6 +46,7 @@ Answer Api::post(const Target& target, std::string_view body) {
     return kept ? json_answer(*kept) : refusal(kept.error());
   }
   if (target.segments[1] == "plan") return edit_plan(folder_, target, body);
+  if (target.segments[1] == "order") return edit_order(folder_, rules_.folders, target, body);
   if (target.segments[1] == "plans") return add_plan(body);
   if (target.segments[1] == "played") return sound_.add_played(body);
   return target.segments[1] == "orders" ? add_order(body) : add_check(body);

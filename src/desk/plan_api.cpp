@@ -6,13 +6,13 @@
 
 #include "base/bounds.h"
 #include "base/files.h"
-#include "base/hash.h"
 #include "base/replace.h"
 #include "base/table.h"
 #include "base/text.h"
 #include "desk/api.h"
 #include "desk/json.h"
 #include "desk/plan_json.h"
+#include "desk/text_digest.h"
 
 namespace sendworthy::desk {
 namespace {
@@ -22,12 +22,6 @@ constexpr std::size_t kLargest = 1u << 20;
 Answer refused(const Error& error) {
   const bool wrong = error.code == ErrorCode::usage || error.code == ErrorCode::rules;
   return refusal(wrong ? 400 : error.code == ErrorCode::missing ? 404 : 403, to_string(error.code), error.text);
-}
-
-std::string digest_of(std::string_view text) {
-  base::Hash128 hash;
-  hash.add(text);
-  return "xxh128:" + hash.hex();
 }
 
 /// The page hands the text back as it is shown, never to be written: what is no UTF-8 in it may be shown as such.

@@ -492,12 +492,48 @@ const scenes = {
     await page.locator("button", { hasText: "Start an order" }).press("Enter");
     await until(page, () => document.getElementById("order-chosen").innerText.endsWith("order.toml"));
     const chosen = await text(page, "#order-chosen");
+    const path = join(room, "delivery/order.toml"), started = readFileSync(path, "utf8"), area = () => page.locator("#order-text").inputValue();
+    // By fields and by keys alone; each change is one of the text, and nothing is in the file yet.
+    const listed = await page.locator(".ordered summary").allInnerTexts();
+    await reach(page, "For whom");
+    await page.keyboard.type("A <b>label");
+    await press(page, "Tab");
+    await until(page, () => document.getElementById("order-text").value.includes('client = "A <b>label"'));
+    await reach(page, "main");
+    await press(page, "Enter");
+    await page.waitForSelector(".item-of");
+    const asks = await text(page, ".ordered details[open] p");
+    await page.locator("[data-field='item 0 required']").press("Space");
+    await until(page, () => document.querySelector(".ordered summary").innerText.includes("may be missing"));
+    const focus = await page.evaluate(() => document.activeElement.dataset.field);
+    const edited = { text: await area(), file: readFileSync(path, "utf8"), about: await text(page, "#order-chosen") };
+    // What is wrong is told with its place while it is typed.
+    await page.locator("summary", { hasText: "The order’s text" }).press("Enter");
+    await page.locator("#order-text").fill(edited.text.replace('version = "main"', 'version = "mane"'));
+    await until(page, () => /line \d+/.test(document.getElementById("order-state").innerText));
+    const wrong = { told: await text(page, "#order-state"), line: edited.text.split("\n").findIndex((line) => line.includes('version = "main"')) + 1, saves: await page.locator("button", { hasText: "Save the order" }).getAttribute("aria-disabled") };
+    await page.screenshot({ path: join(pictures, "song-order.png") });
+    await page.locator("button", { hasText: "To that line" }).press("Enter");
+    wrong.marked = await page.evaluate(() => document.activeElement.value.slice(document.activeElement.selectionStart, document.activeElement.selectionEnd));
+    await page.locator("#order-text").fill(edited.text);
+    await until(page, () => document.querySelector(".ordered summary")?.checkVisibility());
+    // Somebody else was quicker.
+    writeFileSync(path, `${started}# by hand\n`);
+    await page.locator("#delivery-name").focus();
+    await press(page, "k");
+    await page.waitForSelector("#bench-delivery .clash:not([hidden])");
+    const clash = { told: await text(page, "#bench-delivery .clash"), file: readFileSync(path, "utf8"), mine: await area() };
+    await page.locator("button", { hasText: "Save mine in its place" }).press("Enter");
+    await until(page, () => document.getElementById("order-state").innerText.startsWith("This is what"));
+    const saved = readFileSync(path, "utf8");
     await page.locator("#delivery-name").focus();
     await press(page, "c");
     await over(page);
     const sheet = await sheetOf(page);
     await page.screenshot({ path: join(pictures, "song-delivery.png") });
-    report.delivery = { chosen, sheet, forms: await forms(page), files: await page.locator("#verdicts .entry").allInnerTexts() };
+    // The browser itself writes down every refusal.
+    seen.messages = seen.messages.filter((one) => !/Failed to load resource.*409/.test(one));
+    report.delivery = { chosen, started, listed, asks, focus, edited, wrong, clash, saved, sheet, forms: await forms(page), files: await page.locator("#verdicts .entry").allInnerTexts() };
     await context.close();
   },
 

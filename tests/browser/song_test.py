@@ -348,6 +348,22 @@ class SongViews(served.Scenes, unittest.TestCase):
         self.assertIn("Lamps (Main).wav", about["sheet"])
         self.assertEqual(about["forms"], ["html", "txt", "csv", "json", "jsonl", "xml"])
 
+    def test_an_order_is_seen_and_edited_on_the_page(self):
+        about = self.scene("delivery")
+        started, edited, wrong, clash = (about[key] for key in ("started", "edited", "wrong", "clash"))
+        self.assertEqual(len(about["listed"]), 2)
+        self.assertTrue(about["listed"][0].startswith("main Lamps (Main).wav"), about["listed"])
+        self.assertRegex(about["asks"], r"^Music master for streaming\. .*Sample rate: .* Hz")
+        self.assertEqual(about["focus"], "item 0 required", "the keyboard stays where it was")
+        self.assertEqual(edited["file"], started, "nothing is written unasked")
+        self.assertEqual(edited["text"].replace('client = "A <b>label"\n', "").replace("required = false\n", ""), started, "and nothing else is changed")
+        self.assertIn("not saved yet", edited["about"])
+        self.assertRegex(wrong["told"], rf"line {wrong['line']}, column \d+: .*\"mane\"")
+        self.assertEqual((wrong["saves"], wrong["marked"]), ("true", 'version = "mane"'))
+        self.assertIn("nothing of it is lost", clash["told"])
+        self.assertEqual((clash["file"], clash["mine"]), (started + "# by hand\n", edited["text"]))
+        self.assertEqual(about["saved"], edited["text"])
+
     # What a step of scrolling costs does not depend on the length of the song.
     def test_the_shape_of_an_hour_is_drawn_in_bounded_work(self):
         about = self.scene("hour")

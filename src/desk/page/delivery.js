@@ -1,5 +1,6 @@
 // A delivery: what was ordered, and what lies in its folder, held against each other.
 import {ask} from "./api.js";
+import {OrderPart} from "./order.js";
 import {say, tell} from "./say.js";
 import {askedAs, Walk} from "./walk.js";
 import {by, make, plain, put} from "./words.js";
@@ -11,7 +12,7 @@ export class Delivery {
     this.desk = desk;
     this.order = null;
     const root = by("bench-delivery"), orders = make("div", {});
-    this.walk = new Walk(orders, {label: "Orders", kind: "orders", acts: [["Take", "Take", (order) => this.take(order)]], went: () => {
+    this.walk = new Walk(orders, {label: "Orders", kind: "orders", acts: [["Open", "Open", (order) => this.take(order)]], went: () => {
       if (this.desk.shown("delivery")) this.desk.link.watch(this.walk.query);
       this.draw();
     }});
@@ -22,13 +23,19 @@ export class Delivery {
     this.text = make("p", {id: "order-chosen"});
     this.go = make("button", {type: "button", className: "main", "aria-keyshortcuts": "c"}, "Check the delivery ", make("kbd", {text: "C"}));
     this.go.addEventListener("click", () => this.check());
+    this.save = make("button", {type: "button", "aria-keyshortcuts": "k"}, "Save the order ", make("kbd", {text: "K"}));
+    this.save.addEventListener("click", () => this.part.write());
+    this.undo = make("button", {type: "button", text: "Take it all back"});
+    this.undo.addEventListener("click", () => this.part.back().then(() => this.go.focus()));
+    const editor = make("div", {});
+    this.part = new OrderPart(editor, {sets: () => desk.rules.sets, changed: () => this.draw()});
     root.append(make("div", {className: "bench-body"},
       make("p", {text: "An order is what was asked for: main mix, instrumental, stems, clean edit, and how files are to be named. Each delivery is held against it."}),
-      make("section", {className: "part", "aria-labelledby": "orders-name"}, make("h3", {id: "orders-name", text: "Orders in the folder"}), orders),
+      make("section", {className: "part", "aria-labelledby": "orders-name"}, make("h3", {id: "orders-name", text: "Orders in the folder"}), orders), editor,
       make("section", {className: "part", "aria-labelledby": "order-new-name"}, make("h3", {id: "order-new-name", text: "No order yet?"}), this.about, make("div", {className: "line"}, make("label", {for: "order-name", text: "Its file"}), this.name, this.begin))),
-      make("div", {className: "go"}, this.text, this.go));
+      make("div", {className: "go"}, this.text, this.go, this.save, this.undo));
     const here = () => desk.shown("delivery");
-    desk.keys([["c", "check the delivery", () => this.check(), here]]);
+    desk.keys([["c", "check the delivery", () => this.check(), here], ["k", "save the order", () => this.part.write(), here]]);
     this.draw();
   }
 
@@ -39,30 +46,45 @@ export class Delivery {
     // The one that is looked at is the one to check again.
     const {order, order_id: id} = this.desk.checks.all.get(this.desk.checks.shown) || {};
     if (this.order || order === undefined) return;
-    this.order = {name: order.split("/").pop(), path: order, ...(id === undefined ? {} : {id})};
-    this.draw();
+    await this.open({name: order.split("/").pop(), path: order, ...(id === undefined ? {} : {id})});
   }
 
   fresh() {
-    return this.walk.again();
+    return Promise.all([this.walk.again(), this.part.again()]);
   }
 
   folder({path}) {
     this.walk.changed(path);
+    if (path === undefined || this.order?.path.split("/").slice(0, -1).join("/") === path) this.part.again();
   }
 
-  take(order) {
-    this.order = order;
+  async open(order) {
+    try {
+      await this.part.open(order);
+      this.order = order;
+    } catch (error) {
+      tell("order", error.message);
+    }
     this.draw();
+  }
+
+  async take(order) {
+    await this.open(order);
+    if (this.order !== order) return;
     say(`Order: ${plain(order.name)}.`);
-    this.go.focus();
+    this.part.name.focus();
   }
 
   draw() {
-    put(this.text, this.order ? this.order.path : "No order is chosen.");
-    this.go.setAttribute("aria-disabled", String(!this.order));
+    const dirty = this.part?.dirty, fault = this.part?.answer?.fault !== undefined;
+    put(this.text, !this.order ? "No order is chosen." : `${this.order.path}${fault ? `: ${this.part.answer.fault}` : dirty ? ": changed, and not saved yet" : ""}`);
+    this.go.setAttribute("aria-disabled", String(!this.order || fault));
+    this.save.hidden = this.undo.hidden = !this.order;
+    this.save.setAttribute("aria-disabled", String(!dirty || fault));
+    if (!dirty && document.activeElement === this.undo) this.go.focus();
+    this.undo.hidden = !dirty;
     const here = this.walk?.here;
-    put(this.about, `One can be started from the files of ${here?.path ? `“${plain(here.path)}”` : "the opened folder"}: versions are guessed from their names, and you correct what is wrong in the file. An order that is there is never replaced.`);
+    put(this.about, `One can be started from the files of ${here?.path ? `“${plain(here.path)}”` : "the opened folder"}: versions are guessed from their names, and you correct here what is wrong. An order that is there is never replaced.`);
   }
 
   async start() {
@@ -74,10 +96,10 @@ export class Delivery {
     try {
       const answer = await ask("POST", "api/orders", {folder: here.id !== undefined ? {id: here.id} : here.path, order: here.path && !name.includes("/") ? `${here.path}/${name}` : name});
       await this.walk.again();
-      this.take({name: answer.order.split("/").pop(), path: answer.order, ...(answer.order_id === undefined ? {} : {id: answer.order_id})});
+      await this.take({name: answer.order.split("/").pop(), path: answer.order, ...(answer.order_id === undefined ? {} : {id: answer.order_id})});
       const out = answer.left_out ?? [];
       if (out.length) tell("order", `${out.map(plain).join(", ")} ${out.length === 1 ? "is" : "are"} not in it: a link leads out of the opened folder there.`);
-      say(`${plain(answer.order)} is there. Look it through before you rely on it.`);
+      say(`${plain(answer.order)} is there. Look it through: versions are guessed from names.`);
     } catch (error) {
       tell("order", error.message);
     }
@@ -88,6 +110,8 @@ export class Delivery {
       this.walk.focus();
       return say("Choose an order first.");
     }
+    // What is held against it is what the file says.
+    if (this.part.dirty && !(await this.part.write())) return;
     const {id, path} = this.order;
     await this.desk.checks.order({order: id !== undefined ? askedAs({id}) : path}, {words: "Checking the delivery."});
   }
