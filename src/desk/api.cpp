@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <array>
 #include <charconv>
-#include <ctime>
 #include <set>
 #include <utility>
 
@@ -21,15 +20,6 @@
 
 namespace sendworthy::desk {
 namespace {
-
-std::string utc_time(std::int64_t ns) {
-  constexpr std::int64_t kSecond = 1'000'000'000;
-  const auto seconds = static_cast<std::time_t>(ns >= 0 ? ns / kSecond : -((-ns + kSecond - 1) / kSecond));
-  std::tm parts{};
-  if (::gmtime_r(&seconds, &parts) == nullptr) return {};
-  std::array<char, 40> text{};
-  return std::string(text.data(), std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%SZ", &parts));
-}
 
 int status_of(const Error& error) {
   switch (error.code) {
@@ -117,6 +107,7 @@ Answer Api::get(const Target& target, std::string_view range) const {
   if (parts.size() < 2 || parts[0] != "api") return no_such_page();
   if (parts.size() == 2 && parts[1] == "state") return state();
   if (parts.size() == 2 && parts[1] == "folder") return list(target);
+  if (parts.size() == 2 && parts[1] == "uploads") return list_uploads();
   if (parts.size() == 2 && parts[1] == "played") return sound_.played();
   if (parts[1] == "sound") return sound_.get(target, range);
   if (parts.size() == 2 && parts[1] == "plan") return show_plan(folder_, target);
@@ -206,6 +197,13 @@ Answer Api::list(const Target& target) const {
       json[key].push_back(std::move(entry));
     }
   }
+  return json_answer(json);
+}
+
+Answer Api::list_uploads() const {
+  Json json;
+  json["uploads"] = Json::array();
+  for (const auto& one : uploads_.list()) json["uploads"].push_back({{"upload", one.id}, {"name", base::clean_utf8(one.name)}, {"bytes", one.bytes}});
   return json_answer(json);
 }
 

@@ -51,6 +51,7 @@ class Api {
   [[nodiscard]] tl::expected<std::string, Answer> new_path(const std::string& relative) const;
   [[nodiscard]] Answer state() const;
   [[nodiscard]] Answer list(const Target& target) const;
+  [[nodiscard]] Answer list_uploads() const;
   [[nodiscard]] Answer sheet(const std::string& id, std::string_view name, const Target& target) const;
   /// One file of a written page, as a page.
   [[nodiscard]] Answer part_of_sheet(const std::string& path, std::string_view part) const;

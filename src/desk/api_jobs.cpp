@@ -82,7 +82,8 @@ Answer Api::add_check(std::string_view body) {
       if (input != *path && !folder_.may_read(input)) continue;
       if (!seen.insert("path " + input).second) continue;
       auto name = last_of(input);
-      files.push_back({std::move(input), std::move(name), {}});
+      auto relative = input == *path ? file.path : file.path.empty() ? name : file.path + "/" + name;
+      files.push_back({std::move(input), std::move(name), {}, std::move(relative)});
     }
   }
   if (files.empty()) return refusal(404, "no_audio", "there is no audio file in the folder");
@@ -99,7 +100,7 @@ tl::expected<FileToCheck, Answer> Api::file_of(const NamedFile& file) const {
   if (inputs.files != std::vector{*path})
     return tl::unexpected(refusal(404, "no_audio", "\"" + base::for_terminal(file.path) + "\" is no single file; two bounces are wanted, a file each"));
   auto name = last_of(*path);
-  return FileToCheck{std::move(*path), std::move(name), {}};
+  return FileToCheck{std::move(*path), std::move(name), {}, file.path};
 }
 
 Answer Api::add_comparison(CheckWish wish, std::vector<RuleSet> rule_sets) {

@@ -14,6 +14,7 @@
 #include <utility>
 
 #include "base/files.h"
+#include "base/os.h"
 #include "base/text.h"
 #include "desk/listening_pass.h"
 #include "desk/page_words.h"
@@ -105,6 +106,7 @@ struct Checks::One {
     std::optional<Verdict> verdict;
     std::string error;
     std::string role;      ///< of a plan or an order
+    std::optional<base::FileState> state;  ///< before it was read
     std::size_t part = 0;  ///< which of the sheet's files it is, from 1; 0 where that cannot be told
   };
   std::string id, folder;
@@ -119,6 +121,8 @@ struct Checks::One {
   std::size_t done = 0;
   double later = 0;  ///< how far what comes after the reading is
   std::string current, error;
+  std::int64_t asked_ns = 0;  ///< since 1970
+  bool writing = false;       ///< all is measured and judged
   std::optional<Verdict> verdict;
   Json told = Json::object();
   std::optional<Json> pair;
@@ -209,7 +213,8 @@ tl::expected<std::string, UploadRefusal> Checks::add(std::unique_ptr<Task> task)
     file.path = std::move(lent->path);
     file.name = std::move(lent->name);
   }
-  for (const auto& file : files) one->files.push_back({file, false, 0, {}, {}, {}});
+  for (const auto& file : files) one->files.push_back({file, false, 0, {}, {}, {}, {}});
+  one->asked_ns = std::chrono::duration_cast<std::chrono::nanoseconds>(std::chrono::system_clock::now().time_since_epoch()).count();
   all_.push_back(one);
   touch(*one);
   return one->id;
@@ -229,6 +234,9 @@ Json Checks::tell(const One& one) {
     if (!file.error.empty()) entry["error"] = base::for_terminal(file.error);
     if (file.part > 0) entry["part"] = file.part;
     if (!file.role.empty()) entry["role"] = base::clean_utf8(file.role);
+    if (!file.wanted.relative.empty()) put_path(entry, file.wanted.relative);
+    if (!file.wanted.upload.empty()) entry["upload"] = file.wanted.upload;
+    if (file.state) entry["bytes"] = file.state->bytes, entry["modified"] = utc_time(file.state->written_ns);
     json["files"].push_back(std::move(entry));
     parts += file.ended ? 1 : file.fraction;
   }
@@ -238,6 +246,8 @@ Json Checks::tell(const One& one) {
   double share = one.files.empty() ? 0 : parts / static_cast<double>(one.files.size());
   if (one.task->has_more_to_do()) share = kReading * share + (1 - kReading) * one.later;
   json["fraction"] = one.state == State::done ? 1 : std::floor(share * 1000) / 1000;
+  if (one.writing) json["stage"] = "writing";
+  json["asked_at"] = utc_time(one.asked_ns);
   json["rules"] = one.rules;
   if (const auto& against = one.task->against(); !against.empty())
     one.task->kind() == "order" ? put_path(json, against, "order", "order_id") : put_path(json, against, "plan", "plan_id");
@@ -380,11 +390,19 @@ void Checks::work() {
 void Checks::run(One& one) {
   std::map<std::string, std::size_t> places;
   std::map<std::string, std::string> marks;
+  std::map<std::string, base::FileState> states;
   for (std::size_t i = 0; i < one.files.size(); ++i) {
     const auto& path = one.files[i].wanted.path;
     places[path] = i;
+    if (const auto state = base::state_of(path)) states.emplace(path, *state);
     // So that nobody hears another bounce for the one that was checked.
     if (auto mark = Sound::mark_of(path, scratch_.path())) marks.emplace(path, std::move(*mark));
+  }
+  {
+    const std::lock_guard lock(mutex_);
+    for (auto& file : one.files) {
+      if (const auto state = states.find(file.wanted.path); state != states.end()) file.state = state->second;
+    }
   }
   TaskRoom room;
   room.folder = one.folder;
@@ -417,7 +435,7 @@ void Checks::run(One& one) {
   };
   auto end = one.task->run(room, hooks);
   if (end && (!one.stop || end->made)) {
-    finish(one, std::move(*end), marks);
+    finish(one, std::move(*end), marks, states);
     return;
   }
   const std::lock_guard lock(mutex_);
@@ -427,9 +445,10 @@ void Checks::run(One& one) {
   touch(one);
 }
 
-void Checks::finish(One& one, TaskEnd end, const std::map<std::string, std::string>& marks) {
+void Checks::finish(One& one, TaskEnd end, const std::map<std::string, std::string>& marks, const std::map<std::string, base::FileState>& states) {
   const auto file_of = [&](const FileSheet& file) {
-    One::File entry{{file.path, one.task->name_of(file.path), {}}, true, 1, {}, {}, {}};
+    One::File entry{{file.path, one.task->name_of(file.path), {}}, true, 1, {}, {}, {}, {}};
+    if (const auto state = states.find(file.path); state != states.end()) entry.state = state->second;
     if (!end.sheet->song || sheet::judged_alone(file)) entry.verdict = file.verdict;
     if (file.error) entry.error = file.error->text;
     entry.role = file.role;
@@ -439,10 +458,16 @@ void Checks::finish(One& one, TaskEnd end, const std::map<std::string, std::stri
   if (end.sheet && !one.task->lists_its_files()) {
     for (const auto& file : end.sheet->files) files.push_back(file_of(file));
   }
+  {
+    const std::lock_guard lock(mutex_);
+    one.writing = true;
+    one.current.clear();
+    touch(one);
+  }
   Result<void> written;
   if (end.sheet) written = write_sheet(std::move(*end.sheet), one.task->forms(), one.folder);
   const std::lock_guard lock(mutex_);
-  one.current.clear();
+  one.writing = false;
   if (written) {
     if (end.sheet && !one.task->lists_its_files()) one.files = std::move(files);
     for (auto& path : end.paths) {

@@ -17,6 +17,7 @@
 #include <thread>
 #include <vector>
 
+#include "base/os.h"
 #include "base/scratch_folder.h"
 #include "desk/json.h"
 #include "desk/tasks.h"
@@ -87,7 +88,7 @@ class Checks {
   struct One;
   void work();
   void run(One& one);
-  void finish(One& one, TaskEnd end, const std::map<std::string, std::string>& marks);
+  void finish(One& one, TaskEnd end, const std::map<std::string, std::string>& marks, const std::map<std::string, base::FileState>& states);
   [[nodiscard]] tl::expected<std::shared_ptr<One>, UploadRefusal> done(std::string_view id) const;
   [[nodiscard]] tl::expected<std::shared_ptr<ListeningPass>, UploadRefusal> pass_of(std::string_view id) const;
   void touch(One& one);

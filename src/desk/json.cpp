@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cstdint>
+#include <ctime>
 #include <utility>
 
 #include "base/text.h"
@@ -85,6 +86,15 @@ Answer refusal(int status, std::string_view code, std::string_view text) {
   json["error"]["code"] = code;
   json["error"]["text"] = base::for_terminal(text);
   return {status, "application/json", written(json), {}, {}};
+}
+
+std::string utc_time(std::int64_t ns) {
+  constexpr std::int64_t kSecond = 1'000'000'000;
+  const auto seconds = static_cast<std::time_t>(ns >= 0 ? ns / kSecond : -((-ns + kSecond - 1) / kSecond));
+  std::tm parts{};
+  if (::gmtime_r(&seconds, &parts) == nullptr) return {};
+  std::array<char, 40> text{};
+  return std::string(text.data(), std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%SZ", &parts));
 }
 
 std::string written(const Json& json) { return json.dump(-1, ' ', false, Json::error_handler_t::replace) + "\n"; }

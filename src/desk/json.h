@@ -4,6 +4,7 @@
 #include <sendworthy/listening.h>
 #include <sendworthy/result.h>
 
+#include <cstdint>
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <string>
@@ -16,6 +17,9 @@ using Json = nlohmann::ordered_json;
 
 /// Compact; whatever is no UTF-8 in it becomes U+FFFD.
 [[nodiscard]] std::string written(const Json& json);
+
+/// Nanoseconds since 1970 as "2026-05-04T13:22:31Z".
+[[nodiscard]] std::string utc_time(std::int64_t ns);
 
 /// A file as the page names it: one that lies below the opened folder, or one that was uploaded.
 struct NamedFile {

@@ -80,6 +80,7 @@ std::optional<double> loudness_of(const FileSheet& file) {
 Json edit_json(const Pair::Edit& edit) {
   Json json{{"old_start_s", edit.old_start_s}, {"old_end_s", edit.old_end_s}, {"new_start_s", edit.new_start_s}, {"new_end_s", edit.new_end_s}};
   if (edit.level_db) json["level_db"] = *edit.level_db;
+  json["words"] = base::clean_utf8(sheet::words_of(edit));
   return json;
 }
 
@@ -133,6 +134,8 @@ class Comparison final : public Task {
     json["speed"] = pair.speed;
     const auto old_loudness = loudness_of(end.sheet->files[old_at]), new_loudness = loudness_of(end.sheet->files[new_at]);
     const bool both = old_loudness && new_loudness;
+    if (old_loudness) json["old_lufs"] = *old_loudness;
+    if (new_loudness) json["new_lufs"] = *new_loudness;
     json["old_gain_db"] = both ? std::min(0.0, *new_loudness - *old_loudness) : 0.0;
     json["new_gain_db"] = both ? std::min(0.0, *old_loudness - *new_loudness) : 0.0;
     json["identical"] = is_identical(pair);
@@ -141,6 +144,7 @@ class Comparison final : public Task {
     json["summary"] = base::clean_utf8(sheet::summary_of(pair));
     json["edits"] = Json::array();
     for (const auto& edit : pair.edits) json["edits"].push_back(edit_json(edit));
+    json["edits_total"] = pair.edits_total;
     return json;
   }
 };

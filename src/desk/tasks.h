@@ -22,6 +22,7 @@ struct FileToCheck {
   std::string path;    ///< to be read
   std::string name;    ///< to be shown
   std::string upload;  ///< of uploads: the id, whose file is to be laid ready; then `path` is empty
+  std::string relative = {};  ///< below the opened folder, as the page may ask for it again; empty where nobody asked for it by its path
 };
 
 /// What a task is given once its turn comes.

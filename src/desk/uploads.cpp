@@ -1,5 +1,6 @@
 #include "desk/uploads.h"
 
+#include <algorithm>
 #include <filesystem>
 #include <system_error>
 #include <utility>
@@ -52,7 +53,7 @@ tl::expected<std::unique_ptr<Uploads::Incoming>, UploadRefusal> Uploads::begin(s
   auto id = "u" + std::to_string(++last_);
   auto file = base::NewFile::make(path_of(id));
   if (!file) return refuse(507, "not_written", file.error().text + "; make room for temporary files");
-  all_[id] = {std::string(name), bytes, 0, false};
+  all_[id] = {std::string(name), bytes, 0, last_, false};
   total_bytes_ += bytes;
   return std::unique_ptr<Incoming>(new Incoming(*this, std::move(id), bytes, std::move(*file)));
 }
@@ -95,6 +96,18 @@ bool Uploads::remove(std::string_view id) {
   if (found == all_.end()) return false;
   erase(found);
   return true;
+}
+
+std::vector<Uploads::Listed> Uploads::list() const {
+  const std::lock_guard lock(mutex_);
+  std::vector<std::pair<std::uint64_t, Listed>> found;
+  for (const auto& [id, one] : all_) {
+    if (one.whole) found.push_back({one.number, {id, one.name, one.bytes}});
+  }
+  std::ranges::sort(found, {}, [](const auto& one) { return one.first; });
+  std::vector<Listed> listed;
+  for (auto& one : found) listed.push_back(std::move(one.second));
+  return listed;
 }
 
 tl::expected<Uploads::Lent, UploadRefusal> Uploads::lend(std::string_view id, const std::string& folder) {

@@ -9,6 +9,7 @@
 #include <mutex>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "base/scratch_folder.h"
 
@@ -62,6 +63,13 @@ class Uploads {
   /// False where there is none of this id. Checks that began keep what they have.
   bool remove(std::string_view id);
 
+  struct Listed {
+    std::string id, name;
+    std::int64_t bytes = 0;
+  };
+  /// Those that are there whole, in the order in which they began.
+  [[nodiscard]] std::vector<Listed> list() const;
+
   struct Lent {
     std::string path, name;
   };
@@ -79,6 +87,7 @@ class Uploads {
     std::string name;
     std::int64_t bytes = 0;
     int lent = 0;
+    std::uint64_t number = 0;
     bool whole = false;
   };
   [[nodiscard]] std::string path_of(std::string_view id) const { return scratch_.path() + "/" + std::string(id); }
@@ -87,7 +96,7 @@ class Uploads {
 
   const base::ScratchFolder& scratch_;
   const UploadLimits limits_;
-  std::mutex mutex_;
+  mutable std::mutex mutex_;
   std::map<std::string, One, std::less<>> all_;
   std::int64_t total_bytes_ = 0;
   std::uint64_t last_ = 0;

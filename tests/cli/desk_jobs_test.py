@@ -119,6 +119,12 @@ class Bounces(JobCase):
         # The file with a lead-in of silence and half the amplitude: 20 lg 2 softer, for gated loudness leaves the silence out.
         self.assertAlmostEqual(pair["old_gain_db"], -20 * math.log10(2), delta=0.2)
         self.assertEqual(pair["new_gain_db"], 0)
+        self.assertAlmostEqual(pair["new_lufs"] - pair["old_lufs"], pair["old_gain_db"], delta=0.001)
+        # What it was of can be asked for again, also by a page that was not there.
+        self.assertEqual([(one["path"], one["bytes"]) for one in told["files"]], [("old/mix.wav", len(self.old)), ("new/mix.wav", len(self.new))])
+        _, listing = desk.json("GET", "api/folder?path=old")
+        self.assertEqual(told["files"][0]["modified"], listing["files"][0]["modified"])
+        self.assertRegex(told["asked_at"], r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ$")
         for number, content in ((pair["old_part"], self.old), (pair["new_part"], self.new)):
             path = json.loads(self.sheet(desk, told))["files"][number - 1]["path"]
             self.assertEqual((self.room / path).read_bytes(), content)
@@ -139,6 +145,8 @@ class Bounces(JobCase):
         edit, = pair["edits"]
         self.assertAlmostEqual(edit["old_start_s"], 3, delta=0.02)
         self.assertAlmostEqual(edit["new_end_s"] - edit["old_end_s"], 0.5, delta=0.001)
+        self.assertIn("put in at 0:03", edit["words"])
+        self.assertEqual(pair["edits_total"], 1)
 
     def test_dropped_bounces_of_one_name_are_told_apart_and_leave_nothing(self):
         desk = desk_test.Desk(self)
@@ -146,6 +154,8 @@ class Bounces(JobCase):
         told = self.ended(desk, {"compare": [{"upload": uploads[0]}, {"upload": uploads[1]}], "rules": ["premaster"]})
         _, own, _ = self.run_program("compare", "--rules", "premaster", "-f", "json", "old/mix.wav", "new/mix.wav")
         self.assertEqual(self.sheet(desk, told), own)
+        self.assertEqual([one["upload"] for one in told["files"]], uploads)
+        self.assertEqual(desk.json("GET", "api/uploads")[1]["uploads"], [{"upload": uploads[0], "name": "mix.wav", "bytes": len(self.old)}, {"upload": uploads[1], "name": "mix.wav", "bytes": len(self.new)}])
         for form in ("json", "txt", "html"):
             self.assertNotIn(b"sendworthy-desk", self.sheet(desk, told, form))
         self.assertEqual(desk.json("DELETE", f"api/checks/{told['check']}")[0], 200)

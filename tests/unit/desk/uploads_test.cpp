@@ -5,6 +5,7 @@
 
 #include <filesystem>
 #include <string>
+#include <vector>
 
 #include "base/files.h"
 #include "base/scratch_folder.h"
@@ -40,6 +41,22 @@ int refused_with(Uploads& uploads, std::string_view name, std::int64_t bytes) {
 }  // namespace
 
 TEST_SUITE_BEGIN("desk/uploads");
+
+TEST_CASE("what is there whole is listed in the order in which it came") {
+  const auto scratch = base::ScratchFolder::make("test");
+  REQUIRE(scratch.has_value());
+  Uploads uploads(*scratch, {100, 2500, 0, 20});
+  std::vector<std::string> ids;
+  for (int i = 0; i < 12; ++i) ids.push_back(put(uploads, "take.wav", "abc"));
+  const auto on_its_way = uploads.begin("half.wav", 3);
+  CHECK(uploads.remove(ids[1]));
+  ids.erase(ids.begin() + 1);
+  const auto listed = uploads.list();
+  REQUIRE(listed.size() == ids.size());
+  for (std::size_t i = 0; i < ids.size(); ++i) CHECK(listed[i].id == ids[i]);
+  CHECK(listed[0].name == "take.wav");
+  CHECK(listed[0].bytes == 3);
+}
 
 TEST_CASE("a scratch folder is this user's alone and goes with all that is in it") {
   std::string path;
