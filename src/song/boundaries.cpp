@@ -18,7 +18,7 @@ constexpr double kStepS = 0.35;
 constexpr double kLeastS = 6;          // common practice, no source: four bars at a fast tempo
 constexpr double kThreshold = 0.1;     // of novelty, −1 … 1
 constexpr double kUsual = 0.45;        // quantile of distances within reach that counts as the song's own unrest
-constexpr double kRestS = 4, kHoldsS = 12;  // between strokes, and for how long a level stands that is told by strokes (own)
+constexpr double kRestS = 4, kHoldsS = 12;  // between strokes, and for how long a level stands (own): loops come back sooner
 constexpr std::size_t kMost = 255;
 struct Kernel {
   double half_s, weight;
@@ -102,7 +102,7 @@ std::vector<double> levels_over(const std::vector<Point>& points, std::size_t sp
 // A step of level that holds begins a section, however like the rest it sounds otherwise: where strokes are few, or much else moves,
 // level alone is outweighed by the song's own unrest. Told from a swell by a gap that neither side enters for `hold` points; in all
 // `span` of them something sounds. Of the places of each such stretch, the one of most novelty is raised above everything.
-void raise_level_steps(const std::vector<Point>& points, std::size_t span, std::size_t hold, const std::vector<double>& novelty, std::vector<double>& raised) {
+void raise_level_steps(const std::vector<Point>& points, std::size_t span, std::size_t hold, std::vector<double>& novelty) {
   constexpr double kLeastStep = 0.8, kLeastGap = 0.2;  // bels: far from what accents and fills do
   constexpr double kSurely = 1;                        // above any novelty
   if (points.size() < 2 * hold || hold <= span || span < kBeat) return;
@@ -116,6 +116,7 @@ void raise_level_steps(const std::vector<Point>& points, std::size_t span, std::
     const double gap = std::max(*softest_after - *loudest_before, *softest_before - *loudest_after);
     return gap >= kLeastGap && std::abs(mean(after) - mean(before)) >= kLeastStep;
   };
+  std::vector<std::size_t> raised;
   for (auto t = hold; t + hold <= points.size(); ++t) {
     if (!steps_at(t)) continue;
     const auto first = t;
@@ -125,8 +126,9 @@ void raise_level_steps(const std::vector<Point>& points, std::size_t span, std::
     for (auto k = first - std::min(first, span); k < std::min(novelty.size(), t + span); ++k) {
       if (novelty[k] > novelty[most]) most = k;
     }
-    raised[most] = kSurely + novelty[most];
+    raised.push_back(most);
   }
+  for (const auto t : raised) novelty[t] += kSurely;
 }
 
 // Among the peaks, the set with the largest sum above the threshold of which none stand too near to one another.
@@ -171,10 +173,7 @@ std::vector<double> boundaries_of(const Features& features, double from_s, doubl
     const Band band(points, weight, 2 * steps(kKernels.back().half_s));
     for (const auto& kernel : kKernels) add_novelty(band, steps(kernel.half_s), weight.weight * kernel.weight, novelty);
   }
-  auto raised = novelty;
-  raise_level_steps(points, kBeat, steps(kLeastS), novelty, raised);
-  raise_level_steps(points, steps(kRestS), steps(kHoldsS), novelty, raised);
-  novelty = std::move(raised);
+  raise_level_steps(points, steps(kRestS), steps(kHoldsS), novelty);
   std::vector<double> boundaries;
   for (const auto t : peaks_of(novelty, steps(kLeastS))) boundaries.push_back((static_cast<double>(from + t * per) - 0.5) * features.step_s);
   return on_the_beat(features, from_s, to_s, std::move(boundaries));
