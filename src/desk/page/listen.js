@@ -2,6 +2,7 @@
 import {ask, get} from "./api.js";
 import {before, button, end, intent, note, nothing, question, refused, toMeasure} from "./listen-page.js";
 import {PassSound} from "./listen-sound.js";
+import {Turns} from "./listen-turns.js";
 import {heardWords, orderOf} from "./listen-words.js";
 import {say, tell} from "./say.js";
 import {by, isOver, make, plain, put} from "./words.js";
@@ -24,6 +25,7 @@ export class Listen {
     this.page = make("div", {className: "asked"});
     box.append(this.intent, this.page);
     this.turn = 0;
+    this.turns = new Turns();
     this.sound = new PassSound(desk.player, {check: () => this.id, changed: () => this.mark(),
       asked: () => this.phase === "ask" && this.now && !this.box.hidden ? {question: this.now, part: this.state.mix_part, mix: this.state.mix, belowHz: this.draft?.base.low_end?.below_hz} : null});
     this.leave();
@@ -36,7 +38,8 @@ export class Listen {
 
   leave() {
     ++this.turn;
-    Object.assign(this, {id: null, state: null, phase: "", asked: [], at: 0, cameBack: false, anew: false, startPass: 0, by: kept(), notes: new Map(), pending: false, noting: false});
+    this.turns.leave();
+    Object.assign(this, {id: null, phase: "", by: kept(), notes: new Map(), pending: false, noting: false});
     this.sound.forget();
   }
 
@@ -58,7 +61,12 @@ export class Listen {
     if (newest && !isOver(newest)) return this.measuring(newest);
     if (newest && newest.state === "failed") return this.measure(`The mix could not be measured: ${newest.error}`);
     if (!done) return this.measure("The mix is measured first, so that with each question stands what belongs to it. Then you listen, and answer.");
-    if (this.id === done.check && this.state && !this.state.mix_changed) return this.again();
+    if (this.id === done.check && this.state && !this.state.mix_changed) {
+      // Something may have begun or ended to sound while another view was shown.
+      this.sound.queue();
+      this.mark();
+      return this.again();
+    }
     await this.load(done.check);
   }
 
@@ -103,7 +111,7 @@ export class Listen {
     if (state.mix_changed) return this.changed();
     if (other) {
       this.sound.forget();
-      this.anew = false;
+      this.turns.anew = false;
     }
     this.intentOf();
     if (state.complete) this.put("before", nothing(state, {again: () => this.prelude(true)}));
@@ -116,8 +124,7 @@ export class Listen {
   }
 
   prelude(again) {
-    this.anew = again;
-    this.startPass = this.state.pass;
+    this.turns.prepare(again);
     this.put("before", before(this.state, {again, by: this.by || this.state.by || ""}, {
       begin: ({by: initials, quietFirst}) => {
         this.by = initials;
@@ -137,39 +144,38 @@ export class Listen {
   }
 
   begin(asked) {
-    this.asked = asked;
-    this.at = 0;
-    this.cameBack = false;
+    this.turns.begin(asked);
     this.next();
   }
 
-  get begun() {
-    return this.state.pass > 0 && (!this.anew || this.state.pass !== this.startPass);
+  /** What the program told last. */
+  get state() {
+    return this.turns.state;
   }
 
-  find(id) {
-    return this.state.questions.find((one) => one.id === id);
+  set state(state) {
+    this.turns.state = state;
   }
 
   get now() {
-    return this.find(this.asked[this.at]);
+    return this.turns.now;
   }
 
   /** The question whose turn it is, or the end. `own`: somebody here went on to it. */
   next(own = false) {
-    while (this.at < this.asked.length && (!this.now || (!this.cameBack && this.begun && this.now.holds))) ++this.at;
-    if (this.at >= this.asked.length) return this.finish();
+    if (!this.turns.settle()) return this.finish();
     this.sound.turnTo();
     this.noting = false;
     this.settled = Date.now() + kSettleMs;
-    this.put("ask", question(this.now, {number: this.at + 1, of: this.asked.length}, {roles: this.draft?.stems.map((one) => one.role) ?? [], quietDb: this.desk.player?.known.quiet_db}, {play: (i) => this.sound.play(i), answer: (word) => this.answer(word), back: () => this.back(), leaveOut: () => this.leaveOut()}), own ? "always" : true);
+    this.put("ask", question(this.now, {number: this.turns.at + 1, of: this.turns.asked.length}, {roles: this.draft?.stems.map((one) => one.role) ?? [], quietDb: this.desk.player?.known.quiet_db}, {play: (i) => this.sound.play(i), answer: (word) => this.answer(word), back: () => this.back(), leaveOut: () => this.leaveOut()}), own ? "always" : true);
     this.sound.queue();
     this.mark();
   }
 
   finish() {
-    this.put("end", end(this.state, {again: this.anew, begun: this.begun}, {
-      again: () => this.prelude(true), plan: () => this.told.plan(), on: () => this.begin(orderOf(this.state, this.anew && !this.begun, false)), ask: (id) => this.begin([id]),
+    const {anew, begun} = this.turns;
+    this.put("end", end(this.state, {again: anew, begun}, {
+      again: () => this.prelude(true), plan: () => this.told.plan(), on: () => this.begin(orderOf(this.state, anew && !begun, false)), ask: (id) => this.begin([id]),
     }));
     say(this.page.querySelector("p").textContent);
   }
@@ -194,10 +200,9 @@ export class Listen {
 
   back() {
     if (this.pending) return;
-    if (this.at === 0) return say("This is the first question.");
+    if (this.turns.at === 0) return say("This is the first question.");
     this.sound.quiet();
-    --this.at;
-    this.cameBack = true;
+    this.turns.back();
     this.next(true);
   }
 
@@ -241,13 +246,12 @@ export class Listen {
     try {
       const seconds = Math.round(10 * this.sound.seconds(id)) / 10;
       const state = await ask("POST", `api/checks/${encodeURIComponent(this.id)}/answers`, {
-        question: id, answer: word, ...(text ? {note: text} : {}), by: this.by, ...(this.desk.player ? {played_s: Math.min(604800, seconds)} : {}), pass: this.state.pass, ...(this.anew && !this.begun ? {again: true} : {}),
+        question: id, answer: word, ...(text ? {note: text} : {}), by: this.by, ...(this.desk.player ? {played_s: Math.min(604800, seconds)} : {}), pass: this.state.pass, ...(this.turns.anew && !this.turns.begun ? {again: true} : {}),
       });
       this.state = state;
       this.others?.postMessage(id);
       this.notes.delete(id);
-      this.cameBack = false;
-      ++this.at;
+      this.turns.on();
       say(`Kept: ${word}${word !== "skip" && !seconds ? ", not played here" : ""}.`);
       this.next(true);
     } catch (error) {
@@ -302,10 +306,10 @@ export class Listen {
     // It was taken out of the plan.
     if (!this.now) return this.next(true);
     const now = this.now;
-    if (now?.holds && !before.holds && this.begun) {
+    if (now?.holds && !before.holds && this.turns.begun) {
       say(`Answered elsewhere: ${plain(before.text)} ${now.last.answer}.`);
       tell("elsewhere", `“${plain(before.text)}” was answered elsewhere: ${now.last.answer}, by ${plain(now.last.by)}.`);
-      this.cameBack = false;
+      this.turns.cameBack = false;
       this.next();
     }
   }
