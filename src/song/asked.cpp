@@ -129,8 +129,8 @@ class Noting {
   std::map<std::string, Status, std::less<>> worst_;
 };
 
-/// The words for one number, where it moved.
-void add_moved(std::string_view id, const std::string& name, const Snapshot& before, const Snapshot& now, std::vector<std::string>& moved) {
+/// "0.6 LU, was 1.3 LU", where it moved.
+std::optional<std::string> change_of(std::string_view id, const std::string& name, const Snapshot& before, const Snapshot& now) {
   const auto number = [&](const Snapshot& all) -> std::optional<double> {
     const auto finding = all.find(id);
     if (finding == all.end()) return std::nullopt;
@@ -138,13 +138,18 @@ void add_moved(std::string_view id, const std::string& name, const Snapshot& bef
     return found == finding->second.numbers.end() ? std::nullopt : std::optional(found->second);
   };
   const auto was = number(before), is = number(now);
-  if (!was || !is) return;
+  if (!was || !is) return std::nullopt;
   const auto unit = unit_of(id);
   const bool coarse = unit == "%" || unit == "Hz";
   constexpr double kRounding = 1e-9;
-  if (std::abs(*is - *was) < (coarse ? 1.0 : 0.1) - kRounding) return;
+  if (std::abs(*is - *was) < (coarse ? 1.0 : 0.1) - kRounding) return std::nullopt;
   const int decimals = coarse ? 0 : 1;
-  moved.push_back(fmt::format("{}, {}: {} {}, was {} {}", plan_rule(id).title, name, base::fixed(*is, decimals), unit, base::fixed(*was, decimals), unit));
+  return fmt::format("{} {}, was {} {}", base::fixed(*is, decimals), unit, base::fixed(*was, decimals), unit);
+}
+
+/// The words for one number, where it moved.
+void add_moved(std::string_view id, const std::string& name, const Snapshot& before, const Snapshot& now, std::vector<std::string>& moved) {
+  if (const auto change = change_of(id, name, before, now)) moved.push_back(fmt::format("{}, {}: {}", plan_rule(id).title, name, *change));
 }
 
 std::string words_of(const SongSheet::Section& section, std::size_t sections) {
@@ -228,8 +233,11 @@ std::vector<std::string> moved_in(const std::vector<std::string>& findings, cons
 
 std::vector<std::string> moved_in_section(const std::string& section, const Snapshot& before, const Snapshot& now) {
   std::vector<std::string> moved;
-  // Its loudness stands in two findings, and moves once.
-  for (const auto* id : kOfSections) add_moved(id, section, before, now, moved);
+  constexpr std::array kWords{"lead vocal over the rest", "lead over backing vocals", "drums over the rest", "loudness"};
+  static_assert(kWords.size() == kOfSections.size());
+  for (std::size_t i = 0; i < kOfSections.size(); ++i) {
+    if (const auto change = change_of(kOfSections[i], section, before, now)) moved.push_back(fmt::format("{} {}", kWords[i], *change));
+  }
   return moved;
 }
 

@@ -315,7 +315,7 @@ class SongViews(served.Scenes, unittest.TestCase):
     def test_before_the_first_question_stands_what_moved_and_what_is_asked_again(self):
         prelude = self.scene("tabs")["prelude"]
         self.assertIn("What changed since the bounce of pass 1", prelude)
-        self.assertRegex(prelude, r"verse: .*, verse: -\d+\.\d LUFS, was -\d+\.\d LUFS")
+        self.assertRegex(prelude, r"verse: loudness -\d+\.\d LUFS, was -\d+\.\d LUFS")
         self.assertIn("5 answers are no longer good: given on a bounce before this one.", prelude)
         self.assertIn("Very quietly: does nothing poke out? Last time: holds (KB, ", prelude)
 

@@ -220,7 +220,7 @@ TEST_CASE("what moved is asked first and told in numbers, then what was to be tw
   // The same by section, whatever is asked of it.
   REQUIRE(state.moves.size() == 2);
   CHECK(state.moves[0].section == "chorus");
-  CHECK(state.moves[0].words == std::vector<std::string>{"Vocal over the band, chorus: 0.6 LU, was 1.3 LU"});
+  CHECK(state.moves[0].words == std::vector<std::string>{"lead vocal over the rest 0.6 LU, was 1.3 LU"});
   CHECK((state.moves[1].section.empty() && state.moves[1].words == std::vector<std::string>{"Vocal over the band: fail, was pass"}));
   CHECK(state.questions[1].id == "kick-own");
   ListeningChange change;
