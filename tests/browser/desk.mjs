@@ -216,6 +216,20 @@ const scenes = {
     const verdicts = await page.locator("#verdicts .entry").allInnerTexts();
     const sheet = await (await sheetOf(page)).locator("body").innerText();
     const tags = await page.locator("#brought-list .tag").allInnerTexts();
+    // Loaded again, the page still has what was added, what came of it and what was chosen.
+    await page.evaluate(() => document.querySelectorAll("#rule-list input")[2].click());
+    const held = () => page.evaluate(() => ({
+      // They arrive three at a time, in any order.
+      added: [...document.querySelectorAll("#brought-list li")].map((one) => [".name", ".tag"].map((part) => one.querySelector(part).textContent).join(" ")).sort(),
+      chosen: document.querySelectorAll("[aria-selected=true]").length, rules: [...document.querySelectorAll("#chosen-rules b")].map((one) => one.textContent), words: document.getElementById("go-text").textContent,
+      again: document.getElementById("again").checkVisibility(), about: document.querySelector("#ledger .detail").textContent,
+    }));
+    const before = await held();
+    await page.reload();
+    await page.waitForSelector("body:not(.asking)");
+    await over(page);
+    const reloaded = { before, after: await held() };
+    await page.evaluate(() => document.querySelectorAll("#rule-list input")[2].click());
     // Added by the button, taken away by a key.
     await page.locator("#pick-files").setInputFiles([join(beside, "song.wav")]);
     await page.waitForFunction(() => document.querySelectorAll("#brought-list [role=option]").length === 5);
@@ -226,7 +240,7 @@ const scenes = {
     // Once its check is removed the program has deleted what was dropped, and the page says so by leaving it away.
     await page.locator("#remove").press("Enter");
     await page.waitForFunction(() => document.getElementById("brought").hidden);
-    report.drops = { veil, names, told, closed, verdicts, sheet, tags, left };
+    report.drops = { reloaded, veil, names, told, closed, verdicts, sheet, tags, left };
     await context.close();
   },
 
@@ -317,8 +331,8 @@ const scenes = {
     await page.waitForFunction(() => document.getElementById("one-name").textContent.includes("bounce 08"));
     await over(page);
     const verdict = await page.locator("#ledger .badge").first().innerText();
-    const quiet = await text(page, "#fresh-text");
-    report.bounces = { before, after: await rows(page, "folder-list"), told, tag, verdict, quiet, said: await page.evaluate(() => said), moved: await page.evaluate(() => moved) };
+    const quiet = await text(page, "#fresh-text"), about = await page.locator("#ledger .detail").first().innerText();
+    report.bounces = { before, after: await rows(page, "folder-list"), told, tag, verdict, quiet, about, said: await page.evaluate(() => said), moved: await page.evaluate(() => moved) };
     await context.close();
   },
 

@@ -139,6 +139,17 @@ class LocalPage(served.Scenes, unittest.TestCase):
         # Where the copies lay is nobody's business.
         self.assertNotIn(str(self.folder), about["sheet"])
 
+    def test_loading_the_page_again_loses_nothing(self):
+        about = self.scene("drops")["reloaded"]
+        self.assertEqual(about["after"], about["before"])
+        self.assertEqual((len(about["after"]["added"]), about["after"]["chosen"], len(about["after"]["rules"]), about["after"]["again"]), (4, 4, 2, True))
+        self.assertTrue(all(row.endswith(("FAIL", "WARN", "PASS", "NO SHEET")) for row in about["after"]["added"]), about["after"]["added"])
+        self.assertRegex(about["after"]["about"], r", checked \d\d:\d\d:\d\d$")
+
+    def test_two_sheets_of_one_file_are_told_apart(self):
+        about = self.scene("bounces")
+        self.assertRegex(about["about"], r", checked \d\d:\d\d:\d\d, file of \d\d:\d\d$")
+
     def test_five_hundred_files_are_bounded_and_can_be_cancelled(self):
         about = self.scene("flood")
         self.assertEqual(about["count"], 500)

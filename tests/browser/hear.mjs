@@ -187,6 +187,7 @@ const scenes = {
       await page.locator("#hear-list .place", { hasText: clock }).first().click();
       await playing(page);
       const plan = await page.evaluate(() => ({ name: player.request.name, at: player.plan.lanes[0].at, rate: player.context.sampleRate, seconds: player.plan.seconds, way: player.plan.way, db: player.plan.db }));
+      report.places.counted ??= await text(page, "#played");
       const sentence = await text(page, "#heard"), what = await text(page, "#what");
       const pressed = await page.locator("#hear-list [aria-pressed=true]").allInnerTexts();
       // That something sounds now, and not only in the rendering.
@@ -221,6 +222,9 @@ const scenes = {
   /** What stands on the list: the numbers of the sheet, the names of the program, every place; and a sheet made up for the rest. */
   async lists() {
     const { page, context } = await open();
+    await check(page, ["full.wav"]);
+    await placesThere(page);
+    const full = { list: await text(page, "#hear-list"), text: await text(page, "#hear-text") };
     await check(page, ["many.wav", facts.noises[0].name]);
     await placesThere(page);
     const listed = await page.evaluate(() => [...document.querySelectorAll("#hear-list h4")].map((title) => [title.textContent, [...title.nextElementSibling.children].map((one) => [one.querySelector(".number").textContent, one.querySelector(".head").textContent])]));
@@ -230,7 +234,7 @@ const scenes = {
     const more = page.locator("#hear-list .more").first(), before = await page.locator("#hear-list .place").count(), words = await more.innerText();
     await more.focus();
     await page.keyboard.press("Enter");
-    report.lists = { listed, sheet, before, words, after: await page.locator("#hear-list .place").count(), focus: await at(page) };
+    report.lists = { full, listed, sheet, before, words, after: await page.locator("#hear-list .place").count(), focus: await at(page) };
     report.lists.made = await page.evaluate(async ([song, pair, known]) => {
       const { placesOf } = await import(new URL("page/hear.js", document.baseURI));
       return [placesOf(song, "c7", known), placesOf(pair, "c8", known)];

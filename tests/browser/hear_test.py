@@ -52,8 +52,9 @@ SONG = {
     "files": [
         {"path": "a/mix.wav", "facts": {"channels": 2}, "findings": [finding("note", "n", [place(9, 9.5)]), finding("warn", "peak", [place(4, 4, channel=2)], "true_peak"), finding("pass", "p", [place(1, 2)])]},
         {"path": "a/s.wav", "facts": {"channels": 2}, "findings": [finding("fail", "silent", [place(1, 2, channel=2)], "silent_channels"), finding("fail", "head", [place(0, 0, note="byte 4: no"), place(0, 0.5)])]}],
-    "findings": [finding("waived", "w", [place(7, 8)]), finding("warn", "other", [place(5, 6, "a/s.wav"), place(5, 6, "a/not there.wav")]), finding("fail", "low-end", [place(2, 3, "a/mix.wav")])],
-    "pairs": [{"part": "bass <b>", "masker": "keys", "masked_percent": 40.1, "passages": [{"start_s": 3, "end_s": 4.5, "low_hz": 60, "high_hz": 120, "masked_percent": 80}]}],
+    "findings": [finding("waived", "w", [place(7, 8)]), finding("warn", "other", [place(5, 6, "a/s.wav"), place(5, 6, "a/not there.wav")]), finding("fail", "low-end", [place(2, 3, "a/mix.wav")], where_total=55)],
+    "pairs": [{"part": "bass <b>", "masker": "keys", "masked_percent": 40.1, "passages": [{"start_s": 3, "end_s": 4.5, "low_hz": 60, "high_hz": 120, "masked_percent": 80}, {"start_s": 6, "end_s": 7, "low_hz": 60, "high_hz": 120, "masked_percent": 0.0}]},
+              {"part": "keys", "masker": "pads", "masked_percent": 0.0, "passages": [{"start_s": 6, "end_s": 7, "low_hz": 60, "high_hz": 120, "masked_percent": 0.0}]}],
 }
 COMPARED = {"files": [{"path": "new.wav", "findings": []}, {"path": "old.wav", "findings": []}], "findings": [],
             "pairs": [{"old": "old.wav", "new": "new.wav", "edits": [{"words": "taken out", "old_start_s": 1, "old_end_s": 2, "new_start_s": 0.5, "new_end_s": 0.5}]}]}
@@ -90,6 +91,11 @@ class Room:
         for place_s in range(1, 13):
             for i in range(4):
                 many[2 * (int(0.35 * 48000 * place_s) + i)] = 32767
+        full = noise(5, 48000, 10)
+        for n in range(1, 56):
+            for i in range(4):
+                full[2 * (int(0.08 * 48000 * n) + i)] = 32767
+        self.put("full.wav", pcm16(full, 2, 48000))
         self.put("many.wav", pcm16(many, 2, 48000))
         self.put(HOSTILE, pcm16(noise(2, 48000, 3, 48000), 2, 48000))
         for name in ("deleted.wav", "changed.wav"):
@@ -154,6 +160,8 @@ class Hearing(served.Scenes, unittest.TestCase):
             for number, words in rows:
                 with self.subTest(name=name, number=number):
                     self.assertEqual(of[name][number].split(": ")[0], words.split(": ")[0])
+        self.assertIn("20 of 55 places", about["full"]["list"])
+        self.assertRegex(about["full"]["text"], r"^\d+ of \d+ places")
         self.assertEqual(about["words"], "6 more")
         self.assertEqual(about["after"], about["before"] + 6)
         self.assertRegex(about["focus"]["name"], r"^0:02\.450 left, finding \d$")
@@ -163,13 +171,14 @@ class Hearing(served.Scenes, unittest.TestCase):
         said = [[group["title"], [[entry["number"], entry["css"], entry["head"], [[one["text"], one["request"]["source"]["part"], one["request"].get("way")] for one in entry["places"]]] for entry in group["entries"]]] for group in song]
         # What speaks against it is numbered through first, in the order fail, not measured, warn; then the rest.
         self.assertEqual(said, [
-            ["The song", [[1, "fail", "Low end: 1.5 dB", [["0:02.000 to 0:03.000", 1, "below-100"]]],
-                          [2, "warn", "Other: 1.5 dB", [["bass <b> 0:05.000 to 0:06.000", 2, None]]],
-                          [6, "note", "W: 1.5 dB", [["0:07.000 to 0:08.000", 1, None]]]]],
-            ["the mix, as a file", [[3, "warn", "True peak: 1.5 dB", [["0:04.000 right", 1, "quiet"]]], [7, "note", "N: 1.5 dB", [["0:09.000 to 0:09.500", 1, None]]]]],
-            ["bass <b>, as a file", [[4, "fail", "Silent channels: 1.5 dB", [["0:01.000 to 0:02.000 right", 2, "right"]]], [5, "fail", "Head: 1.5 dB", [["0:00.000 to 0:00.500", 2, None]]]]],
+            ["The song", [[1, "fail", "Low end: +1.5 dB", [["0:02.000 to 0:03.000", 1, "below-100"]]],
+                          [2, "warn", "Other: +1.5 dB", [["bass <b> 0:05.000 to 0:06.000", 2, None]]],
+                          [6, "note", "W: +1.5 dB", [["0:07.000 to 0:08.000", 1, None]]]]],
+            ["the mix, as a file", [[3, "warn", "True peak: +1.5 dB", [["0:04.000 right", 1, "quiet"]]], [7, "note", "N: +1.5 dB", [["0:09.000 to 0:09.500", 1, None]]]]],
+            ["bass <b>, as a file", [[4, "fail", "Silent channels: +1.5 dB", [["0:01.000 to 0:02.000 right", 2, "right"]]], [5, "fail", "Head: +1.5 dB", [["0:00.000 to 0:00.500", 2, None]]]]],
             ["Parts under parts", [[None, "note", "bass <b> under keys: 40.1 % covered", [["0:03.0 to 0:04.5", 1, None]]]]],
         ])
+        self.assertEqual([entry["total"] for entry in song[0]["entries"]], [55, 1, 1], "but for one that the sheet does not have")
         asked = song[0]["entries"][0]["places"][0]["request"]
         self.assertEqual((asked["source"], asked["from_s"], asked["to_s"]), ({"check": "c7", "part": 1}, 0.5, 4))
         self.assertEqual(song[2]["entries"][0]["places"][0]["request"]["from_s"], 0)
@@ -377,6 +386,9 @@ class Hearing(served.Scenes, unittest.TestCase):
                     self.assertFalse(stop["covered"], stop)
                 if "menu" in about:
                     self.assertEqual(about["menu"]["id"], "listen-as")
+
+    def test_what_plays_is_not_said_to_be_nothing(self):
+        self.assertEqual(self.scene("places")["counted"], "What plays now is being counted.")
 
     def test_nothing_moves_by_itself(self):
         self.assertLess(self.scene("places")["moved"], 0.05)

@@ -1,11 +1,13 @@
 // Files that somebody dropped or picked: on their way to the program, or there.
-import {ask, send} from "./api.js";
+import {ask, get, send} from "./api.js";
 import {fromPicked, gather, held} from "./dropped.js";
+import {keep, kept} from "./kept.js";
 import {Picklist} from "./picklist.js";
 import {say, tell} from "./say.js";
 import {by, bytes, many, plain, put} from "./words.js";
 
-const kAtOnce = 3;
+// What has less than this to go is let arrive and deleted then: it could arrive while it is broken off, and nobody would know of it.
+const kAtOnce = 3, kSoonHere = 64e6;
 
 export class Brought {
   /** `told`: {changed(), enter()}. */
@@ -23,11 +25,35 @@ export class Brought {
     by("pick-folder").addEventListener("change", (event) => this.picked(event.target, (files) => fromPicked(files, this.room())));
     by("brought-clear").addEventListener("click", () => this.remove([...this.all.keys()]));
     this.drops();
-    // What was added and never checked goes with the page.
-    addEventListener("pagehide", (event) => {
-      if (event.persisted) return;
-      for (const one of this.all.values()) if (one.upload && !one.used) fetch(`api/upload?upload=${encodeURIComponent(one.upload)}`, {method: "DELETE", keepalive: true}).catch(() => {});
-    });
+    // Taken off the list while a check still had them.
+    this.left = new Set(kept("left") || []);
+  }
+
+  /** What was added before this page was loaded, or from another one: the program has it until its end. */
+  async again() {
+    const before = [...this.all.values()].filter((one) => one.upload);
+    let listed;
+    try {
+      listed = (await get("api/uploads")).uploads;
+    } catch {
+      return;
+    }
+    const there = new Set(listed.map((one) => one.upload));
+    for (const one of before) if (!there.has(one.upload)) this.all.delete(one.key), this.chosen.delete(one.key);
+    // One that has just arrived may be known by its id to the program, and not yet here.
+    if (!this.busy()) {
+      for (const {upload, name, bytes: size} of listed) {
+        if (this.left.has(upload) || this.of(upload)) continue;
+        const one = {key: `upload:${upload}`, name, bytes: size, sent: size, state: "ready", upload, asked: {upload}, stop: new AbortController()};
+        this.all.set(one.key, one);
+      }
+    }
+    this.draw();
+  }
+
+  /** The one that the program knows by this id. */
+  of(upload) {
+    return [...this.all.values()].find((one) => one.upload === upload);
   }
 
   room() {
@@ -98,7 +124,7 @@ export class Brought {
       one.upload = answer.upload;
       one.asked = {upload: answer.upload};
       one.state = "ready";
-      this.onready?.();
+      this.onready?.(one);
       if (!this.all.has(one.key)) this.drop(one);
       else if (!this.busy()) say("All files have arrived.");
     } catch (error) {
@@ -117,6 +143,10 @@ export class Brought {
   }
 
   drop(one) {
+    if (one.upload && one.used) {
+      this.left.add(one.upload);
+      keep("left", [...this.left]);
+    }
     if (one.upload && !one.used) ask("DELETE", `api/upload?upload=${encodeURIComponent(one.upload)}`).catch(() => {});
   }
 
@@ -134,7 +164,7 @@ export class Brought {
       if (!one) continue;
       this.all.delete(key);
       this.chosen.delete(key);
-      one.stop.abort();
+      if (one.state !== "sending" || one.bytes - one.sent > kSoonHere) one.stop.abort();
       if (one.state !== "sending") this.drop(one);
     }
     if (!this.all.size && by("brought").contains(document.activeElement)) by("add-files").focus();

@@ -1,25 +1,35 @@
 // The checks that were asked for: the list of them, and the one that is looked at.
 import {ask, get} from "./api.js";
+import {askedAs, keyOf} from "./asked.js";
 import {One} from "./one.js";
 import {rove} from "./rove.js";
 import {say, tell} from "./say.js";
-import {by, clock, isOver, kindOf, make, many, namesOf, put, tally, titleOf, verdictOf, verdictWord, wholeVerdict} from "./words.js";
+import {by, clock, isOver, kindOf, make, many, namesOf, put, putName, tally, titleOf, verdictOf, verdictWord, when, wholeVerdict} from "./words.js";
 
 const numberOf = (check) => Number(String(check.check).replace(/\D/g, "")) || 0;
-const kStates = {waiting: "waits", running: "", stopped: "stopped", failed: "not done"};
+const kStates = {waiting: "waiting", running: "", stopped: "stopped", failed: "failed"};
+
+/** When it was asked for, and when what it is of was written: two sheets of one song are told apart by these. */
+function timesOf(check) {
+  const one = check.files.length === 1 ? check.files[0] : kindOf(check) === "plan" ? check.files.find((file) => file.role === "mix") ?? check.files[0] : null;
+  const what = kindOf(check) === "plan" ? "mix" : "file";
+  return [check.asked_at ? `checked ${clock(new Date(check.asked_at), {seconds: true})}` : "", one?.modified ? `${what} of ${when(one.modified)}` : ""];
+}
 
 /** Tells "check" with whatever is new of one, "shown" when another one is looked at, and "gone" with the id of one. */
 export class Checks extends EventTarget {
-  /** `judged` gets the items of a check that was asked for here, with the verdict of each, when it is
-   *  over; `released` each added file of which no check is left: the program has deleted it. */
-  constructor(rules, hear, judged, released) {
+  /** `judged` gets the items of a check with the verdict of each, when it is over; `released` each added file of which no check is
+   *  left: the program has deleted it; `added(upload)` gives the one of this id. */
+  constructor(rules, hear, judged, {released, added}) {
     super();
     this.rules = rules;
     this.judged = judged;
     this.released = released;
+    this.added = added;
+    this.ordering = 0;
     this.all = new Map();
     this.rows = new Map();
-    // What was asked for from this page: {wish, names of rule sets, items, clock}.
+    // What was asked for: {wish, names of rule sets, items}.
     this.asked = new Map();
     this.shown = null;
     // Which of them the view is about, and which of those was looked at last, by the name of the view.
@@ -58,14 +68,27 @@ export class Checks extends EventTarget {
     put(by("nothing-text"), text);
     for (const [id, row] of this.rows) row.li.hidden = !holds(this.all.get(id));
     this.shown = null;
+    this.away = false;
     this.count();
     this.settle(this.looked.get(name));
     if (!this.shown) this.one.none();
   }
 
+  /** Shows none of them, and says why. */
+  aside(text) {
+    this.shown = null;
+    this.away = true;
+    for (const row of this.rows.values()) row.button.setAttribute("aria-current", "false");
+    this.one.none();
+    put(by("nothing-text"), text);
+    by("nothing").hidden = false;
+    this.title();
+    this.dispatchEvent(new Event("shown"));
+  }
+
   /** Where nothing is shown: that one, else the newest. */
   settle(wanted) {
-    if (this.shown) return;
+    if (this.shown || this.away) return;
     const here = [...this.all.values()].filter(this.scope.holds).sort((a, b) => numberOf(b) - numberOf(a));
     const one = here.find((check) => check.check === wanted) || here[0];
     if (one) this.show(one.check);
@@ -76,7 +99,7 @@ export class Checks extends EventTarget {
   count() {
     const some = [...this.rows.values()].some((row) => !row.li.hidden);
     by("ledger").hidden = !some;
-    by("nothing").hidden = some;
+    by("nothing").hidden = some && !this.away;
     this.list.refresh();
   }
 
@@ -88,14 +111,17 @@ export class Checks extends EventTarget {
    *  files; `names`: of the rule sets. */
   async order(wish, {items = [], names = [], words = "Checking."} = {}) {
     let answer;
+    ++this.ordering;
     try {
       answer = await ask("POST", "api/checks", wish);
     } catch (error) {
       tell("start", error.message);
       return null;
+    } finally {
+      --this.ordering;
     }
     for (const item of items) if (item.upload) item.used = (item.used || 0) + 1;
-    this.asked.set(answer.check, {wish, names, items, words, at: clock()});
+    this.asked.set(answer.check, {wish, names, items, words});
     say(words);
     try {
       this.take(await get(`api/checks/${encodeURIComponent(answer.check)}`));
@@ -117,7 +143,20 @@ export class Checks extends EventTarget {
     if (asked) this.order(asked.wish, asked);
   }
 
+  /** What was asked for by another page, or before this one was loaded. */
+  learn(check) {
+    if (this.asked.has(check.check) || this.ordering) return;
+    const {files, rules = []} = check, kind = kindOf(check), of = (key) => (check[`${key}_id`] !== undefined ? {id: check[`${key}_id`]} : check[key]);
+    const wish = kind === "plan" ? {plan: of("plan"), ...(rules.length ? {rules} : {})} : kind === "order" ? {order: of("order")}
+      : ["files", "compare"].includes(kind) && files.length && files.every((one) => one.path !== undefined || one.upload !== undefined) ? {[kind]: files.map(askedAs), rules} : null;
+    if (!wish) return;
+    const items = kind === "plan" || kind === "order" ? [] : files.map((one) => (one.upload !== undefined && this.added(one.upload)) || {key: keyOf(one)});
+    for (const item of items) if (item.upload) item.used = (item.used || 0) + 1;
+    this.asked.set(check.check, {wish, names: rules, items, learned: true, words: "Checking once more."});
+  }
+
   take(check, quiet = false) {
+    this.learn(check);
     const before = this.all.get(check.check);
     // An answer can come after an event that is newer.
     if (before && isOver(before) && !isOver(check)) return;
@@ -129,6 +168,8 @@ export class Checks extends EventTarget {
     const asked = this.asked.get(check.check);
     if (asked && !asked.judged && isOver(check) && kindOf(check) === "files" && asked.items.length === check.files.length) {
       asked.judged = true;
+      // What a file was when it was checked: it may be another one by now.
+      if (asked.learned) asked.items.forEach((item, i) => item.upload || (item.stamp = `${check.files[i].bytes} ${check.files[i].modified}`));
       this.judged(asked.items.map((item, i) => [item, verdictOf(check.files[i])]));
     }
     this.dispatchEvent(new CustomEvent("check", {detail: check}));
@@ -176,16 +217,18 @@ export class Checks extends EventTarget {
     const row = this.rows.get(check.check) || this.row(check.check);
     const verdict = wholeVerdict(check);
     row.badge.className = `badge ${verdict || check.state}`;
-    put(row.badge, verdictWord(verdict) || (check.identical !== undefined ? (check.identical ? "the same" : "differ") : check.state === "running" ? `${Math.floor(100 * (check.fraction || 0))} %` : kStates[check.state] || check.state));
-    put(row.name, titleOf(check));
+    put(row.badge, verdictWord(verdict) || (check.identical !== undefined ? (check.identical ? "unchanged" : "changed") : check.state === "running" ? `${Math.floor(100 * (check.fraction || 0))} %` : kStates[check.state] || check.state));
+    putName(row.name, titleOf(check));
     const names = check.rules || this.asked.get(check.check)?.names;
-    put(row.about, [names ? this.rules.titles(names).join("; ") : "", this.asked.get(check.check)?.at].filter(Boolean).join(", "));
+    put(row.about, [names ? this.rules.titles(names).join("; ") : "", ...timesOf(check)].filter(Boolean).join(", "));
   }
 
   show(id) {
     const check = this.all.get(id);
     if (!check || !this.scope.holds(check)) return;
     this.shown = id;
+    this.away = false;
+    this.count();
     for (const [other, row] of this.rows) row.button.setAttribute("aria-current", String(other === id));
     this.list.refresh();
     this.one.draw(check);

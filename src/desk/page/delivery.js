@@ -26,7 +26,7 @@ export class Delivery {
     this.save = make("button", {type: "button", "aria-keyshortcuts": "k"}, "Save the order ", make("kbd", {text: "K"}));
     this.save.addEventListener("click", () => this.part.write());
     this.undo = make("button", {type: "button", text: "Take it all back"});
-    this.undo.addEventListener("click", () => this.part.back().then(() => this.go.focus()));
+    this.undo.addEventListener("click", () => this.part.dirty && this.part.back());
     const editor = make("div", {});
     this.part = new OrderPart(editor, {sets: () => desk.rules.sets, changed: () => this.draw()});
     root.append(make("div", {className: "bench-body"},
@@ -81,8 +81,8 @@ export class Delivery {
     this.go.setAttribute("aria-disabled", String(!this.order || fault));
     this.save.hidden = this.undo.hidden = !this.order;
     this.save.setAttribute("aria-disabled", String(!dirty || fault));
-    if (!dirty && document.activeElement === this.undo) this.go.focus();
-    this.undo.hidden = !dirty;
+    // They stay where they are, whatever can be done: somebody may be about to press one.
+    this.undo.setAttribute("aria-disabled", String(!dirty));
     const here = this.walk?.here;
     put(this.about, `One can be started from the files of ${here?.path ? `“${plain(here.path)}”` : "the opened folder"}: versions are guessed from their names, and you correct here what is wrong. An order that is there is never replaced.`);
   }

@@ -146,7 +146,10 @@ export class Folder {
   }
 
   draw() {
-    this.list.update(this.items());
+    const items = this.items();
+    // What was chosen before the page was loaded again is known by its name only.
+    for (const item of items) if (this.chosen.get(item.key)?.stamp === undefined && this.chosen.has(item.key)) this.chosen.set(item.key, item);
+    this.list.update(items);
     by("folder-list").hidden = !this.files.length;
     put(by("folder-state"), this.leftOff ? `${many(this.leftOff, "more entry is", "more entries are")} not shown: a list ends at 2000, and what has a backslash in its name cannot be chosen here. Move what is done with into a folder of its own.`
       : this.files.length ? "" : "No audio file lies in this folder. Bounces that are saved here appear by themselves.");

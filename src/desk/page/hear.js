@@ -21,11 +21,13 @@ const spoken = (id) => {
 };
 
 const kWords = {true: "yes", false: "no"};
+// Of these a sheet always says the sign.
+const kSigned = new Set(["LUFS", "LU", "dBTP", "dBFS", "dB"]);
 
 /** What a finding says in one line, much as its sheet does. `titles`: of measurements, by id. */
 export function headline(finding, titles = {}) {
   const title = finding.measure ? titles[finding.measure] ?? spoken(finding.measure) : spoken(finding.rule);
-  const value = finding.value === null || finding.value === undefined ? finding.reason || finding.status : `${kWords[finding.value] ?? finding.value}${finding.unit && finding.unit !== "count" ? ` ${finding.unit}` : ""}`;
+  const value = finding.value === null || finding.value === undefined ? finding.reason || finding.status : `${finding.value > 0 && kSigned.has(finding.unit) ? "+" : ""}${kWords[finding.value] ?? finding.value}${finding.unit && finding.unit !== "count" ? ` ${finding.unit}` : ""}`;
   const bound = ["above", "below", "none"].includes(finding.limit_kind) && !["yes", "no"].includes(finding.limit_text);
   return `${title}: ${value}${finding.limit_text ? `${bound ? ", " : ", should be "}${finding.limit_text}` : ""}`;
 }
@@ -59,10 +61,12 @@ export function placesOf(sheet, check, known) {
       const path = where.file || file || finding.files?.find((one) => partOf.has(one)) || alone;
       if (!partOf.has(path)) return [];
       const channels = files[partOf.get(path) - 1].facts?.channels, text = placeText(where, channels), way = wayOf(finding, where, channels, known);
-      return [{text: where.file && where.file !== file && where.file !== alone ? `${nameOf(path)} ${text}` : text, about: where.note, request: requestOf(path, where.start_s, where.end_s, way, text, `${check} ${unlike} ${number} ${i}`)}];
+      return [{text: where.file && where.file !== file && where.file !== alone ? `${nameOf(path)} ${text}` : text, about: where.note, start_s: where.start_s, request: requestOf(path, where.start_s, where.end_s, way, text, `${check} ${unlike} ${number} ${i}`)}];
     });
     const css = kSerious[2](finding) ? "warn" : kLesser.some((kind) => kind(finding)) ? "note" : "fail";
-    return {number, css, head: headline(finding, known.titles), places};
+    // A sheet keeps so many places of a finding and no more; of what it keeps, not all may lie in the sound.
+    const total = places.length === (finding.where || []).length ? Math.max(finding.where_total || 0, places.length) : places.length;
+    return {number, css, head: headline(finding, known.titles), places, total};
   };
   const groups = [];
   const add = (title, entries) => {
@@ -83,9 +87,9 @@ export function placesOf(sheet, check, known) {
     const all = rows.map(([findings]) => next(findings, kSerious));
     rows.forEach(([findings], i) => all[i].push(...next(findings, kLesser)));
     rows.forEach(([, path], i) => add(path === null ? "The song" : `${nameOf(path)}, as a file`, of(all[i], path, "song")));
-    add("Parts under parts", (sheet.pairs || []).filter((pair) => pair.passages?.length).map((pair, n) => ({
+    add("Parts under parts", (sheet.pairs || []).filter((pair) => pair.masked_percent > 0 && pair.passages?.length).map((pair, n) => ({
       number: null, css: "note", head: `${pair.part} under ${pair.masker}: ${pair.masked_percent} % covered`,
-      places: pair.passages.map((one, i) => {
+      places: pair.passages.filter((one) => one.masked_percent > 0).map((one, i) => {
         const text = `${timeText(one.start_s, 1)} to ${timeText(one.end_s, 1)}`;
         return {text, about: `${one.low_hz} to ${one.high_hz} Hz, ${one.masked_percent} % covered`, request: requestOf(mix, one.start_s, one.end_s, known.heard.masking, text, `${check} pair ${n} ${i}`)};
       }).filter((place) => place.request.source.part),
@@ -107,9 +111,12 @@ export function placesOf(sheet, check, known) {
   return groups;
 }
 
-export class Hear {
+/** Tells "places" when those of another check are there. */
+export class Hear extends EventTarget {
   constructor(player) {
+    super();
     this.player = player;
+    this.groups = [];
     this.id = null;
     this.buttons = new Map();
     this.list = rove(by("hear-list"), "button");
@@ -118,6 +125,7 @@ export class Hear {
 
   none() {
     this.id = null;
+    this.groups = [];
     this.buttons.clear();
     by("hear").hidden = true;
     by("hear-list").replaceChildren();
@@ -144,10 +152,13 @@ export class Hear {
     }
     if (this.id !== id) return;
     const groups = placesOf(sheet, id, this.player.known);
-    const count = groups.reduce((all, group) => all + group.entries.reduce((sum, entry) => sum + entry.places.length, 0), 0);
+    const sum = (of) => groups.reduce((all, group) => all + group.entries.reduce((some, entry) => some + of(entry), 0), 0);
+    const count = sum((entry) => entry.places.length), total = sum((entry) => entry.total ?? entry.places.length);
     this.buttons.clear();
     if (count) this.player.want();
-    this.show(groups.flatMap((group) => this.group(group)), count ? `${many(count, "place", "places")}; each plays with a little before and after` : "Nothing on this sheet has a place in time.");
+    this.show(groups.flatMap((group) => this.group(group)), count ? `${total > count ? `${count} of ${total} places` : many(count, "place", "places")}; each plays with a little before and after` : "Nothing on this sheet has a place in time.");
+    this.groups = groups;
+    this.dispatchEvent(new Event("places"));
   }
 
   show(children, text) {
@@ -164,7 +175,7 @@ export class Hear {
     return title ? [make("h4", {text: title}), list] : [list];
   }
 
-  entry({number, css, head, places}) {
+  entry({number, css, head, places, total = places.length}) {
     const about = number === null ? head : `finding ${number}`;
     const box = make("span", {className: "at", role: "group", "aria-label": `Places of ${about}`}, ...places.slice(0, kShown).map((place) => this.button(place, about)));
     if (places.length > kShown) {
@@ -178,6 +189,7 @@ export class Hear {
       });
       box.append(more);
     }
+    if (total > places.length) box.append(make("span", {className: "soft", text: `${places.length} of ${total} places: a sheet keeps no more than these`}));
     return make("li", {}, make("span", {className: `number ${css}`, text: number ?? "\u2013"}), make("span", {className: "head", text: head}), box);
   }
 

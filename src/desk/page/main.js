@@ -4,6 +4,7 @@ import {Brought} from "./brought.js";
 import {Checks} from "./checks.js";
 import {Folder} from "./folder.js";
 import {Hear} from "./hear.js";
+import {keep, kept} from "./kept.js";
 import {keys} from "./keys.js";
 import {Link} from "./link.js";
 import {Player} from "./player.js";
@@ -26,6 +27,7 @@ const changed = () => {
   brought.list.show();
   // Whoever takes everything away again waits for nothing.
   waits = waits && chosen.size > 0;
+  keep("chosen", [...chosen.values()].filter((item) => item.asked).map(({key, name, asked, folder: lies}) => ({key, name, asked, folder: lies})));
   draw();
   if (waits && !onTheWay()) check();
 };
@@ -39,7 +41,7 @@ const checks = new Checks(rules, hear, (verdicts) => {
   }
   folder.draw();
   brought.draw();
-}, (item) => brought.forget(item));
+}, {released: (item) => brought.forget(item), added: (upload) => brought.of(upload)});
 const brought = new Brought(chosen, {changed: () => changed(), enter: () => check()});
 const folder = new Folder(chosen, {changed: () => changed(), enter: () => check(), went: (query) => went(query), fresh: () => checkFresh()});
 const went = (query) => {
@@ -117,11 +119,23 @@ async function fresh() {
   brought.limits = state.limits;
   rules.fill(state.rules, state.default_rules);
   put(by("version"), `sendworthy ${state.version}`);
+  // The checks tell of which files they are.
+  await brought.again();
+  if (!ready) choose();
   await Promise.all([player.know(state), folder.again(), checks.again()]);
   await shownAt;
   if (ready) await view?.fresh?.();
   ready = true;
   document.body.classList.remove("asking");
+}
+
+/** What was chosen before the page was loaded again. */
+function choose() {
+  for (const {key, name, asked, folder: lies} of kept("chosen") || []) {
+    const item = asked.upload === undefined ? {key, name, asked, folder: lies} : brought.of(asked.upload);
+    if (item) chosen.set(item.key, item);
+  }
+  changed();
 }
 
 // The other views come when somebody goes there.
@@ -161,7 +175,7 @@ async function open(parts) {
 
 // What the views share.
 const desk = {
-  checks, rules, brought, link, player,
+  checks, hear, rules, brought, link, player,
   go: (parts, options) => route.go(parts, options),
   shown: (name) => route.view === name,
   keys: (...more) => table.add(...more),

@@ -1,10 +1,10 @@
 // The check that is looked at: how far it is, what came of each file, and its sheet.
 import {cover} from "./cover.js";
 import {rove} from "./rove.js";
-import {badness, by, bytes, isOver, kindOf, make, many, put, tally, titleOf, verdictOf, verdictWord, wholeVerdict} from "./words.js";
+import {badness, by, bytes, isOver, kindOf, make, many, put, putName, tally, titleOf, verdictOf, verdictWord, wholeVerdict} from "./words.js";
 
 // About what a file's part of a sheet weighs, pictures and all; beyond so many files nobody wants the page unasked.
-const kPartBytes = 110e3, kUnasked = 40, kPlacesMs = 3000;
+const kPartBytes = 110e3, kUnasked = 40, kPlacesMs = 3000, kLast = 0.97;
 
 const kFormats = [
   ["html", "HTML", "the page you see"],
@@ -64,7 +64,7 @@ export class One {
     this.id = check.check;
     by("one").hidden = false;
     const counted = check.files.length > 1 && kindOf(check) === "files";
-    put(by("one-name"), counted ? many(check.files.length, "file", "files") + (check.state === "done" ? `: ${tally(check.files)}` : "") : titleOf(check));
+    putName(by("one-name"), counted ? many(check.files.length, "file", "files") + (check.state === "done" ? `: ${tally(check.files)}` : "") : titleOf(check));
     by("one-name").className = check.files.length > 1 ? wholeVerdict(check) : "";
     const over = isOver(check);
     // The place of the line that moves is kept by what comes after it.
@@ -83,7 +83,9 @@ export class One {
 
   progress(check) {
     const fraction = Math.max(0, Math.min(1, check.fraction || 0));
-    const text = check.state === "waiting" ? "Waits for the check before it." : [check.current, check.total > 1 ? `${check.done} of ${check.total} done` : `${Math.floor(100 * fraction)} %`].filter(Boolean).join(": ");
+    // Near the end nothing seems to move: what is done then is told, too.
+    const last = check.stage === "writing" ? "Writing the sheet …" : fraction >= kLast ? "Last steps: what was measured is put together" : "";
+    const text = check.state === "waiting" ? "Waits for the check before it." : check.stage === "writing" ? last : [last || check.current, check.total > 1 ? `${check.done} of ${check.total} done` : `${Math.floor(100 * fraction)} %`].filter(Boolean).join(": ");
     put(by("running-text"), text);
     by("bar").value = fraction;
   }
@@ -106,7 +108,8 @@ export class One {
     if (other || this.cells.length !== check.files.length) {
       this.sorted = false;
       this.cells = check.files.map((one, i) => {
-        const badge = make("span", {className: "badge"}), name = make("span", {className: "name", text: one.name});
+        const badge = make("span", {className: "badge"}), name = make("span", {className: "name"});
+        putName(name, one.name);
         const button = make("button", {type: "button", className: "entry", tabindex: "-1"}, badge, name);
         button.addEventListener("click", () => this.toFile(i));
         return {li: make("li", {}, button), badge, button};

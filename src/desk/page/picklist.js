@@ -1,5 +1,5 @@
 // A list of files of which any number can be chosen: one stop for the Tab key, arrows inside.
-import {make, put, verdictWord} from "./words.js";
+import {make, put, putName, verdictWord} from "./words.js";
 
 let count = 0;
 
@@ -60,7 +60,7 @@ export class Picklist {
   }
 
   draw(row, item) {
-    put(row.name, item.name);
+    putName(row.name, item.name);
     put(row.tag, item.tag || verdictWord(item.verdict));
     row.tag.className = `tag ${item.tag ? "" : item.verdict || ""}`;
     put(row.detail, item.detail || "");

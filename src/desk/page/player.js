@@ -67,10 +67,11 @@ export class Player extends EventTarget {
     for (const name of Object.keys(this.known)) if (state[name] !== undefined) this.known[name] = state[name];
     this.known.ways = this.known.ways.filter((way) => isWay(way.name));
     by("listen-as").replaceChildren(...this.known.ways.map((way) => make("option", {value: way.name, text: way.name === "quiet" ? `${way.words}, by ${this.known.quiet_db} dB` : way.words})));
-    const [first, ...more] = (state.cautions || []).map(({text, source}) => (source ? `${text} [${source}]` : text));
-    put(by("player-caution"), first);
-    put(by("player-cautions"), more.join(" "));
-    by("player-about").hidden = !more.length;
+    const cautions = (state.cautions || []).map(({text, source}) => (source ? `${text} [${source}]` : text)), first = state.cautions?.[0]?.text ?? "";
+    // What to do stands in sight; by which figures, one press away.
+    put(by("player-caution"), /^[^.]*\./.exec(first)?.[0] ?? first);
+    put(by("player-cautions"), cautions.join(" "));
+    by("player-about").hidden = !cautions.length;
     this.draw();
     return get("api/played").then((answer) => this.count(answer), () => {});
   }
@@ -187,6 +188,12 @@ export class Player extends EventTarget {
     return lane.at / lane.sound.rate + elapsed * lane.speed;
   }
 
+  /** Where one of what runs in step is: second of its file, whether or not it is the one that is heard. */
+  placeIn(lane) {
+    const one = this.plan.lanes[lane];
+    return one.at / one.sound.rate + (this.feed?.elapsed() ?? 0) * one.speed;
+  }
+
   /** Whichever of two bounces; no time goes by. */
   hear(which) {
     if (this.state !== "playing" || which === this.lanes.heard) return;
@@ -269,8 +276,16 @@ export class Player extends EventTarget {
   }
 
   count(answer) {
-    const source = answer.exposure?.source;
-    put(by("played"), `${answer.text ?? ""}${source ? ` [${source}]` : ""}`);
+    this.counted = answer;
+    this.drawCount();
+  }
+
+  drawCount() {
+    const {exposure, seconds, text} = this.counted ?? {}, source = exposure?.source;
+    // The first of it is told to the program while it sounds.
+    put(by("played"), this.state !== "idle" && !(seconds > 0) ? "What plays now is being counted." : exposure ? `${text ?? ""}${source ? ` [${source}]` : ""}` : /^[^.]*\./.exec(text ?? "")?.[0] ?? "");
+    // Why there is no estimate is one press away.
+    put(by("player-without"), exposure ? "" : (text ?? "").replace(/^[^.]*\.\s*/, ""));
   }
 
   acts(db) {
@@ -313,10 +328,12 @@ export class Player extends EventTarget {
     if (label.data !== text) label.data = text;
     by("play").setAttribute("aria-disabled", String(!request));
     by("player").classList.toggle("playing", state === "playing");
+    by("player").classList.toggle("asked", Boolean(request));
     put(by("what"), request ? `${request.name}, ${request.place}` : "Nothing plays. Press a place of a sheet.");
     if (state === "opening") put(by("at"), "…");
     else if (state === "idle") put(by("at"), "");
     put(by("heard"), sentence(this.words(this.way), this.way, this.about.channels, this.allDb));
+    this.drawCount();
     by("listen-as").value = this.way;
     put(by("level-text"), `${String(this.db).replace("-", "\u2212")} dB`);
   }

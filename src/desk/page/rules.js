@@ -1,4 +1,5 @@
 // What the files are meant to be: the rule sets they are judged by.
+import {keep, kept} from "./kept.js";
 import {rove} from "./rove.js";
 import {by, make} from "./words.js";
 
@@ -26,12 +27,14 @@ export class Rules {
     // The program came back with the same ones: what is ticked stays.
     if (this.sets.map((set) => set.name).join() === sets.map((set) => set.name).join()) return;
     const before = new Set(this.chosen());
-    const on = before.size ? before : new Set(defaults);
+    const last = (kept("rules") || []).filter((name) => sets.some((set) => set.name === name));
+    const on = before.size ? before : new Set(last.length ? last : defaults);
     this.sets = sets;
     this.boxes = sets.map((set, i) => {
       const box = make("input", {type: "checkbox", id: `rule-${i}`, value: set.name, "aria-describedby": `rule-about-${i}`});
       box.checked = on.has(set.name);
       box.addEventListener("change", () => {
+        keep("rules", this.chosen());
         this.draw();
         this.changed();
       });

@@ -1,12 +1,12 @@
 // A way through the folders, and what lies in the one where somebody is: audio files, plans or orders, each with what can be done with it.
 import {get} from "./api.js";
+import {askedAs, keyOf} from "./asked.js";
 import {rove} from "./rove.js";
 import {say, tell} from "./say.js";
 import {queryOf} from "./sound.js";
-import {bytes, make, many, plain, put, when} from "./words.js";
+import {bytes, make, many, plain, put, putName, when} from "./words.js";
 
-export const keyOf = (entry) => (entry.id !== undefined ? `id:${entry.id}` : `path:${entry.path}`);
-export const askedAs = (entry) => (entry.upload !== undefined ? {upload: entry.upload} : entry.id !== undefined ? {id: entry.id} : {path: entry.path});
+export {askedAs, keyOf};
 
 const kinds = {
   files: {of: (listing) => listing.files, detail: (file) => `${bytes(file.bytes)}, ${when(file.modified)}`, none: "No audio file lies in this folder."},
@@ -15,8 +15,9 @@ const kinds = {
 };
 
 export class Walk {
-  /** `kind`: "files", "plans" or "orders". `acts`: [[word, what it does in words, (entry, folder)], …] for each; `went(folder)` is
-   *  told of each folder, {path, id?, name}. `also()`: further entries, which stand first. */
+  /** `kind`: "files", "plans" or "orders". `acts`: [[word, what it does in words, (entry, folder), holds(entry)?], …] for each;
+   *  `holds` tells whether a button is one that is pressed in. `went(folder)` is told of each folder, {path, id?, name}. `also()`:
+   *  further entries, which stand first. */
   constructor(box, {label, kind, acts, went = () => {}, also = () => []}) {
     Object.assign(this, {kind: kinds[kind], acts, went, also});
     this.way = [];
@@ -24,6 +25,7 @@ export class Walk {
     this.listing = null;
     this.turn = 0;
     this.going = null;
+    this.held = new Map();
     this.crumbs = make("nav", {className: "crumbs", "aria-label": `Folder, of ${label}`});
     this.folders = make("ul", {className: "folders", "aria-label": `Folders, of ${label}`});
     this.list = make("ul", {className: "walked", "aria-label": label});
@@ -93,7 +95,9 @@ export class Walk {
     if (!this.listing) return;
     const entries = [...this.also(), ...this.kind.of(this.listing)];
     const held = this.list.contains(document.activeElement) ? document.activeElement.dataset.key : null;
+    this.held = new Map();
     this.list.replaceChildren(...entries.map((entry) => this.row(entry)));
+    this.mark();
     this.list.hidden = !entries.length;
     put(this.state, entries.length ? "" : this.kind.none);
     this.state.hidden = entries.length > 0;
@@ -101,12 +105,19 @@ export class Walk {
     if (held) [...this.list.querySelectorAll("button")].find((one) => one.dataset.key === held)?.focus();
   }
 
+  /** Which buttons are pressed in, after that changed. */
+  mark() {
+    for (const [button, holds] of this.held) button.setAttribute("aria-pressed", String(holds()));
+  }
+
   row(entry) {
-    const name = make("span", {className: "name", text: entry.name}), detail = make("span", {className: "soft detail", text: entry.detail ?? this.kind.detail(entry)});
-    const buttons = this.acts.map(([word, does, act]) => {
+    const name = make("span", {className: "name"}), detail = make("span", {className: "soft detail", text: entry.detail ?? this.kind.detail(entry)});
+    putName(name, entry.name);
+    const buttons = this.acts.map(([word, does, act, holds]) => {
       const button = make("button", {type: "button", className: "small", tabindex: "-1", text: word, "aria-label": `${does} ${plain(entry.name)}`});
       button.dataset.key = `${word} ${entry.key ?? keyOf(entry)}`;
       button.addEventListener("click", () => act(entry, this.here));
+      if (holds) this.held.set(button, () => holds(entry));
       return button;
     });
     return make("li", {}, make("span", {className: "doing"}, ...buttons), name, detail);

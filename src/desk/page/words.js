@@ -21,6 +21,13 @@ export function put(element, text) {
   if (element.textContent !== shown) element.textContent = shown;
 }
 
+/** The same for a name: long ones break behind their own signs, not within a word. */
+export function putName(element, text) {
+  const shown = plain(text);
+  if (element.textContent === shown) return;
+  element.replaceChildren(...shown.split(/(?<=[_.+\-])(?=[^\s_.+\-])/).flatMap((piece, i) => [...(i ? [document.createElement("wbr")] : []), piece]));
+}
+
 export const by = (id) => document.getElementById(id);
 
 export const many = (count, one, more) => `${count} ${count === 1 ? one : more}`;
@@ -44,7 +51,7 @@ export function when(iso, now = new Date()) {
   return day(at) === day(now) ? `${two(at.getHours())}:${two(at.getMinutes())}` : day(at);
 }
 
-export const clock = (d = new Date()) => `${two(d.getHours())}:${two(d.getMinutes())}`;
+export const clock = (d = new Date(), {seconds = false} = {}) => `${two(d.getHours())}:${two(d.getMinutes())}${seconds ? `:${two(d.getSeconds())}` : ""}`;
 
 const kVerdicts = {fail: "FAIL", warn: "WARN", pass: "PASS", error: "NO SHEET"};
 const kWorst = ["error", "fail", "warn", "pass"];
