@@ -164,8 +164,28 @@ const scenes = {
       await press(page, key);
       arrows.push((await page.locator("[data-border]:focus .time").innerText()).padEnd(8, "0"));
     }
+    // What plays is shown over the shape, and its button stops it.
+    const plays = { ticks: await page.locator("#song-plan .ruler span").allInnerTexts() };
+    await page.locator("button[aria-label='Play: chorus']").press("Enter");
+    await page.waitForSelector("button[aria-label='Stop: chorus']");
+    const headAt = () => page.evaluate(() => new DOMMatrix(document.querySelector("#song-plan .playhead").style.transform).e);
+    await until(page, () => !document.querySelector("#song-plan .playhead").hidden);
+    plays.first = await headAt();
+    await page.waitForTimeout(400);
+    plays.later = await headAt();
+    plays.border = await page.evaluate(() => parseFloat(document.querySelector("[role=slider][aria-label='Start of chorus']").style.left));
+    await page.locator("button[aria-label='Stop: chorus']").press("Enter");
+    await page.waitForSelector("button[aria-label='Play: chorus']");
+    plays.away = await page.locator("#song-plan .playhead").isHidden();
+    // No grip is cut off by the edge of the shape.
+    plays.cut = await page.evaluate(() => {
+      const frame = document.querySelector("#song-plan .shape").getBoundingClientRect();
+      return [...document.querySelectorAll("#song-plan .border")].filter((one) => one.getBoundingClientRect().left < frame.left - 0.5 || one.getBoundingClientRect().right > frame.right + 0.5).length;
+    });
     // By mouse.
-    const verse = page.locator("[role=slider][aria-label='Start of verse']"), box = await verse.boundingBox();
+    const verse = page.locator("[role=slider][aria-label='Start of verse']");
+    await page.locator("#song-plan .shape").evaluate((one) => one.scrollIntoView({ block: "center" }));
+    const box = await verse.boundingBox();
     await page.mouse.move(box.x + box.width / 2, box.y + 60);
     await page.mouse.down();
     await page.mouse.move(box.x + box.width / 2 + 40, box.y + 60, { steps: 4 });
@@ -226,7 +246,7 @@ const scenes = {
     await page.locator("#song-name").focus();
     await press(page, "k");
     await until(page, () => document.getElementById("plan-state").innerText === "Everything is saved.");
-    report.edit = { arrows, dragged, pulled, dropped, wrong, refused, ranks, kept, state, asks, after: await text(page, "#plan-state"), saved: readFileSync(plan, "utf8") };
+    report.edit = { plays, arrows, dragged, pulled, dropped, wrong, refused, ranks, kept, state, asks, after: await text(page, "#plan-state"), saved: readFileSync(plan, "utf8") };
     await context.close();
   },
 
@@ -443,6 +463,7 @@ const scenes = {
   },
 
   async compare() {
+    copyFileSync(join(beside, "edited.wav"), join(room, "songs/bounces/mix 2.wav"));
     const { page, context } = await open("#/two");
     await page.locator("#bench-two .folders button", { hasText: "songs" }).press("Enter");
     // What changes in the folder that is being left must not lead back to it.
@@ -460,7 +481,13 @@ const scenes = {
     await press(page, "c");
     await over(page);
     const sheet = await sheetOf(page);
-    await page.waitForSelector("#bench-two section:not([hidden]) #two-which");
+    await page.waitForSelector("#one section:not([hidden]) #two-which");
+    const pressed = () => page.locator("#bench-two .walked [aria-pressed=true]").evaluateAll((all) => all.map((one) => one.getAttribute("aria-label")));
+    const pair = { pressed: await pressed(), level: await text(page, "#two-level"), ticks: await page.locator("#one .ruler span").allInnerTexts(), marks: await page.locator("#one .mark.part").count(), first: await text(page, "#two-difference") };
+    await page.locator("#two-name").focus();
+    await press(page, "n");
+    await until(page, () => document.getElementById("two-difference").innerText.startsWith("Difference 1"));
+    pair.difference = await text(page, "#two-difference");
     const which = [await text(page, "#two-which")], lanes = [];
     const heard = () => page.evaluate(async () => {
       const { player } = await import(new URL("page/main.js", location.href));
@@ -471,17 +498,25 @@ const scenes = {
     await until(page, () => document.getElementById("two-which").innerText.startsWith("You hear"));
     await page.waitForTimeout(600);
     lanes.push(await heard());
+    pair.head = await page.evaluate(() => ({ hidden: document.querySelector("#one .playhead").hidden, moved: document.querySelector("#one .playhead").style.transform }));
     await press(page, "v");
     lanes.push(await heard());
     which.push(await text(page, "#two-which"));
     await page.screenshot({ path: join(pictures, "song-two.png") });
     await press(page, "p");
-    // Two that are dropped fill what is free.
+    // Another choice, and what was of the pair before is not shown for it; chosen back, it is.
+    await page.locator("button[aria-label='New bounce: mix 2.wav']").press("Enter");
+    pair.aside = { one: await page.locator("#one").isVisible(), told: await text(page, "#nothing-text"), pressed: await pressed() };
+    await page.locator("button[aria-label='New bounce: mix.wav']").press("Enter");
+    pair.back = await page.locator("#one").isVisible();
+    // Two that are dropped fill what nobody chose since the page was loaded; until then the pair stays.
     await page.reload();
     await page.waitForSelector("body:not(.asking)");
+    await page.waitForSelector("#one section:not([hidden]) #two-which");
+    pair.reloaded = [await text(page, "#two-old"), await text(page, "#two-new")];
     await drop(page, [join(beside, "softer.wav"), join(beside, "again.wav")]);
     await until(page, () => document.getElementById("two-new").innerText.endsWith(".wav") && document.getElementById("two-old").innerText.endsWith(".wav"));
-    report.compare = { sheet, forms: await forms(page), which, lanes, dropped: (await text(page, "#two-old")) !== (await text(page, "#two-new")) };
+    report.compare = { pair, sheet, forms: await forms(page), which, lanes, dropped: (await text(page, "#two-old")) !== (await text(page, "#two-new")) };
     await context.close();
   },
 

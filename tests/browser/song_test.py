@@ -167,6 +167,10 @@ class Room:
         (songs / "bounces" / "mix.wav").write_bytes(as_wav(mix))
         (self.beside / "softer.wav").write_bytes(as_wav(mix, 0.7))
         (self.beside / "again.wav").write_bytes(as_wav(mix, 0.69))
+        edited = list(mix)
+        for i in range(len(mix) // 2, len(mix) // 2 + RATE):
+            edited[i] = mix[i] / 2
+        (self.beside / "edited.wav").write_bytes(as_wav(edited, 0.69))
         self.plan = songs / "lamps.plan.toml"
         self.plan.write_text(PLAN)
         (self.room / "hostile.toml").write_text(HOSTILE_PLAN)
@@ -339,7 +343,26 @@ class SongViews(served.Scenes, unittest.TestCase):
         self.assertIn("old bounce", about["which"][0])
         self.assertIn("new bounce", about["which"][1])
         self.assertNotEqual(about["lanes"][0], about["lanes"][1])
+        pair = about["pair"]
+        self.assertEqual(pair["pressed"], ["Old bounce: mix 2.wav", "New bounce: mix.wav"])
+        self.assertRegex(pair["level"], r"^Old \u2212\d+\.\d LUFS, new \u2212\d+\.\d LUFS \([+\u2212]?\d+\.\d LU\)\. For hearing, ")
+        self.assertIn("0:04", pair["ticks"])
+        self.assertFalse(pair["head"]["hidden"])
+        self.assertIn("translateX", pair["head"]["moved"])
         self.assertTrue(about["dropped"])
+
+    def test_results_are_never_those_of_another_pair(self):
+        pair = self.scene("compare")["pair"]
+        self.assertEqual((pair["aside"]["one"], pair["back"]), (False, True))
+        self.assertIn("another pair", pair["aside"]["told"])
+        self.assertEqual(pair["aside"]["pressed"], ["Old bounce: mix 2.wav", "New bounce: mix 2.wav"])
+        self.assertEqual(pair["reloaded"], ["songs/bounces/mix 2.wav", "songs/bounces/mix.wav"])
+
+    def test_places_where_two_bounces_part_are_marked(self):
+        pair = self.scene("compare")["pair"]
+        self.assertGreaterEqual(pair["marks"], 1)
+        self.assertRegex(pair["first"], r"^\d+ places? where they part (is|are) marked\.$")
+        self.assertRegex(pair["difference"], r"^Difference 1 of \d+: ")
 
     def test_a_delivery_is_ordered_and_checked(self):
         about = self.scene("delivery")
@@ -363,6 +386,14 @@ class SongViews(served.Scenes, unittest.TestCase):
         self.assertIn("nothing of it is lost", clash["told"])
         self.assertEqual((clash["file"], clash["mine"]), (started + "# by hand\n", edited["text"]))
         self.assertEqual(about["saved"], edited["text"])
+
+    def test_what_plays_is_seen_over_the_shape_and_its_button_stops_it(self):
+        plays = self.scene("edit")["plays"]
+        self.assertIn("0:05", plays["ticks"])
+        self.assertGreater(plays["later"], plays["first"] + 1)
+        self.assertLess(abs(plays["first"] - plays["border"]), 60, "it begins at the section")
+        self.assertTrue(plays["away"])
+        self.assertEqual(plays["cut"], 0)
 
     # What a step of scrolling costs does not depend on the length of the song.
     def test_the_shape_of_an_hour_is_drawn_in_bounded_work(self):

@@ -3,7 +3,7 @@ import {say} from "./say.js";
 import {timeShort, timeSpoken} from "./times.js";
 import {make, put} from "./words.js";
 
-const kSteps = {fine: 0.01, coarse: 0.1, far: 1};
+const kSteps = {fine: 0.01, coarse: 0.1, far: 1}, kGripPx = 12;
 
 export class Borders {
   /** `told`: {moved(key), chosen(key)}. */
@@ -80,7 +80,7 @@ export class Borders {
       handle.focus();
       handle.setPointerCapture(event.pointerId);
       this.held = handle;
-      this.grip = event.clientX - handle.getBoundingClientRect().left - handle.offsetWidth / 2;
+      this.grip = event.clientX - this.shape.frame.getBoundingClientRect().left - parseFloat(handle.style.left);
     });
     handle.addEventListener("pointermove", (event) => {
       if (this.held !== handle) return;
@@ -91,7 +91,11 @@ export class Borders {
   }
 
   place(handle, {i, edge, at, room}) {
-    handle.style.left = `${this.shape.x(at)}px`;
+    const x = this.shape.x(at);
+    handle.style.left = `${x}px`;
+    // Its grip is never cut off by the edge; its line stays where the border is.
+    handle.classList.toggle("at-left", x < kGripPx);
+    handle.classList.toggle("at-right", x > this.shape.width - kGripPx);
     const {name} = this.sections.list[i], high = Math.min(room[1], this.shape.duration);
     const words = {"aria-label": `${edge === "start" ? "Start" : "End"} of ${name}`, "aria-valuemin": room[0], "aria-valuemax": high, "aria-valuenow": at, "aria-valuetext": timeSpoken(at)};
     for (const [key, value] of Object.entries(words)) if (handle.getAttribute(key) !== String(value)) handle.setAttribute(key, value);

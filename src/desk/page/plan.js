@@ -14,7 +14,7 @@ const kIntent = [
 ];
 
 export class PlanPart {
-  /** `told`: {saved(), changed(), play(request), check(), rules(): {names, titles} of the rule sets that are chosen}. */
+  /** `told`: {saved(), changed(), play(request), check(), player, rules(): {names, titles} of the rule sets that are chosen}. */
   constructor(box, told) {
     this.told = told;
     this.draft = null;
@@ -28,7 +28,7 @@ export class PlanPart {
     this.sections = new SectionsPart(sections, {changed: () => {
       this.questions.names();
       changed();
-    }, play: (from, to, words) => this.play(from, to, words)});
+    }, play: (...what) => this.play(...what), playing: () => this.playing, where: () => this.where(), player: told.player});
     this.stems = new StemsPart(stems, {changed});
     this.wanted = new WantedPart(wanted, {changed});
     this.questions = new QuestionsPart(questions, {changed});
@@ -108,10 +108,24 @@ export class PlanPart {
     this.changed();
   }
 
-  play(from, to, words) {
+  /** What of this plan plays: the key of a section, or "place". */
+  get playing() {
+    const {player} = this.told, key = player && player.state !== "idle" ? player.request?.key : undefined;
+    return key?.startsWith?.("plan ") ? (key === "plan place" ? "place" : Number(key.slice(5))) : null;
+  }
+
+  /** The second of the mix that is heard; null while nothing of it is. */
+  where() {
+    const {player} = this.told, {mix} = this.draft ?? {}, source = player.request?.source;
+    if (player.state !== "playing" || !mix || !source) return null;
+    return (mix.id !== undefined ? source.id === mix.id : source.path !== undefined && source.path === mix.path) ? player.placeNow() : null;
+  }
+
+  play(from, to, words, what) {
+    if (this.playing === what) return this.told.player.stop();
     const {mix} = this.draft;
     if (mix.path === undefined) return say("The mix does not lie in the opened folder.");
-    this.told.play({source: mix.id !== undefined ? {id: mix.id} : {path: mix.path}, name: mix.path.split("/").pop(), place: words, from_s: from, to_s: to, way: "as-it-is", key: `plan ${from} ${to}`});
+    this.told.play({source: mix.id !== undefined ? {id: mix.id} : {path: mix.path}, name: mix.path.split("/").pop(), place: words, from_s: from, to_s: to, way: "as-it-is", key: `plan ${what}`});
   }
 
   changed() {

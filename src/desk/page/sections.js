@@ -3,6 +3,7 @@ import {Borders} from "./borders.js";
 import {rove} from "./rove.js";
 import {showVocal, vocalCell} from "./section-vocal.js";
 import {say} from "./say.js";
+import {Playhead} from "./playhead.js";
 import {Shape} from "./shape.js";
 import {secondsIn, timeShort, timeSpoken} from "./times.js";
 import {make, many, plain, put} from "./words.js";
@@ -10,7 +11,8 @@ import {make, many, plain, put} from "./words.js";
 const kFlags = [["biggest", "The biggest section"], ["quietest", "The quietest section"]];
 
 export class SectionsPart {
-  /** `told`: {changed(), play(from, to, words)}. */
+  /** `told`: {changed(), play(from, to, words, what), playing(): `what` of what plays, where(): second of the mix that is heard, or
+   *  null; player}. */
   constructor(box, told) {
     this.told = told;
     this.shape = new Shape(box, "Place in the song");
@@ -21,7 +23,7 @@ export class SectionsPart {
       return made;
     };
     this.add = button("Begin a section at the place", () => this.addAt());
-    this.hear = button("Play from the place", () => this.told.play(this.shape.at, this.shape.duration, timeShort(this.shape.at)));
+    this.hear = button("Play from the place", () => this.told.play(this.shape.at, this.shape.duration, timeShort(this.shape.at), "place"));
     this.flags = Object.fromEntries(kFlags.map(([flag, words]) => {
       const select = make("select", {id: `flag-${flag}`});
       select.addEventListener("change", () => {
@@ -33,7 +35,7 @@ export class SectionsPart {
     this.fault = make("p", {className: "fail", id: "sections-fault"});
     this.body = make("tbody");
     box.append(
-      make("p", {className: "soft", id: "shape-keys", text: "Place: arrows move it by a hundredth of what is in sight, with Shift by a tenth; + and − come closer and go farther."}),
+      make("p", {className: "soft", id: "shape-keys", text: "Place: arrows move it by a hundredth of what is in sight, with Shift by a tenth; + and − zoom in and out."}),
       make("p", {className: "soft", id: "border-keys", text: "Borders: pull them, or arrows by 10 ms, with Shift by 100 ms, Page up and Page down by 1 s."}),
       make("div", {className: "line"}, this.add, this.hear),
       make("div", {className: "line"}, ...kFlags.flatMap(([flag]) => [this.flags[flag].label, this.flags[flag].select, this.flags[flag].guess])),
@@ -41,6 +43,21 @@ export class SectionsPart {
       make("div", {className: "table"}, make("table", {}, make("caption", {className: "hidden", text: "Sections"}),
         make("thead", {}, make("tr", {}, ...["Name", "Start", "End", "Vocal over the rest, LU", "What to do"].map((text) => make("th", {scope: "col", text})))), this.body)));
     this.shape.addEventListener("facts", () => this.facts());
+    if (!told.player) return;
+    this.head = new Playhead(this.shape, told.player, told.where);
+    told.player.addEventListener("change", () => this.plays());
+  }
+
+  /** Whatever plays, its button stops it. */
+  plays() {
+    const what = this.told.playing();
+    put(this.hear, what === "place" ? "Stop" : "Play from the place");
+    for (const row of this.body.children) {
+      const button = row.querySelector("[data-field=Play]"), words = what === Number(row.dataset.key) ? "Stop" : "Play";
+      if (button.textContent === words) continue;
+      put(button, words);
+      button.setAttribute("aria-label", `${words}: ${plain(this.sections.list[this.sections.at(Number(row.dataset.key))]?.name ?? "")}`);
+    }
   }
 
   /** Another draft, or the same one anew. `source`: of the mix. */
@@ -175,7 +192,7 @@ export class SectionsPart {
       field("start", timeShort(this.sections.list[i].start), `Start of ${of}`, (input) => this.type(key, "start", input)),
       field("end", end === null ? "" : timeShort(end), `End of ${of}; empty: until the next one`, (input) => this.type(key, "end", input)),
       make("td", {className: "doing"},
-        button("Play", () => this.told.play(this.sections.list[this.sections.at(key)].start, Math.min(this.sections.endOf(this.sections.at(key)), this.shape.duration || Infinity), this.sections.list[this.sections.at(key)].name)),
+        button("Play", () => this.told.play(this.sections.list[this.sections.at(key)].start, Math.min(this.sections.endOf(this.sections.at(key)), this.shape.duration || Infinity), this.sections.list[this.sections.at(key)].name, key)),
         button("Move its start", () => this.borders.focus(key)), button("Split", () => this.split(key)), button("Remove", () => this.remove(key)), make("span", {className: "noted"})));
     row.dataset.key = key;
     row.querySelector(".doing").before(vocalCell({changed: (range, fault) => this.sing(key, range, fault)}));

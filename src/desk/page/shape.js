@@ -1,6 +1,7 @@
 // The shape of a sound, drawn as far as it is in sight: a step of scrolling or zooming looks at as many columns as the screen has, and
 // asks for those it does not have yet, however long the sound is.
 import {get} from "./api.js";
+import {Ruler} from "./ruler.js";
 import {timeShort, timeSpoken} from "./times.js";
 import {queryOf} from "./sound.js";
 import {make, put} from "./words.js";
@@ -79,8 +80,9 @@ export class Shape extends EventTarget {
     this.scroller = make("input", {type: "range", min: "0", max: "0", step: "any", value: "0", "aria-label": "Which part of the song is in sight"});
     this.scroller.addEventListener("input", () => this.look(Number(this.scroller.value), Number(this.scroller.value) + this.span));
     this.tools = make("div", {className: "line tools"},
-      button("Closer", "Closer", "", () => this.zoom(0.5)), button("Farther", "Farther", "", () => this.zoom(2)), button("Whole song", "The whole song", "", () => this.whole()), this.scroller);
+      button("Zoom in", "Zoom in", "", () => this.zoom(0.5)), button("Zoom out", "Zoom out", "", () => this.zoom(2)), button("Whole song", "The whole song", "", () => this.whole()), this.scroller);
     box.append(this.frame, this.tools, this.words);
+    this.ruler = new Ruler(this);
     this.tiles = null;
     this.from = this.to = this.at = 0;
     this.steps = 0;

@@ -35,7 +35,7 @@ export class Song {
     this.boxes.start.append(make("p", {className: "line"}, make("a", {href: hashOf("song"), text: "Back to the plans"})));
     this.start = new Start(this.boxes.start, desk.checks, {made: (path, id) => this.desk.go(["song", id !== undefined ? `id:${id}` : path])});
     const play = (request) => (desk.player ? desk.player.play(request) : say("This program cannot play sound."));
-    this.plan = new PlanPart(this.boxes.plan, {saved: () => this.title(), changed: () => this.title(), play, check: () => this.check(), rules: () => ({names: desk.rules.chosen(), titles: desk.rules.titles()})});
+    this.plan = new PlanPart(this.boxes.plan, {saved: () => this.title(), changed: () => this.title(), play, check: () => this.check(), player: desk.player, rules: () => ({names: desk.rules.chosen(), titles: desk.rules.titles()})});
     this.listen = new Listen(this.boxes.listen, desk, {measure: () => this.check("listen"), checks: () => this.checksOf(), plan: () => this.desk.go(this.parts("plan")), leaveOut: (id) => this.leaveOut(id), bounce: () => this.tellOfBounce()});
     desk.checks.addEventListener("check", (event) => this.step === "listen" && this.listen.check(event.detail));
     const inPlan = () => desk.shown("song") && this.step === "plan" && Boolean(this.plan.draft), open = () => desk.shown("song") && this.entry !== null;
