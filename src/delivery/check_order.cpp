@@ -37,11 +37,24 @@ class Rules {
     sets_.push_back(std::move(*set));
     return sets_.size() - 1;
   }
+  /// The same of what an order expects besides; several such sets are told apart by numbers.
+  Result<std::size_t> index_of_expected(const Order& order, const Item& item) {
+    auto expect = expected_of(order, item);
+    const auto known = std::ranges::find(expected_, expect, &std::pair<std::vector<std::string>, std::size_t>::first);
+    if (known != expected_.end()) return known->second;
+    auto set = expected_set(order, item);
+    if (!set) return tl::unexpected(set.error());
+    if (!expected_.empty()) set->name += "-" + std::to_string(expected_.size() + 1);
+    expected_.emplace_back(std::move(expect), sets_.size());
+    sets_.push_back(std::move(*set));
+    return sets_.size() - 1;
+  }
   [[nodiscard]] const std::vector<RuleSet>& sets() const { return sets_; }
 
  private:
   const RuleSetFolders& folders_;
   std::map<std::string, std::size_t> at_;
+  std::vector<std::pair<std::vector<std::string>, std::size_t>> expected_;
   std::vector<RuleSet> sets_;
 };
 
@@ -84,6 +97,11 @@ Result<Sheet> check_order(const std::string& order_path, const OrderOptions& opt
     std::vector<std::size_t> sets;
     for (const auto& name : rules_of(*order, order->items[i])) {
       const auto index = rules.index_of(name, order->items[i].place);
+      if (!index) return tl::unexpected(index.error());
+      sets.push_back(*index);
+    }
+    if (!expected_of(*order, order->items[i]).empty()) {
+      const auto index = rules.index_of_expected(*order, order->items[i]);
       if (!index) return tl::unexpected(index.error());
       sets.push_back(*index);
     }

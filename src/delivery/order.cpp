@@ -1,6 +1,7 @@
 #include "delivery/order.h"
 
 #include <fmt/format.h>
+#include <sendworthy/catalog.h>
 
 #include <algorithm>
 #include <array>
@@ -13,6 +14,7 @@
 #include "base/table.h"
 #include "base/text.h"
 #include "judge/draft.h"
+#include "judge/expect.h"
 #include "measure/tag_checks.h"
 
 namespace sendworthy::delivery {
@@ -56,12 +58,14 @@ void rule_names(Table& table, const std::string& order, std::vector<std::string>
 Result<Order> read_head(const Node& node, const std::string& shown_path) {
   Order order;
   order.path = shown_path;
-  Table table(node, "[order]", {"title", "artist", "album", "client", "rules", "folder", "name", "allow_extra", "previous"});
+  Table table(node, "[order]", {"title", "artist", "album", "client", "rules", "expect", "folder", "name", "allow_extra", "previous"});
   table.one_line("title", order.title);
   table.one_line("artist", order.artist);
   table.one_line("album", order.album_title);
   table.one_line("client", order.client);
   rule_names(table, shown_path, order.rules);
+  table.texts("expect", order.expect);
+  if (const auto expect = table.find("expect")) order.expect_place = expect->place();
   std::string folder = ".";
   table.text("folder", folder);
   order.folder = from_folder_of(shown_path, folder);
@@ -94,7 +98,7 @@ Result<std::vector<Interval>> read_edits(const Node& node) {
 
 Result<Item> read_item(const Node& node, const Order& order) {
   Item item;
-  Table table(node, "[[item]]", {"version", "file", "required", "rules", "role", "title", "length", "against", "isrc", "edits"});
+  Table table(node, "[[item]]", {"version", "file", "required", "rules", "expect", "role", "title", "length", "against", "isrc", "edits"});
   if (const auto ok = table.done(); !ok) return tl::unexpected(ok.error());
   item.place = node.place();
   if (!node.find("version")) return wrong(node, "[[item]] needs a version, such as \"main\" or \"instrumental\"");
@@ -102,6 +106,8 @@ Result<Item> read_item(const Node& node, const Order& order) {
   table.text("file", item.file);
   table.flag("required", item.required);
   rule_names(table, order.path, item.rules);
+  table.texts("expect", item.expect);
+  if (const auto expect = table.find("expect")) item.expect_place = expect->place();
   table.one_line("role", item.role);
   table.one_line("title", item.title);
   table.number("length", item.length_s, 0.001, 86400);
@@ -252,6 +258,22 @@ std::vector<std::string> rules_of(const Order& order, const Item& item) {
   if (item.version == Version::stem) return {"stems"};
   if (item.version == Version::premaster) return {"premaster"};
   return order.rules.empty() ? std::vector<std::string>{"streaming-music"} : order.rules;
+}
+
+std::vector<std::string> expected_of(const Order& order, const Item& item) {
+  const auto key_of = [](const std::string& one) { return one.substr(0, one.find('=')); };
+  std::vector<std::string> all;
+  for (const auto& one : order.expect) {
+    if (std::ranges::none_of(item.expect, [&](const std::string& own) { return key_of(own) == key_of(one); })) all.push_back(one);
+  }
+  all.insert(all.end(), item.expect.begin(), item.expect.end());
+  return all;
+}
+
+Result<RuleSet> expected_set(const Order& order, const Item& item) {
+  auto set = judge::expectations_of("the order", expected_of(order, item), catalog());
+  if (!set) return fail(ErrorCode::rules, set.error().text, item.expect.empty() ? order.expect_place : item.expect_place);
+  return set;
 }
 
 Result<Order> parse_order(std::string_view toml, const std::string& shown_path) {

@@ -33,6 +33,8 @@ struct Item {
   std::string file;                 ///< a path or a pattern with * and ?, read from the order's folder
   bool required = true;
   std::vector<std::string> rules;   ///< names or paths of rule sets; empty: the order's
+  std::vector<std::string> expect;  ///< "sample_rate=48000"; takes the place of what the order expects of the same measurement
+  Place expect_place;
   std::string role;                 ///< of a stem: "lead vocal", "drums", …
   std::string title;                ///< of the song; the order's where none is given
   std::optional<double> length_s;   ///< exact
@@ -61,7 +63,8 @@ struct TagRules {
 struct Order {
   std::string path;                 ///< as given
   std::string title, artist, album_title, client;
-  std::vector<std::string> rules;
+  std::vector<std::string> rules, expect;
+  Place expect_place;
   std::string folder;               ///< where the files lie: the order's folder and what it says, "" for the working folder
   std::string name;                 ///< the pattern of names; empty: names are free
   Place name_place;                 ///< where that stands
@@ -84,6 +87,12 @@ struct Order {
 /// By which rule sets an item is judged: its own; without them those that stems and premasters have; else the order's, or
 /// "streaming-music".
 [[nodiscard]] std::vector<std::string> rules_of(const Order& order, const Item& item);
+
+/// What an item's files must be, besides: "sample_rate=48000", …, each measurement once where neither names one twice.
+[[nodiscard]] std::vector<std::string> expected_of(const Order& order, const Item& item);
+
+/// The same as a rule set. Error: rules, at the place that names it.
+[[nodiscard]] Result<RuleSet> expected_set(const Order& order, const Item& item);
 
 /// The names of tags that an order may ask for.
 [[nodiscard]] std::span<const std::string_view> tag_names();

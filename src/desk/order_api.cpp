@@ -65,6 +65,23 @@ struct Fault {
   Place place;
 };
 
+/// What is expected of the items, in words, beside them.
+std::optional<Fault> put_expected(Json& json, const Order& order) {
+  for (std::size_t i = 0; i < order.items.size(); ++i) {
+    const auto& item = order.items[i];
+    auto& told = json["items"][i]["expected"] = Json::array();
+    const auto expect = delivery::expected_of(order, item);
+    if (expect.empty()) continue;
+    const auto set = delivery::expected_set(order, item);
+    if (!set) return Fault{set.error().text, set.error().place};
+    for (std::size_t k = 0; k < set->rules.size(); ++k) {
+      auto words = asked_by(set->rules[k]);
+      told.push_back(words.empty() ? base::clean_utf8(expect[k]) : std::move(words));
+    }
+  }
+  return std::nullopt;
+}
+
 /// The sets that its items are judged by. What is wrong with one that is called by its name is a fault of the order; one that lies
 /// in a file is looked at when the delivery is checked.
 std::optional<Fault> put_sets(Json& json, const Order& order, const RuleSetFolders& rules) {
@@ -84,7 +101,7 @@ std::optional<Fault> put_sets(Json& json, const Order& order, const RuleSetFolde
 }
 
 Json item_of(const Order& order, const delivery::Item& item) {
-  Json json{{"name", name_of(item, order)}, {"version", to_string(item.version)}, {"file", item.file}, {"required", item.required}, {"rules", item.rules},
+  Json json{{"name", name_of(item, order)}, {"version", to_string(item.version)}, {"file", item.file}, {"required", item.required}, {"rules", item.rules}, {"expect", item.expect},
             {"judged_as", rules_of(order, item)}, {"role", item.role}, {"title", item.title == order.title ? std::string() : item.title}};
   if (item.length_s) json["length_s"] = *item.length_s;
   json["against"] = item.against;
@@ -95,7 +112,7 @@ Json item_of(const Order& order, const delivery::Item& item) {
 }
 
 Json json_of(const Order& order) {
-  Json json{{"title", order.title}, {"artist", order.artist}, {"album", order.album_title}, {"client", order.client}, {"rules", order.rules}};
+  Json json{{"title", order.title}, {"artist", order.artist}, {"album", order.album_title}, {"client", order.client}, {"rules", order.rules}, {"expect", order.expect}};
   auto folder = order.folder;
   while (folder.ends_with('/')) folder.pop_back();
   json["folder"] = folder.empty() ? "." : folder;
@@ -126,6 +143,7 @@ std::pair<Json, bool> read(const std::string& relative, const std::string& diges
   if (order) {
     auto told = json_of(*order);
     if (const auto pattern = delivery::NamePattern::parse(order->name); !order->name.empty() && !pattern) fault = Fault{"[order] name: " + pattern.error().text, order->name_place};
+    if (!fault) fault = put_expected(told, *order);
     if (!fault) fault = put_sets(told, *order, rules);
     if (!fault) json["order"] = std::move(told);
   } else {

@@ -14,8 +14,9 @@ namespace sendworthy::desk {
 /// {"path", "digest" of the text's bytes, "text", "versions": what an item may be}, with "order", or with "fault", "fault_line" and
 /// "fault_column" where the text is no order that can be checked. At most 1 MiB, of a file whose name ends in ".toml".
 ///
-/// "order": {"title", "artist", "album", "client", "rules": [NAME], "folder", "name", "allow_extra", "previous", "items":
-/// [{"name", "version", "file", "required", "rules": [NAME] of its own, "judged_as": [NAME], "role", "title", "length_s"?, "against",
+/// "order": {"title", "artist", "album", "client", "rules": [NAME], "expect": ["sample_rate=48000"], "folder", "name", "allow_extra", "previous", "items":
+/// [{"name", "version", "file", "required", "rules": [NAME] and "expect" of its own, "judged_as": [NAME], "expected":
+/// [TEXT] in words, by itself or the order, "role", "title", "length_s"?, "against",
 /// "isrc", "edits": how many, "line"}], "album_order", "tags": {"require", "forbid", "match"}?, "waivers": how many, "sets": {NAME:
 /// {"title", "asks": [TEXT]}}}: what a rule set asks of the format, in words.
 [[nodiscard]] Answer show_order(const Folder& folder, const RuleSetFolders& rules, const Target& target);

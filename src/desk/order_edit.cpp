@@ -17,8 +17,8 @@ using base::Node;
 // The text of any TOML file, in spite of its name.
 using TomlText = song::PlanText;
 
-constexpr std::array<std::string_view, 9> kOrderKeys{"title", "artist", "album", "client", "rules", "folder", "name", "allow_extra", "previous"};
-constexpr std::array<std::string_view, 9> kItemKeys{"version", "file", "required", "rules", "role", "title", "length", "against", "isrc"};
+constexpr std::array<std::string_view, 10> kOrderKeys{"title", "artist", "album", "client", "rules", "expect", "folder", "name", "allow_extra", "previous"};
+constexpr std::array<std::string_view, 10> kItemKeys{"version", "file", "required", "rules", "expect", "role", "title", "length", "against", "isrc"};
 
 tl::unexpected<Error> wrong_edit(std::string text) { return fail(ErrorCode::usage, std::move(text)); }
 

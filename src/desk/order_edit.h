@@ -15,13 +15,13 @@ namespace sendworthy::desk {
 /// As TOML has it. Nothing: the key is taken away.
 using OrderValue = std::variant<std::monostate, std::string, bool, double, std::vector<std::string>>;
 
-/// A key of [order]: title, artist, album, client, rules, folder, name, allow_extra or previous.
+/// A key of [order]: title, artist, album, client, rules, expect, folder, name, allow_extra or previous.
 struct SetOrderKey {
   std::string key;
   OrderValue to;
 };
 
-/// A key of an item: version, file, required, rules, role, title, length, against or isrc.
+/// A key of an item: version, file, required, rules, expect, role, title, length, against or isrc.
 struct SetItemKey {
   std::size_t item = 0;  ///< which of Order::items
   std::string key;

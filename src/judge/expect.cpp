@@ -10,6 +10,7 @@
 #include "base/text.h"
 #include "judge/digest.h"
 #include "judge/draft.h"
+#include "judge/expect.h"
 
 namespace sendworthy {
 namespace {
@@ -156,13 +157,24 @@ class Reader {
 
 }  // namespace
 
-Result<RuleSet> expectations(const std::vector<std::string>& key_values, const Catalog& catalog) {
+namespace judge {
+namespace {
+
+std::string first_upper(std::string text) {
+  if (!text.empty() && text.front() >= 'a' && text.front() <= 'z') text.front() = static_cast<char>(text.front() - 'a' + 'A');
+  return text;
+}
+
+}  // namespace
+
+Result<RuleSet> expectations_of(std::string_view who, const std::vector<std::string>& key_values, const Catalog& catalog) {
+  const std::string by(who);
   RuleSet set;
   set.name = "expected";
-  set.title = "Expected by the caller";
-  set.purpose = "What the command line says this file must be.";
-  set.sources = {"the command line"};
-  set.origin = "the command line";
+  set.title = "Expected by " + by;
+  set.purpose = "What " + by + " says this file must be.";
+  set.sources = {by};
+  set.origin = by;
   std::set<std::string_view> seen;
   for (const auto& whole : key_values) {
     const auto equals = whole.find('=');
@@ -184,12 +196,22 @@ Result<RuleSet> expectations(const std::vector<std::string>& key_values, const C
     rule.measure.id = std::string(entry->id);
     rule.measure.on_request = entry->on_request;
     rule.comparisons = std::move(*comparisons);
-    rule.why = fmt::format("The command line expects {}.", base::for_terminal(whole));
+    rule.why = fmt::format("{} expects {}.", first_upper(by), base::for_terminal(whole));
     rule.remedy = "Bounce it again with these settings, or correct what is expected.";
-    rule.source = "the command line";
+    rule.source = by;
     set.rules.push_back(std::move(rule));
   }
   set.digest = judge::digest_of(set);
+  return set;
+}
+
+}  // namespace judge
+
+Result<RuleSet> expectations(const std::vector<std::string>& key_values, const Catalog& catalog) {
+  auto set = judge::expectations_of("the command line", key_values, catalog);
+  if (!set) return set;
+  set->title = "Expected by the caller";
+  set->digest = judge::digest_of(*set);
   return set;
 }
 

@@ -541,6 +541,10 @@ const scenes = {
     await page.locator("[data-field='item 0 required']").press("Space");
     await until(page, () => document.querySelector(".ordered summary").innerText.includes("may be missing"));
     const focus = await page.evaluate(() => document.activeElement.dataset.field);
+    await page.locator("#ordered-order-sample_rate").selectOption("48000");
+    await until(page, () => document.getElementById("order-text").value.includes('expect = "sample_rate=48000"'));
+    await page.locator("#ordered-order-bit_depth").selectOption("24");
+    await until(page, () => document.querySelector(".ordered details[open] p").innerText.startsWith("Wanted: Sample rate: 48000 Hz, Bit depth: 24 bits"));
     const edited = { text: await area(), file: readFileSync(path, "utf8"), about: await text(page, "#order-chosen") };
     // What is wrong is told with its place while it is typed.
     await page.locator("summary", { hasText: "The order’s text" }).press("Enter");

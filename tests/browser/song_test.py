@@ -379,7 +379,7 @@ class SongViews(served.Scenes, unittest.TestCase):
         self.assertRegex(about["asks"], r"^Music master for streaming\. .*Sample rate: .* Hz")
         self.assertEqual(about["focus"], "item 0 required", "the keyboard stays where it was")
         self.assertEqual(edited["file"], started, "nothing is written unasked")
-        self.assertEqual(edited["text"].replace('client = "A <b>label"\n', "").replace("required = false\n", ""), started, "and nothing else is changed")
+        self.assertEqual(edited["text"].replace('client = "A <b>label"\n', "").replace('expect = ["sample_rate=48000", "bit_depth=24"]\n', "").replace("required = false\n", ""), started, "and nothing else is changed")
         self.assertIn("not saved yet", edited["about"])
         self.assertRegex(wrong["told"], rf"line {wrong['line']}, column \d+: .*\"mane\"")
         self.assertEqual((wrong["saves"], wrong["marked"]), ("true", 'version = "mane"'))

@@ -53,6 +53,22 @@ class Deliver(lab.Case):
         self.assertEqual(self.findings(sheet)["item-missing", "set/tv.wav"], "fail")
         self.assertEqual(self.run_program("deliver", "check", "set/order.toml", "--fail-on", "never")[0], 0)
 
+    def test_what_an_order_expects_of_the_format_is_judged(self):
+        self.order(("main", "main.wav"), head=HEAD + 'expect = ["sample_rate=16000", "bit_depth=24", "container=WAV"]\n')
+        sheet = self.json_of("deliver", "check", "set/order.toml", code=0)
+        self.assertEqual({f["rule"]: f["status"] for f in sheet["files"][0]["findings"] if f["ruleset"] == "expected"}, {"sample-rate": "pass", "bit-depth": "pass", "container": "pass"})
+        # An item expects something else of one of them, and the rest stays.
+        self.put("set/second.wav", self.wav(self.band))
+        self.order(("main", "main.wav"), ("alternate", "second.wav"), head=HEAD + 'expect = ["sample_rate=16000", "bit_depth=24"]\n', more='expect = "bit_depth=16"\n')
+        sheet = self.json_of("deliver", "check", "set/order.toml", code=1)
+        said = [{f["rule"]: (f["status"], f["why"], f["source"]) for f in file["findings"] if f["ruleset"].startswith("expected")} for file in sheet["files"]]
+        self.assertEqual([{rule: status for rule, (status, _, _) in one.items()} for one in said], [{"sample-rate": "pass", "bit-depth": "pass"}, {"sample-rate": "pass", "bit-depth": "fail"}])
+        self.assertEqual(said[1]["bit-depth"][1:], ("The order expects bit_depth=16.", "the order"))
+        self.order(("main", "main.wav"), head=HEAD + 'expect = ["sample_rat=1"]\n')
+        code, _, err = self.run_program("deliver", "check", "set/order.toml")
+        self.assertEqual(code, 2)
+        self.assertIn(b"set/order.toml:5:10", err)
+
     def test_a_warning_stops_only_where_that_is_asked_for(self):
         self.order(("main", "main.wav"))
         self.put("set/left.tmp", "x")

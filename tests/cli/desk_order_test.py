@@ -55,7 +55,7 @@ class Orders(lab.Case):
         order = told["order"]
         self.assertEqual((order["title"], order["artist"], order["client"], order["name"], order["rules"], order["folder"]),
                          ("Lamps", "The Testers", "", "", ["streaming-music"], "."))
-        self.assertEqual(order["items"][0], {"name": "main", "version": "main", "file": "main.wav", "required": True, "rules": [], "judged_as": ["streaming-music"], "role": "",
+        self.assertEqual(order["items"][0], {"name": "main", "version": "main", "file": "main.wav", "required": True, "rules": [], "expect": [], "expected": [], "judged_as": ["streaming-music"], "role": "",
                                              "title": "", "against": "", "isrc": "", "edits": 0, "line": 10})
         self.assertEqual((order["items"][1]["name"], order["items"][1]["required"], order["items"][1]["judged_as"]), ("stem drums", False, ["stems"]))
         self.assertEqual(order["tags"], {"require": ["title"], "forbid": [], "match": False})
@@ -64,7 +64,8 @@ class Orders(lab.Case):
 
     def test_what_is_wrong_is_told_with_its_place_and_nothing_is_written(self):
         for text, line, words in ((ORDER.replace("[order]", "[order"), 2, ""), (ORDER.replace('"main"', '"mane"'), 11, "main"), (ORDER.replace("folder = ", 'name = "{tytle}"\nfolder = '), 7, "title"),
-                                  (ORDER.replace('"streaming-music" ', '"no-such-set" '), 10, "no-such-set"), ("", 1, "[order]")):
+                                  (ORDER.replace('"streaming-music" ', '"no-such-set" '), 10, "no-such-set"),
+                                  (ORDER.replace("folder = ", 'expect = ["sample_rat=1"]\nfolder = '), 7, "sample_rate"), ("", 1, "[order]")):
             with self.subTest(words=words, line=line):
                 status, told = self.ask(text)
                 self.assertEqual((status, told["text"], told["fault_line"]), (200, text, line), told)
@@ -80,15 +81,18 @@ class Orders(lab.Case):
         (self.room / "out/order.toml").chmod(0o640)
         edits = [{"set": "client", "to": "A \"label\""}, {"set": "title", "to": "Lamps II"}, {"set": "rules", "to": ["cd", "streaming-music"]}, {"set": "name", "to": "{artist}_{title}_{version}"},
                  {"set": "allow_extra", "to": True}, {"item": 0, "set": "file", "to": "Main.wav"}, {"item": 1, "set": "required", "to": None}, {"item": 1, "set": "rules", "to": ["hi-res"]},
-                 {"add_item": {"version": "instrumental", "file": "inst.wav"}}, {"item": 2, "set": "length", "to": 30.5}]
+                 {"add_item": {"version": "instrumental", "file": "inst.wav"}}, {"item": 2, "set": "length", "to": 30.5},
+                 {"set": "expect", "to": ["sample_rate=48000", "bit_depth=24"]}, {"item": 0, "set": "expect", "to": ["sample_rate=96000"]}]
         status, told = self.ask(ORDER, edits=edits)
         self.assertEqual(status, 200, told)
         wanted = ORDER.replace('"Lamps" ', '"Lamps II" ').replace('# client = ""\n', '# client = ""\nclient = "A \\"label\\""\n').replace('"streaming-music" ', '["cd", "streaming-music"] ')
-        wanted = wanted.replace('folder = "."\n', 'folder = "."\nname = "{artist}_{title}_{version}"\nallow_extra = true\n').replace('"main.wav"', '"Main.wav"')
+        wanted = wanted.replace('folder = "."\n', 'folder = "."\nname = "{artist}_{title}_{version}"\nallow_extra = true\nexpect = ["sample_rate=48000", "bit_depth=24"]\n')
+        wanted = wanted.replace('"main.wav"', '"Main.wav"\nexpect = "sample_rate=96000"')
         wanted = wanted.replace("required = false\n", 'rules = "hi-res"\n\n[[item]]\nversion = "instrumental"\nfile = "inst.wav"\nlength = 30.5\n')
         self.assertEqual(told["text"], wanted)
         self.assertEqual(self.file().decode(), ORDER, "nothing is written without a digest")
         self.assertEqual([item["name"] for item in told["order"]["items"]], ["main", "stem drums", "instrumental"])
+        self.assertEqual([item["expected"] for item in told["order"]["items"]][:2], [["Bit depth: 24 bits", "Sample rate: 96000 Hz"], ["Sample rate: 48000 Hz", "Bit depth: 24 bits"]])
         status, saved = self.ask(told["text"], digest=told["digest"])
         self.assertEqual((status, saved["text"]), (200, wanted), saved)
         self.assertEqual((self.file().decode(), self.get()[1]["digest"]), (wanted, saved["digest"]))

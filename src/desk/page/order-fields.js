@@ -6,6 +6,21 @@ const kHead = [
   ["name", "How files are named", "fields in braces: {artist} {title} {version} {role} {rate} {bits} {channels} {album} {client} {isrc} {track}; empty: names are free"],
 ];
 
+// What of a format can be chosen here; whatever else is expected stays as it is.
+const kFormat = [
+  ["sample_rate", "Sample rate", ["44100", "48000", "88200", "96000", "192000"], " Hz"], ["bit_depth", "Bit depth", ["16", "24", "32"], " bits"],
+  ["container", "Kind of file", ["WAV", "AIFF", "FLAC", "MP3"], ""],
+];
+
+const valueIn = (expect, key) => expect.find((one) => one.startsWith(`${key}=`))?.slice(key.length + 1) ?? "";
+
+/** What is expected with another value of this one; null where nothing is left. */
+function expectWith(expect, key, value) {
+  const all = expect.filter((one) => !one.startsWith(`${key}=`));
+  if (value) all.push(`${key}=${value}`);
+  return all.length ? all : null;
+}
+
 export class OrderFields {
   /** `told`: {edit(edit), sets()}: an edit as api/order takes it; the rule sets that there are, [{name, title}]. */
   constructor(box, told) {
@@ -21,6 +36,7 @@ export class OrderFields {
     });
     this.rules = make("select", {id: "ordered-rules", "data-field": "order rules"});
     this.rules.addEventListener("change", () => told.edit({set: "rules", to: JSON.parse(this.rules.value)}));
+    this.format = make("div", {className: "formats"});
     this.extra = make("input", {type: "checkbox", id: "ordered-extra", "data-field": "order extra"});
     this.extra.addEventListener("change", () => told.edit({set: "allow_extra", to: this.extra.checked}));
     this.count = make("h4", {id: "ordered-items"});
@@ -32,7 +48,7 @@ export class OrderFields {
       this.wish = `item ${this.order.items.length} file`;
       told.edit({add_item: {version: this.freeVersion(), file: "*.wav"}});
     });
-    box.append(...head, make("div", {className: "said"}, make("label", {for: "ordered-rules", text: "Format and sound, unless a file says otherwise"}), this.rules),
+    box.append(...head, make("div", {className: "said"}, make("label", {for: "ordered-rules", text: "Rules, unless a file has its own"}), this.rules), this.format,
       make("div", {className: "line"}, this.extra, make("label", {for: "ordered-extra", text: "Sound that is not asked for may lie there, too"})), this.count, this.list, make("div", {className: "line"}, this.add), this.more);
   }
 
@@ -53,6 +69,10 @@ export class OrderFields {
     for (const [key] of kHead) if (this.inputs[key].value !== order[key]) this.inputs[key].value = order[key];
     this.choices(this.rules, order.rules, ["not stated: Music master for streaming; stems and premasters have their own", null]);
     this.extra.checked = order.allow_extra;
+    const at = document.activeElement?.dataset?.field;
+    const inFormat = this.format.contains(document.activeElement);
+    this.format.replaceChildren(...this.formats("order", order.expect, "as the rules have it", (to) => this.told.edit({set: "expect", to})));
+    if (inFormat) this.format.querySelector(`[data-field="${CSS.escape(at)}"]`)?.focus();
     put(this.count, `What was asked for: ${many(order.items.length, "file or pattern", "files or patterns")}`);
     const wanted = this.wish ?? document.activeElement?.dataset?.field;
     const held = this.wish !== undefined || this.list.contains(document.activeElement);
@@ -74,11 +94,22 @@ export class OrderFields {
     select.value = JSON.stringify(names.length ? names : null);
   }
 
+  /** A menu for each part of a format. `of`: whose; `expect`: what is expected by now. */
+  formats(of, expect, without, change) {
+    return kFormat.map(([key, title, choices, unit]) => {
+      const now = valueIn(expect, key), id = `ordered-${of.replace(" ", "-")}-${key}`;
+      const select = make("select", {id, "data-field": `${of} ${key}`}, make("option", {value: "", text: without}), ...[...new Set([...choices, ...(now ? [now] : [])])].map((value) => make("option", {value, text: `${value}${unit}`})));
+      select.value = now;
+      select.addEventListener("change", () => change(expectWith(expect, key, select.value)));
+      return make("div", {className: "said"}, make("label", {for: id, text: title}), select);
+    });
+  }
+
   asks(item) {
-    return item.judged_as.map((name) => {
+    return [...(item.expected.length ? [`Wanted: ${item.expected.join(", ")}`] : []), ...item.judged_as.map((name) => {
       const set = this.told.known?.()[name];
       return set ? [set.title, ...set.asks].join(". ") : `by the rules in ${name}`;
-    }).join("; ");
+    })].join("; ");
   }
 
   row(item, i) {
@@ -124,6 +155,6 @@ export class OrderFields {
       this.told.edit({remove_item: i});
     });
     return make("div", {className: "item-of"}, labelled("version", "What it is", version), text("file", "File, or a pattern with * and ?", item.file, ""), text("role", "Part, of a stem", item.role),
-      text("title", "Title, where it is another song", item.title), labelled("rules", "Format and sound", rules), make("div", {className: "line"}, required, make("label", {for: id("required"), text: "Must be there"}), remove));
+      text("title", "Title, where it is another song", item.title), labelled("rules", "Rules", rules), make("div", {className: "formats"}, ...this.formats(`item ${i}`, item.expect, "as the order has it", (to) => set("expect", to))), make("div", {className: "line"}, required, make("label", {for: id("required"), text: "Must be there"}), remove));
   }
 }
