@@ -210,6 +210,7 @@ const scenes = {
     await page.locator("[data-stem=drums]").focus();
     await press(page, "Shift+ArrowUp");
     const order = () => page.locator(".stem .name").allInnerTexts();
+    await page.locator("[data-stem=drums]").evaluate((one) => one.scrollIntoView({ block: "center" }));
     const [from, to] = [await page.locator("[data-stem=pads]").boundingBox(), await page.locator("[data-stem=drums]").boundingBox()];
     await page.mouse.move(from.x + 120, from.y + 12);
     await page.mouse.down();
