@@ -48,8 +48,8 @@ export class OrderFields {
       this.wish = `item ${this.order.items.length} file`;
       told.edit({add_item: {version: this.freeVersion(), file: "*.wav"}});
     });
-    box.append(...head, make("div", {className: "said"}, make("label", {for: "ordered-rules", text: "Rules, unless a file has its own"}), this.rules), this.format,
-      make("div", {className: "line"}, this.extra, make("label", {for: "ordered-extra", text: "Sound that is not asked for may lie there, too"})), this.count, this.list, make("div", {className: "line"}, this.add), this.more);
+    box.append(this.count, this.list, make("div", {className: "line"}, this.add), ...head, make("div", {className: "said"}, make("label", {for: "ordered-rules", text: "Rules, unless a file has its own"}), this.rules), this.format,
+      make("div", {className: "line"}, this.extra, make("label", {for: "ordered-extra", text: "Sound that is not asked for may lie there, too"})), this.more);
   }
 
   field(key, act) {
@@ -71,7 +71,7 @@ export class OrderFields {
     this.extra.checked = order.allow_extra;
     const at = document.activeElement?.dataset?.field;
     const inFormat = this.format.contains(document.activeElement);
-    this.format.replaceChildren(...this.formats("order", order.expect, "as the rules have it", (to) => this.told.edit({set: "expect", to})));
+    this.format.replaceChildren(...this.formats("order", order.expect, "not stated", (to) => this.told.edit({set: "expect", to})));
     if (inFormat) this.format.querySelector(`[data-field="${CSS.escape(at)}"]`)?.focus();
     put(this.count, `What was asked for: ${many(order.items.length, "file or pattern", "files or patterns")}`);
     const wanted = this.wish ?? document.activeElement?.dataset?.field;
@@ -155,6 +155,6 @@ export class OrderFields {
       this.told.edit({remove_item: i});
     });
     return make("div", {className: "item-of"}, labelled("version", "What it is", version), text("file", "File, or a pattern with * and ?", item.file, ""), text("role", "Part, of a stem", item.role),
-      text("title", "Title, where it is another song", item.title), labelled("rules", "Rules", rules), make("div", {className: "formats"}, ...this.formats(`item ${i}`, item.expect, "as the order has it", (to) => set("expect", to))), make("div", {className: "line"}, required, make("label", {for: id("required"), text: "Must be there"}), remove));
+      text("title", "Title, where it is another song", item.title), labelled("rules", "Rules", rules), make("div", {className: "formats"}, ...this.formats(`item ${i}`, item.expect, "as the order", (to) => set("expect", to))), make("div", {className: "line"}, required, make("label", {for: id("required"), text: "Must be there"}), remove));
   }
 }

@@ -328,7 +328,7 @@ export class Player extends EventTarget {
     if (label.data !== text) label.data = text;
     by("play").setAttribute("aria-disabled", String(!request));
     by("player").classList.toggle("playing", state === "playing");
-    by("player").classList.toggle("laid", Boolean(request));
+    by("player").classList.toggle("requested", Boolean(request));
     put(by("what"), request ? `${request.name}, ${request.place}` : "Nothing plays. Press a place of a sheet.");
     if (state === "opening") put(by("at"), "…");
     else if (state === "idle") put(by("at"), "");
