@@ -118,6 +118,11 @@ Result<Folder::Listing> Folder::list(std::string_view relative) const {
     const auto entry = by_name.find(fs::path(file).filename().string());
     if (entry != by_name.end() && entry->second->kind == base::FolderEntry::Kind::file) take(listing.files, *entry->second);
   }
+  const auto left_off = listing.left_off;
+  for (const auto& [name, entry] : by_name) {
+    if (entry->kind == base::FolderEntry::Kind::file && name.ends_with(".toml") && name.front() != '.') take(listing.documents, *entry);
+  }
+  listing.left_off = left_off;  // that is of what is listed on the page
   return listing;
 }
 

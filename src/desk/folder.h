@@ -37,13 +37,14 @@ class Folder {
   };
   struct Listing {
     std::vector<Entry> folders, files;  ///< sorted by the bytes of their names, at most kMost each
+    std::vector<Entry> documents;       ///< likewise: TOML files, of which some are plans and orders
     std::size_t left_off = 0;
     bool operator==(const Listing&) const = default;
   };
   static constexpr std::size_t kMost = 2000;
 
-  /// The folders and the audio files in one of its folders; hidden folders, and links that lead out, are left away. Errors: as
-  /// path_of; missing, unreadable.
+  /// The folders, the audio files and the TOML files in one of its folders; links that lead out, and hidden folders and TOML files,
+  /// are left away. Errors: as path_of; missing, unreadable.
   [[nodiscard]] Result<Listing> list(std::string_view relative) const;
 
  private:

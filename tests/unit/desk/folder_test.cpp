@@ -82,6 +82,24 @@ TEST_CASE("links that lead out are refused, links that stay are followed") {
   CHECK(names(listing->files) == std::vector<std::string>{"a.flac", "b.wav", "in.wav"});
 }
 
+TEST_CASE("a listing is another one where a plan or an order came, went or was written again") {
+  const Room room;
+  const auto folder = room.open();
+  const auto before = folder.list("");
+  REQUIRE(before.has_value());
+  Room::put(room.root / "order.toml");
+  Room::put(room.root / ".order.toml");
+  fs::create_symlink("/etc/hosts", room.root / "out.toml");
+  const auto with = folder.list("");
+  REQUIRE(with.has_value());
+  CHECK(names(with->documents) == std::vector<std::string>{"order.toml"});
+  CHECK(names(with->files) == names(before->files));
+  CHECK(with->left_off == 0);
+  CHECK(*with != *before);
+  std::ofstream(room.root / "order.toml", std::ios::app) << "# again";
+  CHECK(*folder.list("") != *with);
+}
+
 TEST_CASE("a folder that was itself opened by a link is whole") {
   const Room room;
   const auto link = fs::path(room.scratch.path()) / "link";
