@@ -484,7 +484,7 @@ const scenes = {
     const sheet = await sheetOf(page);
     await page.waitForSelector("#one section:not([hidden]) #two-which");
     const pressed = () => page.locator("#bench-two .walked [aria-pressed=true]").evaluateAll((all) => all.map((one) => one.getAttribute("aria-label")));
-    const pair = { pressed: await pressed(), level: await text(page, "#two-level"), ticks: await page.locator("#one .ruler span").allInnerTexts(), marks: await page.locator("#one .mark.part").count(), first: await text(page, "#two-difference") };
+    const pair = { pressed: await pressed(), level: await text(page, "#two-level"), ticks: await page.locator("#one .ruler span").allInnerTexts(), marks: await page.locator("#one .mark.differs").count(), first: await text(page, "#two-difference") };
     await page.locator("#two-name").focus();
     await press(page, "n");
     await until(page, () => document.getElementById("two-difference").innerText.startsWith("Difference 1"));
@@ -571,9 +571,27 @@ const scenes = {
     await over(page);
     const sheet = await sheetOf(page);
     await page.screenshot({ path: join(pictures, "song-delivery.png") });
+    // What is still being read of an order that was left does not come over the one that is open.
+    writeFileSync(join(room, "delivery/other.toml"), saved.replace('client = "A <b>label"', 'client = "Somebody else"'));
+    await page.waitForSelector("button[aria-label='Open other.toml']");
+    let late = false;
+    await page.route("**/api/order?*order.toml", async (route) => {
+      late ||= route.request().method() === "GET";
+      await new Promise((resolve) => setTimeout(resolve, 1500));
+      await route.continue();
+    });
+    const asks_ = page.waitForRequest((request) => /api\/order\?.*order\.toml$/.test(request.url()));
+    writeFileSync(path, `${saved}# once more\n`);
+    await asks_;
+    const answered = page.waitForResponse((response) => /api\/order\?.*order\.toml$/.test(response.url()));
+    await page.locator("button[aria-label='Open other.toml']").press("Enter");
+    await until(page, () => document.getElementById("order-chosen").innerText.includes("other.toml"));
+    await answered;
+    await page.waitForTimeout(100);
+    const other = { late, text: await area() };
     // The browser itself writes down every refusal.
     seen.messages = seen.messages.filter((one) => !/Failed to load resource.*409/.test(one));
-    report.delivery = { chosen, started, listed, asks, focus, edited, wrong, clash, saved, sheet, forms: await forms(page), files: await page.locator("#verdicts .entry").allInnerTexts() };
+    report.delivery = { chosen, started, other, listed, asks, focus, edited, wrong, clash, saved, sheet, forms: await forms(page), files: await page.locator("#verdicts .entry").allInnerTexts() };
     await context.close();
   },
 
@@ -628,9 +646,19 @@ const scenes = {
     await until(page, () => document.querySelector(".asked .head").innerText.startsWith("<iframe"));
     const elements = await page.evaluate(() => document.querySelectorAll("img, script:not([src]), iframe:not([sandbox]), svg, .asked b b, dd b").length);
     const asked = await text(page, "body");
+    // In another view the bar belongs to what is played there, and not to the question that waits.
+    const ready = async (set) => page.evaluate(async (key) => {
+      const { player } = await import(new URL("page/main.js", location.href));
+      if (key) player.request = { ...player.request, key };
+      player.dispatchEvent(new Event("change"));
+      return player.request.key;
+    }, set);
+    const bar = [await ready(), ""];
+    await page.locator("#views a", { hasText: "Files" }).click();
+    bar[1] = await ready("files 1");
     await page.goto(`${address}#/song/no%20plan.toml`);
     await page.waitForSelector(".plan-fault:not([hidden])");
-    report.hostile = { body: body + asked, fields, elements, absent, fault: await text(page, ".plan-fault") };
+    report.hostile = { body: body + asked, bar, fields, elements, absent, fault: await text(page, ".plan-fault") };
     await context.close();
   },
 

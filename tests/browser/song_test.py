@@ -371,6 +371,11 @@ class SongViews(served.Scenes, unittest.TestCase):
         self.assertIn("Lamps (Main).wav", about["sheet"])
         self.assertEqual(about["forms"], ["html", "txt", "csv", "json", "jsonl", "xml"])
 
+    def test_an_order_that_was_left_does_not_come_back(self):
+        other = self.scene("delivery")["other"]
+        self.assertTrue(other["late"])
+        self.assertIn('client = "Somebody else"', other["text"])
+
     def test_an_order_is_seen_and_edited_on_the_page(self):
         about = self.scene("delivery")
         started, edited, wrong, clash = (about[key] for key in ("started", "edited", "wrong", "clash"))
@@ -416,6 +421,11 @@ class SongViews(served.Scenes, unittest.TestCase):
         self.assertNotIn("\u202e", about["body"])
         self.assertEqual(about["fields"]["feeling"], "<script>alert(2)</script>")
         self.assertIn("cannot be read as a song plan", about["fault"])
+
+    def test_a_question_that_waits_leaves_the_bar_to_other_views(self):
+        asked, elsewhere = self.scene("hostile")["bar"]
+        self.assertRegex(asked, r"^listen c\d+ x ")
+        self.assertEqual(elsewhere, "files 1")
 
     def test_a_question_about_what_the_song_has_not_is_taken_out_of_the_plan(self):
         about = self.scene("hostile")

@@ -25,7 +25,7 @@ export class Delivery {
     this.go.addEventListener("click", () => this.check());
     this.save = make("button", {type: "button", "aria-keyshortcuts": "k"}, "Save the order ", make("kbd", {text: "K"}));
     this.save.addEventListener("click", () => this.part.write());
-    this.undo = make("button", {type: "button", text: "Take it all back"});
+    this.undo = make("button", {type: "button", text: "Undo all changes"});
     this.undo.addEventListener("click", () => this.part.dirty && this.part.back());
     const editor = make("div", {});
     this.part = new OrderPart(editor, {sets: () => desk.rules.sets, changed: () => this.draw()});

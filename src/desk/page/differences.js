@@ -10,10 +10,10 @@ import {make, many, put} from "./words.js";
 // A place a little before, so that the way into it is heard, too; a stretch shorter than this has no level of its own.
 const kLeadS = 0.5, kShortestS = 0.05;
 
-export const signed = (db, decimals = 1) => `${db > 0 ? "+" : ""}${db.toFixed(decimals)}`.replace("-", "\u2212");
+const signed = (db, decimals = 1) => `${db > 0 ? "+" : ""}${db.toFixed(decimals)}`.replace("-", "\u2212");
 
 /** "1.3 dB louder" of what the new one is over the old one. */
-const louder = (db) => (Math.abs(db) < 0.05 ? "as loud" : `${Math.abs(db).toFixed(1)} dB ${db > 0 ? "louder" : "softer"}`);
+const louder = (db) => (Math.abs(db) < 0.05 ? "as loud as the old one" : `${Math.abs(db).toFixed(1)} dB ${db > 0 ? "louder" : "softer"}`);
 
 /** The power over a stretch of a sound, as far as it reaches; nothing where it has none. */
 async function powerOf(source, from, to) {
@@ -44,7 +44,7 @@ export class Differences {
   /** `pair`: as api/checks/…/pair tells it, of the check `id`. */
   take(pair, id) {
     Object.assign(this, {pair, id, at: null});
-    this.parts = (pair?.edits ?? []).map((edit, i) => ({from: edit.old_start_s, to: edit.old_end_s, text: String(i + 1), kind: "part", edit}));
+    this.parts = (pair?.edits ?? []).map((edit, i) => ({from: edit.old_start_s, to: edit.old_end_s, text: String(i + 1), kind: "differs", edit}));
     this.found = [];
     this.draw();
     const total = pair?.edits_total ?? this.parts.length;
@@ -86,7 +86,7 @@ export class Differences {
         // Its level is not known; everything else is.
       }
     }
-    if (this.id === id && this.at === at && db !== null) put(this.text, `${words} There the new one is ${louder(db)}, as the files are.`);
+    if (this.id === id && this.at === at && db !== null) put(this.text, `${words} There the new one is ${louder(db)}, before both are made equally loud.`);
   }
 }
 

@@ -27,13 +27,18 @@ export class Listen {
     this.turn = 0;
     this.turns = new Turns();
     this.sound = new PassSound(desk.player, {check: () => this.id, changed: () => this.mark(),
-      asked: () => this.phase === "ask" && this.now && !this.box.hidden ? {question: this.now, part: this.state.mix_part, mix: this.state.mix, belowHz: this.draft?.base.low_end?.below_hz} : null});
+      asked: () => this.phase === "ask" && this.now && this.inSight ? {question: this.now, part: this.state.mix_part, mix: this.state.mix, belowHz: this.draft?.base.low_end?.below_hz} : null});
     this.leave();
     // What somebody answers in another tab, or in a terminal, holds here too.
     this.others = "BroadcastChannel" in window ? new BroadcastChannel("sendworthy-listening") : null;
     if (this.others) this.others.onmessage = () => this.again();
-    setInterval(() => !document.hidden && !box.hidden && this.state && this.again(), kLookMs);
+    setInterval(() => !document.hidden && this.inSight && this.state && this.again(), kLookMs);
     addEventListener("beforeunload", (event) => this.noting && this.notes.get(this.now?.id) && event.preventDefault());
+  }
+
+  /** Not where another view is shown: there the bar and what is said belong to that one. */
+  get inSight() {
+    return this.desk.shown("song") && !this.box.hidden;
   }
 
   leave() {
@@ -208,14 +213,24 @@ export class Listen {
 
   /** Takes the question out of the plan: it is about what the song has not. */
   async leaveOut() {
+    if (!this.now) return this.gone();
     const {id, text} = this.now;
     this.sound.quiet();
     if (!this.pending && (await this.told.leaveOut(id))) say(`Taken out of the plan: ${plain(text)}`);
   }
 
+  /** What is shown was taken out of the plan elsewhere. `text`: what was noted on it. */
+  gone(text = "") {
+    this.noting = false;
+    this.wanting = "";
+    this.put("refused", refused("This question is asked no more", "It was taken out of the plan elsewhere, and no answer was kept.", text, [button("Go on", () => this.next(true), {className: "main"})]));
+    say("This question was taken out of the plan elsewhere.");
+  }
+
   answer(word) {
     // A key that was meant for the question before is no answer to this one.
     if (this.pending || Date.now() < this.settled) return;
+    if (!this.now) return this.gone();
     if (word === "tweak") return this.tweak();
     this.keep(word, "");
   }
@@ -227,6 +242,7 @@ export class Listen {
       keep: (text) => this.pending || this.keep("tweak", text), typed: (text) => this.notes.set(id, text),
       cancel: () => {
         this.noting = false;
+        if (!this.now) return this.gone(this.notes.get(id));
         box.hidden = true;
         by("listen-answers").hidden = false;
         this.page.querySelector(".head").focus();
@@ -240,6 +256,7 @@ export class Listen {
   }
 
   async keep(word, text) {
+    if (!this.now) return this.gone(text);
     const {id} = this.now;
     this.pending = true;
     this.sound.quiet();

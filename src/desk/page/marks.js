@@ -13,7 +13,7 @@ export class Marks {
     shape.addEventListener("view", () => this.draw());
   }
 
-  /** [{from, to: seconds of the shape's sound, text: a number or sign, kind: "part" or "found"}]. */
+  /** [{from, to: seconds of the shape's sound, text: a number or sign, kind: "differs" or "found"}]. */
   take(all) {
     this.all = all;
     this.at = null;
@@ -36,7 +36,7 @@ export class Marks {
     let free = -Infinity;
     this.box.replaceChildren(...inSight.map((one) => {
       const left = Math.max(0, shape.x(one.from)), wide = Math.max(kLeastPx, Math.min(shape.width, shape.x(one.to)) - left);
-      const shows = one.kind === "part" && left >= free;
+      const shows = one.kind === "differs" && left >= free;
       if (shows) free = left + kNumberPx;
       const made = make("span", {className: `mark ${one.kind}${one === this.at ? " at" : ""}`}, ...(shows ? [make("b", {text: one.text})] : []));
       made.style.left = `${left.toFixed(1)}px`;

@@ -63,11 +63,12 @@ export class OrderFields {
     return this.versions.find((version) => !there.has(version)) ?? "alternate";
   }
 
-  /** `told`: as api/order answers, with an order. */
-  take({order, versions}) {
+  /** `told`: as api/order answers, with an order. What somebody is typing into a field stays in it, unless all is wanted `anew`. */
+  take({order, versions}, {anew = false} = {}) {
     Object.assign(this, {order, versions});
-    for (const [key] of kHead) if (this.inputs[key].value !== order[key]) this.inputs[key].value = order[key];
-    this.choices(this.rules, order.rules, ["not stated: Music master for streaming; stems and premasters have their own", null]);
+    const active = document.activeElement, typing = !anew && this.list.contains(active) && active.type === "text" ? {field: active.dataset.field, value: active.value, from: active.selectionStart, to: active.selectionEnd} : null;
+    for (const [key] of kHead) if (this.inputs[key].value !== order[key] && (anew || this.inputs[key] !== active)) this.inputs[key].value = order[key];
+    this.choices(this.rules, order.rules, [`not stated: ${this.told.sets().find((set) => set.name === "streaming-music")?.title ?? "streaming-music"}; stems and premasters have their own`, null]);
     this.extra.checked = order.allow_extra;
     const at = document.activeElement?.dataset?.field;
     const inFormat = this.format.contains(document.activeElement);
@@ -83,6 +84,10 @@ export class OrderFields {
       order.waivers ? `${many(order.waivers, "finding is", "findings are")} waived.` : ""].filter(Boolean);
     put(this.more, `${rest.join(" ")} These are changed in the text.`);
     if (held && wanted) (this.list.querySelector(`[data-field="${CSS.escape(wanted)}"]`) ?? this.add).focus();
+    if (typing && typing.field === wanted && document.activeElement.dataset.field === wanted) {
+      document.activeElement.value = typing.value;
+      document.activeElement.setSelectionRange(typing.from, typing.to);
+    }
     this.wish = undefined;
   }
 
@@ -142,7 +147,7 @@ export class OrderFields {
     version.value = item.version;
     version.addEventListener("change", () => set("version", version.value));
     const rules = make("select", {"data-field": key("rules")});
-    this.choices(rules, item.rules, ["as the order has it", null]);
+    this.choices(rules, item.rules, ["none of its own: as the order, or as stems and premasters have it", null]);
     rules.addEventListener("change", () => set("rules", JSON.parse(rules.value)));
     const required = make("input", {type: "checkbox", id: id("required"), "data-field": key("required")});
     required.checked = item.required;

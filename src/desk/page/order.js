@@ -15,6 +15,7 @@ export class OrderPart {
     this.entry = null;
     this.answer = null;
     this.turn = 0;
+    this.opening = 0;
     // What was typed into others and is not saved: path → {now, digest}.
     this.left = new Map();
     this.work = Promise.resolve();
@@ -48,8 +49,12 @@ export class OrderPart {
 
   /** Opens an order, {path, id?, name}; what was typed into this one and is not saved stays. */
   async open(entry) {
+    const opening = ++this.opening;
+    // What was changed in a field of this one belongs to this one.
+    await this.work;
     if (this.answer && this.entry?.path === entry.path && this.dirty) return;
     const answer = await get(`api/order?${queryOf(entry)}`);
+    if (opening !== this.opening) return;
     if (this.dirty) this.left.set(this.entry.path, {now: this.now, digest: this.digest});
     ++this.turn;
     clearTimeout(this.timer);
@@ -106,16 +111,23 @@ export class OrderPart {
     } catch (error) {
       if (turn !== this.turn) return false;
       tell("order", error.message);
-      if (this.answer.order) this.fields.take(this.answer);
+      if (this.answer.order) this.fields.take(this.answer, {anew: true});
       return false;
     }
   }
 
   /** One edit after the other: each is of the text that the one before left. */
   edit(edit) {
+    const {entry} = this;
     clearTimeout(this.timer);
     this.work = this.work.then(async () => {
-      if (await this.try({text: this.now, edits: [edit]}, ++this.turn)) unsay("order");
+      // Where somebody typed into the text meanwhile, it is done again on what stands there now.
+      for (let turn = 0; turn !== this.turn; ) {
+        if (entry !== this.entry) return;
+        turn = ++this.turn;
+        if (!(await this.try({text: this.now, edits: [edit]}, turn)) && turn === this.turn) return;
+      }
+      unsay("order");
     });
   }
 
@@ -145,7 +157,7 @@ export class OrderPart {
       say("The order is saved.");
       return true;
     } catch (error) {
-      if (error.status === 409) this.clashes();
+      if (error.status === 409 && error.code === "changed") this.clashes();
       else tell("order", `The order was not saved: ${error.message}`);
       return false;
     } finally {
@@ -153,22 +165,30 @@ export class OrderPart {
     }
   }
 
+  /** Whether what the file says was read. */
   async back() {
-    ++this.turn;
+    await this.work;
+    const {entry} = this, turn = ++this.turn;
     try {
-      this.take(await get(this.address), true);
-      this.clash.hidden = true;
-      say("Taken back: this is what the file says.");
+      const answer = await get(this.address);
+      if (entry !== this.entry || turn !== this.turn) return false;
+      this.take(answer, true);
     } catch (error) {
       tell("order", error.message);
+      return false;
     }
+    this.clash.hidden = true;
+    say("Undone: this is what the file says.");
+    return true;
   }
 
-  /** Somebody else wrote to the file: what was typed stays in sight, whatever is done about it. */
-  clashes() {
-    const mine = this.now;
+  /** Somebody else wrote to the file: what was typed stays in sight, whatever is done about it. `focus`: somebody just wanted to
+   *  save; else they may be typing, and the keyboard stays with them. */
+  clashes({focus = true} = {}) {
+    const {entry} = this;
     const load = async () => {
-      await this.back();
+      const mine = this.now;
+      if (!(await this.back())) return;
       this.clash.replaceChildren(make("p", {text: "The order was read again, without what you had changed:"}), make("pre", {tabindex: "0", "aria-label": "What you had", text: ""}), this.button("Close this", () => {
         this.clash.hidden = true;
         this.name.focus();
@@ -179,7 +199,9 @@ export class OrderPart {
     };
     const over = async () => {
       try {
-        this.digest = (await get(this.address)).digest;
+        const {digest} = await get(this.address);
+        if (entry !== this.entry) return;
+        this.digest = digest;
       } catch (error) {
         return tell("order", error.message);
       }
@@ -188,23 +210,27 @@ export class OrderPart {
     this.clash.replaceChildren(make("p", {className: "fail", text: "The order was changed elsewhere since it was opened here, in another tab or a text editor. Nothing of yours was saved, and nothing of it is lost."}),
       make("div", {className: "line"}, this.button("Read the file again, and show mine beside", load), this.button("Save mine in its place", over)));
     this.clash.hidden = false;
-    this.clash.scrollIntoView({block: "nearest"});
-    this.clash.querySelector("button").focus();
+    if (focus) {
+      this.clash.scrollIntoView({block: "nearest"});
+      this.clash.querySelector("button").focus();
+    }
     say("The order was changed elsewhere. Nothing was saved, and nothing is lost.");
   }
 
   /** The file may be another one by now. */
   async again() {
     if (!this.entry || this.saving) return;
+    const {entry} = this;
     let answer;
     try {
       answer = await get(this.address);
     } catch (error) {
-      if (error.status === 404) tell("order", `“${plain(this.entry.path)}” is gone. What you see was read before.`);
+      if (error.status === 404 && entry === this.entry) tell("order", `“${plain(entry.path)}” is gone. What you see was read before.`);
       return;
     }
-    if (this.saving || answer.digest === this.digest) return;
+    // Another one may have been opened meanwhile.
+    if (entry !== this.entry || this.saving || answer.digest === this.digest) return;
     if (!this.dirty) this.take(answer, true);
-    else if (this.clash.hidden) this.clashes();
+    else if (this.clash.hidden) this.clashes({focus: false});
   }
 }

@@ -78,7 +78,8 @@ export class PlanPart {
   /** Opens a plan, {path, id?}; edits of this one that are not saved stay. Whether it can be read as a plan. */
   async open(entry) {
     if (this.draft && this.entry?.path === entry.path && this.dirty) return true;
-    const told = await get(`api/plan?${queryOf(entry)}`);
+    const opening = (this.opening = (this.opening ?? 0) + 1), told = await get(`api/plan?${queryOf(entry)}`);
+    if (opening !== this.opening) return false;
     this.entry = entry;
     return this.take(told);
   }
@@ -111,7 +112,13 @@ export class PlanPart {
   /** What of this plan plays: the key of a section, or "place". */
   get playing() {
     const {player} = this.told, key = player && player.state !== "idle" ? player.request?.key : undefined;
-    return key?.startsWith?.("plan ") ? (key === "plan place" ? "place" : Number(key.slice(5))) : null;
+    if (!key?.startsWith?.(this.playKey)) return null;
+    const what = key.slice(this.playKey.length);
+    return what === "place" ? what : Number(what);
+  }
+
+  get playKey() {
+    return `plan ${this.draft?.digest} `;
   }
 
   /** The second of the mix that is heard; null while nothing of it is. */
@@ -125,12 +132,17 @@ export class PlanPart {
     if (this.playing === what) return this.told.player.stop();
     const {mix} = this.draft;
     if (mix.path === undefined) return say("The mix does not lie in the opened folder.");
-    this.told.play({source: mix.id !== undefined ? {id: mix.id} : {path: mix.path}, name: mix.path.split("/").pop(), place: words, from_s: from, to_s: to, way: "as-it-is", key: `plan ${what}`});
+    this.told.play({source: mix.id !== undefined ? {id: mix.id} : {path: mix.path}, name: mix.path.split("/").pop(), place: words, from_s: from, to_s: to, way: "as-it-is", key: this.playKey + what});
+  }
+
+  /** Says by which rules it would be judged: they are chosen under Files. */
+  tellRules() {
+    const {titles} = this.told.rules();
+    put(this.judgeWords, titles.length ? `Judge it by rules as well: ${titles.join("; ")}. Others are chosen under Files` : "No rule set is chosen under Files: it is held against the plan alone");
   }
 
   changed() {
-    const {titles} = this.told.rules();
-    put(this.judgeWords, titles.length ? `Judge it by rules as well: ${titles.join("; ")}. Others are chosen under Files` : "No rule set is chosen under Files: it is held against the plan alone");
+    this.tellRules();
     const changes = this.draft.changes(), faults = this.draft.faults();
     put(this.state, faults.length ? faults[0].text + (faults.length > 1 ? ` And ${faults.length - 1} more.` : "") : changes.length ? `${many(changes.length, "change is", "changes are")} not saved yet.` : "Everything is saved.");
     this.state.classList.toggle("fail", faults.length > 0);
@@ -197,9 +209,10 @@ export class PlanPart {
     this.save.focus();
   }
 
-  /** Somebody else wrote to the plan: what was typed stays in sight, whatever is done about it. */
-  clashes() {
-    const mine = this.draft, words = mine.changes().map((one) => one.words);
+  /** Somebody else wrote to the plan: what was typed stays in sight, whatever is done about it. `focus`: somebody just wanted to
+   *  save; else they may be typing, and the keyboard stays with them. */
+  clashes({focus = true} = {}) {
+    const mine = this.draft;
     const button = (text, act) => {
       const made = make("button", {type: "button", className: "small", text});
       made.addEventListener("click", act);
@@ -226,27 +239,31 @@ export class PlanPart {
         this.clash.querySelector("button").focus();
       }
     };
-    const list = () => make("ul", {}, ...words.map((text) => make("li", {text})));
+    const list = () => make("ul", {}, ...mine.changes().map((one) => make("li", {text: one.words})));
     this.clash.replaceChildren(make("p", {className: "fail", text: "The plan was changed elsewhere since it was opened here, in another tab or a text editor. Nothing of yours was saved, and nothing of it is lost:"}), list(),
       make("div", {className: "line"}, button("Load it anew, with my changes on top", () => load(true)), button("Load it anew, without them", () => load(false))));
     this.clash.hidden = false;
-    this.clash.scrollIntoView({block: "nearest"});
-    this.clash.querySelector("button").focus();
+    if (focus) {
+      this.clash.scrollIntoView({block: "nearest"});
+      this.clash.querySelector("button").focus();
+    }
     say("The plan was changed elsewhere. Nothing was saved, and nothing is lost.");
   }
 
   /** The file may be another one by now. */
   async again() {
     if (!this.entry || this.saving) return;
+    const {entry} = this;
     let told;
     try {
       told = await get(this.address);
     } catch (error) {
-      if (error.status === 404) tell("plan", `“${plain(this.entry.path)}” is gone. What you see was read before.`);
+      if (error.status === 404 && entry === this.entry) tell("plan", `“${plain(entry.path)}” is gone. What you see was read before.`);
       return;
     }
-    if (this.draft && told.digest === this.draft.digest) return;
+    // Another one may have been opened, or this one saved, meanwhile.
+    if (entry !== this.entry || this.saving || (this.draft && told.digest === this.draft.digest)) return;
     if (!this.dirty) this.take(told);
-    else if (this.clash.hidden) this.clashes();
+    else if (this.clash.hidden) this.clashes({focus: false});
   }
 }

@@ -1,4 +1,5 @@
 // Which of the views is shown: it stands in the address behind the #, so that it survives reloading and going back.
+import {keep, kept} from "./kept.js";
 import {by} from "./words.js";
 
 export const kViews = ["files", "two", "song", "delivery"];
@@ -23,8 +24,8 @@ export class Route {
     this.parts = [];
     // A link of the navigation leads back to what was open there, after a reload too.
     for (const link of by("views").querySelectorAll("a")) {
-      const kept = this.kept(parse(link.hash)[0]);
-      if (kept) link.hash = kept;
+      const [view] = parse(link.hash), hash = kept(`at ${view}`);
+      if (typeof hash === "string" && parse(hash)[0] === view) link.hash = hash;
     }
     addEventListener("hashchange", () => this.take(true));
     // The links past the header lead to places, not to views.
@@ -35,23 +36,6 @@ export class Route {
         to.focus();
         to.scrollIntoView({block: "nearest"});
       });
-    }
-  }
-
-  kept(view) {
-    try {
-      const hash = sessionStorage.getItem(`at ${view}`);
-      return hash && parse(hash)[0] === view ? hash : "";
-    } catch {
-      return "";
-    }
-  }
-
-  keep(view, hash) {
-    try {
-      sessionStorage.setItem(`at ${view}`, hash);
-    } catch {
-      // The link leads there as long as the page is open.
     }
   }
 
@@ -74,7 +58,7 @@ export class Route {
       }
       link.setAttribute("aria-current", "page");
       link.hash = hashOf(...parts);
-      this.keep(parts[0], link.hash);
+      keep(`at ${parts[0]}`, link.hash);
     }
     for (const one of document.querySelectorAll("[data-of]")) one.hidden = !one.dataset.of.split(" ").includes(parts[0]);
     this.shown(parts, other);

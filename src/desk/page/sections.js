@@ -149,6 +149,7 @@ export class SectionsPart {
       select.value = String(this.sections.marked(flag));
     }
     this.guesses();
+    this.plays();
     if (at && !held.isConnected) this.field(...at)?.focus();
   }
 

@@ -100,6 +100,7 @@ export class Song {
       return;
     }
     this.title();
+    this.plan.tellRules();
     this.watch();
     if (this.step === "listen") await this.listen.show(this.plan.draft);
   }
@@ -152,6 +153,7 @@ export class Song {
   folder({path}) {
     this.plans.changed(path);
     this.start.changed(path);
+    if (this.entry && (path === undefined || path === folderOf(this.entry.path))) this.plan.again();
     if (this.entry && (path === undefined || path === this.mixFolder)) this.look();
   }
 
@@ -184,8 +186,14 @@ export class Song {
   /** Takes a question out of the plan while it is asked. */
   async leaveOut(id) {
     const gone = await this.plan.leaveOut(id);
+    if (!gone) this.toClash();
     if (gone) await this.listen.show(this.plan.draft);
     return gone;
+  }
+
+  /** Where the plan was changed elsewhere, what can be done about it stands with the plan. */
+  toClash() {
+    if (!this.plan.clash.hidden && this.step !== "plan") this.desk.go(this.parts("plan"));
   }
 
   tellOfBounce() {
@@ -214,7 +222,7 @@ export class Song {
     draft.song.previous = draft.song.mix;
     // Paths in a plan start at its folder.
     draft.song.mix = file.path.startsWith(base) ? file.path.slice(base.length) : `${here.split("/").map(() => "..").join("/")}/${file.path}`;
-    if (!(await this.plan.write())) return;
+    if (!(await this.plan.write())) return this.toClash();
     this.watch();
     say("The plan names the new bounce.");
     if (this.step === "listen") await this.listen.show(this.plan.draft);
