@@ -131,7 +131,9 @@ const scenes = {
     const folders = page.locator("#song-start .folders").last();
     await folders.locator("button", { hasText: "songs" }).press("Enter");
     await folders.locator("button", { hasText: "stems" }).press("Enter");
-    await page.locator("button", { hasText: "The stems lie in songs/stems" }).press("Enter");
+    await page.locator("button", { hasText: "Start the plan" }).press("Enter");
+    const without = await text(page, "#song-start .go");
+    await page.locator("button", { hasText: "Take the stems in songs/stems" }).press("Enter");
     await page.screenshot({ path: join(pictures, "song-start.png") });
     await page.locator("button", { hasText: "Start the plan" }).press("Enter");
     await planThere(page);
@@ -149,7 +151,7 @@ const scenes = {
     await page.locator("#song-name").focus();
     await press(page, "k");
     await until(page, () => document.getElementById("plan-state").innerText === "Everything is saved.");
-    report.start = { suggested, heading, sections, noted, taken, refused: answer.error?.text ?? "" };
+    report.start = { without, suggested, heading, sections, noted, taken, refused: answer.error?.text ?? "" };
     await context.close();
   },
 
@@ -566,9 +568,11 @@ const scenes = {
     await page.locator("button", { hasText: "Save mine in its place" }).press("Enter");
     await until(page, () => document.getElementById("order-state").innerText.startsWith("This is what"));
     const saved = readFileSync(path, "utf8");
-    await page.locator("#delivery-name").focus();
-    await press(page, "c");
+    // What was typed a moment before counts.
+    await page.locator("#ordered-client").fill("A <b>label in haste");
+    await page.locator("#bench-delivery button.main").click();
     await over(page);
+    const haste = readFileSync(path, "utf8");
     const sheet = await sheetOf(page);
     await page.screenshot({ path: join(pictures, "song-delivery.png") });
     // What is still being read of an order that was left does not come over the one that is open.
@@ -591,7 +595,7 @@ const scenes = {
     const other = { late, text: await area() };
     // The browser itself writes down every refusal.
     seen.messages = seen.messages.filter((one) => !/Failed to load resource.*409/.test(one));
-    report.delivery = { chosen, started, other, listed, asks, focus, edited, wrong, clash, saved, sheet, forms: await forms(page), files: await page.locator("#verdicts .entry").allInnerTexts() };
+    report.delivery = { chosen, started, other, haste, listed, asks, focus, edited, wrong, clash, saved, sheet, forms: await forms(page), files: await page.locator("#verdicts .entry").allInnerTexts() };
     await context.close();
   },
 

@@ -204,6 +204,7 @@ class SongViews(served.Scenes, unittest.TestCase):
 
     def test_a_plan_is_started_without_a_word_typed(self):
         about = self.scene("start")
+        self.assertIn("No stems are taken yet", about["without"])
         self.assertEqual(about["suggested"], "songs/bounces/mix.plan.toml")
         self.assertEqual(about["heading"], "mix.plan.toml")
         self.assertGreaterEqual(about["sections"], 1)
@@ -371,8 +372,10 @@ class SongViews(served.Scenes, unittest.TestCase):
         self.assertIn("Lamps (Main).wav", about["sheet"])
         self.assertEqual(about["forms"], ["html", "txt", "csv", "json", "jsonl", "xml"])
 
-    def test_an_order_that_was_left_does_not_come_back(self):
-        other = self.scene("delivery")["other"]
+    def test_an_order_is_checked_as_it_is_seen_and_one_that_was_left_does_not_come_back(self):
+        about = self.scene("delivery")
+        other = about["other"]
+        self.assertIn('client = "A <b>label in haste"', about["haste"])
         self.assertTrue(other["late"])
         self.assertIn('client = "Somebody else"', other["text"])
 

@@ -242,7 +242,7 @@ export class Bounces {
     if (!this.pair) return;
     const first = this.playing && this.desk.player.lanes ? this.desk.player.lanes.heard : this.first ?? 0, gain = first ? this.pair.new_gain_db : this.pair.old_gain_db;
     this.first = first;
-    put(this.which, `${this.playing ? "You hear" : "You will hear"} the ${first ? "new" : "old"} bounce${gain < -0.05 ? `, turned down by ${(-gain).toFixed(1)} dB to the loudness of the other` : ", as loud as it is"}.`);
+    put(this.which, `${this.playing ? "You hear" : "You will hear"} the ${first ? "new" : "old"} bounce${gain < -0.05 ? `, turned down by ${(-gain).toFixed(1)} dB to the loudness of the other` : ", which is not turned down"}.`);
     // Whatever plays, it stops.
     this.play.firstChild.data = this.desk.player && this.desk.player.state !== "idle" ? "Stop" : "Play both from the place";
     this.other.firstChild.data = first ? "Hear the old one" : "Hear the new one";

@@ -1,5 +1,6 @@
 // A delivery: what was ordered, and what lies in its folder, held against each other.
 import {ask} from "./api.js";
+import {keep, kept} from "./kept.js";
 import {OrderPart} from "./order.js";
 import {say, tell} from "./say.js";
 import {askedAs, Walk} from "./walk.js";
@@ -44,9 +45,11 @@ export class Delivery {
     await this.walk.again();
     this.desk.link.watch(this.walk.query);
     // The one that is looked at is the one to check again.
+    if (this.order) return;
+    const last = kept("order");
+    if (last?.path !== undefined) return this.open(last);
     const {order, order_id: id} = this.desk.checks.all.get(this.desk.checks.shown) || {};
-    if (this.order || order === undefined) return;
-    await this.open({name: order.split("/").pop(), path: order, ...(id === undefined ? {} : {id})});
+    if (order !== undefined) await this.open({name: order.split("/").pop(), path: order, ...(id === undefined ? {} : {id})});
   }
 
   fresh() {
@@ -62,6 +65,7 @@ export class Delivery {
     try {
       await this.part.open(order);
       this.order = order;
+      keep("order", order);
     } catch (error) {
       tell("order", error.message);
     }
@@ -76,6 +80,7 @@ export class Delivery {
   }
 
   draw() {
+    this.go.firstChild.data = this.part?.dirty ? "Save and check the delivery " : "Check the delivery ";
     const dirty = this.part?.dirty, fault = this.part?.answer?.fault !== undefined;
     put(this.text, !this.order ? "No order is chosen." : `${this.order.path}${fault ? `: ${this.part.answer.fault}` : dirty ? ": changed, and not saved yet" : ""}`);
     this.go.setAttribute("aria-disabled", String(!this.order || fault));
@@ -110,7 +115,8 @@ export class Delivery {
       this.walk.focus();
       return say("Choose an order first.");
     }
-    // What is held against it is what the file says.
+    // A field that was just left is still being worked in. What is held against the order is what its file says.
+    await this.part.work;
     if (this.part.dirty && !(await this.part.write())) return;
     const {id, path} = this.order;
     await this.desk.checks.order({order: id !== undefined ? askedAs({id}) : path}, {words: "Checking the delivery."});

@@ -67,8 +67,9 @@ export function absentWords(id, roles) {
   return words && roles.length && !wanted.some((role) => roles.includes(role)) ? `No stem of the plan is ${words}.` : "";
 }
 
-/** How a very quiet question is played. */
-export const quietWords = (db) => `Played here ${db} dB below the level in the bar: set your monitors for that level as you do for mixing, and leave them there.`;
+/** How loud a question is played. `db`: of the bar. */
+export const levelWords = (heard, quietDb, db) => (heard === "quiet" ? `The page turns down by itself: it plays ${quietDb} dB below the level in the bar. Leave your monitors as you have them for mixing.`
+  : db < 0 ? `The bar is ${-db} dB down, so that nothing is sudden: raise its level until it is your usual one.` : "");
 
 /** "0:43.5 to 1:12.0, chorus 1" */
 export function placeWords(place) {

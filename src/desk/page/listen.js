@@ -4,7 +4,7 @@ import {before, button, end, intent, note, nothing, question, refused, toMeasure
 import {PassSound} from "./listen-sound.js";
 import {Turns} from "./listen-turns.js";
 import {heardWords, orderOf} from "./listen-words.js";
-import {say, tell} from "./say.js";
+import {say, tell, unsay} from "./say.js";
 import {by, isOver, make, plain, put} from "./words.js";
 
 const kBy = "initials", kLookMs = 5000, kSettleMs = 350;
@@ -84,6 +84,8 @@ export class Listen {
 
   measuring(check) {
     this.wanting = "";
+    // That the bounce before plays no more is of no matter now.
+    unsay("sound");
     // What is still being asked of an earlier check is too late.
     ++this.turn;
     const text = "The mix and its stems are being measured; the questions come by themselves.";
@@ -172,7 +174,7 @@ export class Listen {
     this.sound.turnTo();
     this.noting = false;
     this.settled = Date.now() + kSettleMs;
-    this.put("ask", question(this.now, {number: this.turns.at + 1, of: this.turns.asked.length}, {roles: this.draft?.stems.map((one) => one.role) ?? [], quietDb: this.desk.player?.known.quiet_db}, {play: (i) => this.sound.play(i), answer: (word) => this.answer(word), back: () => this.back(), leaveOut: () => this.leaveOut()}), own ? "always" : true);
+    this.put("ask", question(this.now, {number: this.turns.at + 1, of: this.turns.asked.length}, {roles: this.draft?.stems.map((one) => one.role) ?? [], quietDb: this.desk.player?.known.quiet_db, db: this.desk.player?.db}, {play: (i) => this.sound.play(i), answer: (word) => this.answer(word), back: () => this.back(), leaveOut: () => this.leaveOut()}), own ? "always" : true);
     this.sound.queue();
     this.mark();
   }

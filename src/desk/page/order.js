@@ -55,6 +55,7 @@ export class OrderPart {
     if (this.answer && this.entry?.path === entry.path && this.dirty) return;
     const answer = await get(`api/order?${queryOf(entry)}`);
     if (opening !== this.opening) return;
+    unsay("order");
     if (this.dirty) this.left.set(this.entry.path, {now: this.now, digest: this.digest});
     ++this.turn;
     clearTimeout(this.timer);

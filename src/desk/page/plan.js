@@ -80,6 +80,7 @@ export class PlanPart {
     if (this.draft && this.entry?.path === entry.path && this.dirty) return true;
     const opening = (this.opening = (this.opening ?? 0) + 1), told = await get(`api/plan?${queryOf(entry)}`);
     if (opening !== this.opening) return false;
+    unsay("plan");
     this.entry = entry;
     return this.take(told);
   }
@@ -149,6 +150,7 @@ export class PlanPart {
     this.save.setAttribute("aria-disabled", String(!changes.length || faults.length > 0));
     if (!changes.length && document.activeElement === this.undo) this.save.focus();
     this.undo.hidden = !changes.length;
+    this.check.firstChild.data = changes.length ? "Save, then check the mix " : "Check the mix against the plan ";
     this.told.changed();
   }
 

@@ -40,7 +40,7 @@ export class SectionsPart {
       make("div", {className: "line"}, this.add, this.hear),
       make("div", {className: "line"}, ...kFlags.flatMap(([flag]) => [this.flags[flag].label, this.flags[flag].select, this.flags[flag].guess])),
       this.fault,
-      make("div", {className: "table"}, make("table", {}, make("caption", {className: "hidden", text: "Sections"}),
+      this.table = make("div", {className: "table"}, make("table", {}, make("caption", {className: "hidden", text: "Sections"}),
         make("thead", {}, make("tr", {}, ...["Name", "Start", "End", "Vocal over the rest, LU", "What to do"].map((text) => make("th", {scope: "col", text})))), this.body)));
     this.shape.addEventListener("facts", () => this.facts());
     if (!told.player) return;
@@ -103,7 +103,7 @@ export class SectionsPart {
 
   addAt() {
     const made = this.sections.add(this.shape.at);
-    if (!made) return this.refuse("There is no room for a section at this place: a border lies here already, or the song has ended.");
+    if (!made) return this.refuse(null, "There is no room for a section at this place: a border lies here already, or the song has ended.");
     this.changed();
     say(`New section from ${timeSpoken(made.start)}.`);
     this.field(made.key, "name").select();
@@ -111,14 +111,14 @@ export class SectionsPart {
 
   split(key) {
     const made = this.sections.split(this.sections.at(key), this.shape.at);
-    if (!made) return this.refuse("This section is too short to be split.");
+    if (!made) return this.refuse(key, "This section is too short to be split.");
     this.changed();
     this.field(made.key, "name").select();
   }
 
   remove(key) {
     const i = this.sections.at(key), asked = this.draft.questionsOf(key);
-    if (asked.length) return this.refuse(`“${plain(this.sections.list[i].name)}” cannot go: ${many(asked.length, "question asks", "questions ask")} of it. Give ${asked.length === 1 ? "that one" : "those"} another section first, or remove ${asked.length === 1 ? "it" : "them"}: ${asked.map((one) => plain(one.text)).join("; ")}`);
+    if (asked.length) return this.refuse(key, `“${plain(this.sections.list[i].name)}” cannot go: ${many(asked.length, "question asks", "questions ask")} of it. Give ${asked.length === 1 ? "that one" : "those"} another section first, or remove ${asked.length === 1 ? "it" : "them"}: ${asked.map((one) => plain(one.text)).join("; ")}`);
     this.sections.remove(i);
     this.changed();
     const next = this.sections.list[Math.min(i, this.sections.list.length - 1)];
@@ -126,8 +126,13 @@ export class SectionsPart {
     else this.add.focus();
   }
 
-  refuse(text) {
+  /** `key`: of the section that it is about, in whose row it is said; null: above all. */
+  refuse(key, text) {
+    const row = key === null ? null : this.body.querySelector(`[data-key="${key}"]`);
+    if (row) row.lastChild.append(this.fault);
+    else this.table.before(this.fault);
     put(this.fault, text);
+    this.fault.scrollIntoView({block: "nearest"});
     say(text);
   }
 
@@ -139,6 +144,7 @@ export class SectionsPart {
     const held = document.activeElement?.closest?.("[data-field]"), row = held?.closest("[data-key]");
     const at = row && this.body.contains(row) ? [row.dataset.key, held.dataset.field] : null;
     put(this.fault, "");
+    this.table.before(this.fault);
     const rows = [...this.body.children], {list} = this.sections;
     // A row that stays is filled anew and not put in its own place: whoever goes on with Tab would lose their way.
     if (rows.length !== list.length || list.some((one, i) => rows[i].dataset.key !== String(one.key))) this.body.replaceChildren(...list.map((one) => this.row(one)));
@@ -244,20 +250,20 @@ export class SectionsPart {
     this.sections.list[i].name = input.value;
     const text = this.sections.faultOfName(i);
     this.changed();
-    if (text) this.wrong(this.field(key, "name"), text);
+    if (text) this.wrong(key, this.field(key, "name"), text);
   }
 
-  wrong(input, text) {
+  wrong(key, input, text) {
     input.setAttribute("aria-invalid", "true");
     input.setAttribute("aria-describedby", "sections-fault");
-    this.refuse(text);
+    this.refuse(key, text);
   }
 
   /** Where the vocal is meant to lie here. */
   sing(key, range, fault) {
     this.sections.list[this.sections.at(key)].vocal = range;
     this.changed();
-    if (fault) this.refuse(fault);
+    if (fault) this.refuse(key, fault);
   }
 
   type(key, edge, input) {
@@ -267,7 +273,7 @@ export class SectionsPart {
     if (!empty && (seconds === null || seconds < low || seconds > high)) {
       const typed = plain(input.value), kept = edge === "start" ? timeShort(one.start) : one.end === null ? "" : timeShort(one.end), stays = ` The ${edge} stays ${kept || "open, until the next section"}.`;
       input.value = kept;
-      return this.refuse(seconds === null ? `“${typed}” is no time: write seconds, such as 83.5, or minutes and seconds, such as 1:23.5.${stays}`
+      return this.refuse(key, seconds === null ? `“${typed}” is no time: write seconds, such as 83.5, or minutes and seconds, such as 1:23.5.${stays}`
         : `The ${edge} of “${plain(one.name)}” wants to lie from ${timeShort(low)} ${Number.isFinite(high) ? `to ${timeShort(high)}` : "on"}; “${typed}” does not.${stays}`);
     }
     if (edge === "start") this.sections.moveStart(i, seconds);

@@ -19,14 +19,16 @@ export class Start {
     const mixBox = make("div", {}), stemsBox = make("div", {});
     this.mixes = new Walk(mixBox, {label: "Mixes to choose from", kind: "files", acts: [["This one", "This one as the mix:", (file) => this.choose(file)]]});
     this.folders = new Walk(stemsBox, {label: "Folders with stems", kind: "files", acts: [], went: () => this.draw()});
-    this.take = make("button", {type: "button", className: "small", text: "The stems lie in this folder"});
+    this.take = make("button", {type: "button", className: "small", text: "Take the stems in this folder"});
     this.take.addEventListener("click", () => {
+      this.decided = true;
       this.stems = this.folders.here;
       this.draw();
       say(`Stems: ${within(this.stems)}.`);
     });
     this.without = make("button", {type: "button", className: "small", text: "Without stems"});
     this.without.addEventListener("click", () => {
+      this.decided = true;
       this.stems = null;
       this.draw();
       say("Without stems.");
@@ -73,7 +75,7 @@ export class Start {
     put(this.stemsText, this.stems ? within(this.stems) : "None chosen. With stems, what covers what can be measured; go to their folder and take it.");
     this.mixText.classList.toggle("soft", !this.mix);
     this.go.setAttribute("aria-disabled", String(!this.mix || Boolean(this.check)));
-    this.take.textContent = `The stems lie in ${within(this.folders?.here ?? {path: ""})}`;
+    this.take.textContent = `Take the stems in ${within(this.folders?.here ?? {path: ""})}`;
   }
 
   fail(text) {
@@ -85,6 +87,12 @@ export class Start {
   async start() {
     if (this.check) return;
     if (!this.mix) return this.fail("Choose the mix first.");
+    // Whoever went to a folder of stems and stands in it meant to take them.
+    if (!this.stems && !this.decided && this.folders.here.path && this.folders.listing?.files.length) {
+      this.decided = true;
+      this.take.focus();
+      return this.fail(`No stems are taken yet. “${this.take.textContent}” takes them; “Start the plan” once more begins without.`);
+    }
     const plan = this.name.value.trim();
     if (!/[^/]\.toml$/.test(plan)) {
       this.name.focus();
@@ -122,7 +130,7 @@ export class Start {
     if (check.state !== "done") return this.fail(check.state === "stopped" ? "Stopped; nothing was written." : check.error || "The plan could not be made.");
     put(this.state, "");
     this.mix = this.stems = null;
-    this.named = false;
+    this.named = this.decided = false;
     this.name.value = "";
     this.draw();
     say("The plan is there.");

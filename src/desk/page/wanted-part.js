@@ -38,7 +38,7 @@ export class WantedPart {
     }
     const words = [one.bound ? make("span", {className: "soft", text: one.bound}) : "", fields[0], ...(fields[1] ? [make("span", {className: "soft", text: "to"}), fields[1]] : []), one.unit ? make("span", {className: "soft", text: one.unit}) : ""];
     const noted = make("p", {className: "noted", hidden: ""});
-    return {box: make("div", {className: "want"}, title, make("span", {className: "line"}, ...words), noted, about, fault), fields, fault, noted};
+    return {box: make("div", {className: "want", role: "group", tabindex: "-1", "aria-label": one.title}, title, make("span", {className: "line"}, ...words), noted, about, fault), fields, fault, noted};
   }
 
   /** What a starting plan measured: beside the field, for whoever means it. */
@@ -51,7 +51,8 @@ export class WantedPart {
     take.addEventListener("click", () => {
       this.draft.wanted.set(one.key, note.to);
       this.fill(one);
-      fields[0].focus();
+      // Not into the field: the keys of the page are to go on meaning what they do.
+      this.rows.get(one.key).box.focus();
       say(`${one.title}: ${wordsOf(one, note.to)}.`);
       this.told.changed();
     });
