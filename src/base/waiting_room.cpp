@@ -8,6 +8,8 @@
 #include <algorithm>
 #include <array>
 #include <cerrno>
+#include <exception>
+#include <new>
 #include <string_view>
 #include <utility>
 
@@ -28,11 +30,16 @@ WaitingRoom::WaitingRoom(Limits limits, Ready ready, Free free) : limits_(limits
 
 void WaitingRoom::take(int socket) {
   const std::lock_guard lock(mutex_);
-  if (ending_) {
+  bool taken = !ending_;
+  try {
+    if (taken) coming_.push_back({socket, Clock::now(), {}, false});
+  } catch (const std::bad_alloc&) {
+    taken = false;
+  }
+  if (!taken) {
     ::close(socket);
     return;
   }
-  coming_.push_back({socket, Clock::now(), {}, false});
   const char one = 0;
   if (wake_[1] >= 0 && ::write(wake_[1], &one, 1) < 0) return;  // full: it is awake
 }
@@ -58,6 +65,7 @@ void WaitingRoom::take_in() {
   while (wake_[0] >= 0 && ::read(wake_[0], ignored.data(), ignored.size()) > 0) {
   }
   const std::lock_guard lock(mutex_);
+  all_.reserve(all_.size() + coming_.size());  // before any is moved
   for (auto& one : coming_) {
     if (all_.size() >= limits_.connections) {
       ::close(all_.front().socket);
@@ -83,31 +91,53 @@ bool WaitingRoom::read(One& one) const {
   return true;
 }
 
-void WaitingRoom::work() {
+bool WaitingRoom::stays(One& one, bool has_news, Clock::time_point now, bool& kept_waiting) {
+  if (!one.whole && has_news && !read(one)) return false;
+  if (one.whole && free_()) {
+    ready_(one.socket, std::move(one.came));
+    one.socket = -1;
+    return false;
+  }
+  kept_waiting = kept_waiting || one.whole;
+  return one.whole || std::chrono::duration<double>(now - one.since).count() <= limits_.head_s;
+}
+
+void WaitingRoom::look(bool& kept_waiting) {
   std::vector<pollfd> watched;
+  watched.reserve(all_.size() + 1);
+  watched.push_back({wake_[0], POLLIN, 0});
+  // Who said all is not asked again; of those that only wait to be taken over the end is not seen, which costs nothing.
+  for (const auto& one : all_) watched.push_back({one.whole ? -1 : one.socket, POLLIN, 0});
+  if (::poll(watched.data(), watched.size(), kept_waiting ? kBusyMs : kLookMs) < 0) {
+    // The system may have no memory for it just now; who came is waited for all the same.
+    if (errno != EINTR) std::this_thread::sleep_for(std::chrono::milliseconds(kLookMs));
+    for (auto& one : watched) one.revents = 0;
+  }
+  kept_waiting = false;
+  const auto now = Clock::now();
+  for (std::size_t i = 0; i < all_.size(); ++i) {
+    auto& one = all_[i];
+    bool stay = false;
+    try {
+      stay = stays(one, watched[i + 1].revents != 0, now, kept_waiting);
+    } catch (const std::exception&) {  // no memory for what it says: the others may still have some
+    }
+    if (stay) continue;
+    if (one.socket >= 0) ::close(one.socket);
+    one.socket = -1;
+  }
+  std::erase_if(all_, [](const One& one) { return one.socket < 0; });
+  take_in();
+}
+
+void WaitingRoom::work() {
   bool kept_waiting = false;
   while (!ending_) {
-    watched.assign(1, {wake_[0], POLLIN, 0});
-    // Who said all is not asked again; of those that only wait to be taken over the end is not seen, which costs nothing.
-    for (const auto& one : all_) watched.push_back({one.whole ? -1 : one.socket, POLLIN, 0});
-    if (::poll(watched.data(), watched.size(), kept_waiting ? kBusyMs : kLookMs) < 0 && errno != EINTR) return;
-    kept_waiting = false;
-    const auto now = Clock::now();
-    std::vector<One> stay;
-    for (std::size_t i = 0; i < all_.size(); ++i) {
-      auto& one = all_[i];
-      bool open = one.whole || watched[i + 1].revents == 0 || read(one);
-      if (open && one.whole && free_()) {
-        ready_(one.socket, std::move(one.came));
-        continue;
-      }
-      kept_waiting = kept_waiting || (open && one.whole);
-      if (!one.whole && std::chrono::duration<double>(now - one.since).count() > limits_.head_s) open = false;
-      if (open) stay.push_back(std::move(one));
-      else ::close(one.socket);
+    try {
+      look(kept_waiting);
+    } catch (const std::exception&) {  // no memory just now
+      std::this_thread::sleep_for(std::chrono::milliseconds(kLookMs));
     }
-    all_ = std::move(stay);
-    take_in();
   }
 }
 

@@ -21,7 +21,7 @@ class WaitingRoom {
     double head_s = 10;  ///< for a whole head, however it trickles in
   };
   /// Takes over a connection and what came of it: a head with its empty line, and perhaps more. Called from the room's thread, and
-  /// to return soon.
+  /// to return soon. Where it throws it has not taken over, and the room closes the connection.
   using Ready = std::function<void(int socket, std::string came)>;
   /// Whether a connection may be taken over just now; those that may not stay in the room.
   using Free = std::function<bool()>;
@@ -45,7 +45,11 @@ class WaitingRoom {
     bool whole = false;
   };
   void work();
+  /// Once: waits until something comes, and lets go who is done. Whatever it throws, every socket still has its one owner.
+  void look(bool& kept_waiting);
   void take_in();
+  /// False where it is over with this one.
+  [[nodiscard]] bool stays(One& one, bool has_news, Clock::time_point now, bool& kept_waiting);
   /// False where it is over with this one.
   [[nodiscard]] bool read(One& one) const;
 

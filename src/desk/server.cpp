@@ -42,10 +42,12 @@ class Places {
   Places(std::size_t most, std::atomic<int>& crowded) : most_(most), crowded_(crowded) {}
   /// A place until the last copy goes; null where none is left.
   [[nodiscard]] std::shared_ptr<void> take() {
-    const std::lock_guard lock(mutex_);
-    if (taken_ >= most_) return nullptr;
-    if (++taken_ == most_) ++crowded_;
-    return {this, [this](void*) { leave(); }};
+    {
+      const std::lock_guard lock(mutex_);
+      if (taken_ >= most_) return nullptr;
+      if (++taken_ == most_) ++crowded_;
+    }
+    return {this, [this](void*) { leave(); }};  // leaves also where there is no memory for it
   }
 
  private:
@@ -123,21 +125,25 @@ class OneRequestServer : public httplib::Server {
     return true;
   }
 
-  void take_over(int socket, std::string came) {
+  /// Throws where there is no memory for it; the socket is the caller's then.
+  void take_over(int socket, const std::string& came) {
     if (++served_ == kThreads) ++crowded_;
-    pool_.enqueue([this, socket, came = std::move(came)]() mutable {
-      serve(socket, with_plain_head(came));
+    const std::shared_ptr<void> place(this, [this](void*) {
       if (served_-- == kThreads) --crowded_;
     });
+    pool_.enqueue([this, socket, place, head = with_plain_head(came)]() mutable { serve(socket, std::move(head)); });
   }
 
   void serve(int socket, std::string came) {
     BoundedStream stream(socket, std::move(came), stop_, crowded_);
-    bool ignored = false;
-    (void)process_request(stream, true, ignored, [](httplib::Request& request) {
-      // Compression on the way to the same machine is of no use.
-      request.headers.erase("Accept-Encoding");
-    });
+    try {
+      bool ignored = false;
+      (void)process_request(stream, true, ignored, [](httplib::Request& request) {
+        // Compression on the way to the same machine is of no use.
+        request.headers.erase("Accept-Encoding");
+      });
+    } catch (...) {  // outside of what the exception handler sees: whoever asked sees the connection end
+    }
     stream.close();
   }
 
@@ -151,7 +157,7 @@ class OneRequestServer : public httplib::Server {
   std::atomic<std::size_t> served_{0};
   std::once_flag ended_;
   httplib::ThreadPool pool_{kThreads};
-  base::WaitingRoom room_{{}, [this](int socket, std::string came) { take_over(socket, std::move(came)); }, [this] { return served_ < kMostServed; }};
+  base::WaitingRoom room_{{}, [this](int socket, const std::string& came) { take_over(socket, came); }, [this] { return served_ < kMostServed; }};
 };
 
 std::vector<std::string> values_of(const httplib::Request& request, const char* name) {
