@@ -14,6 +14,7 @@
 #include "delivery/order.h"
 #include "delivery/set_rules.h"
 #include "delivery/version_findings.h"
+#include "judge/digest.h"
 #include "judge/waive.h"
 
 namespace sendworthy {
@@ -44,7 +45,10 @@ class Rules {
     if (known != expected_.end()) return known->second;
     auto set = expected_set(order, item);
     if (!set) return tl::unexpected(set.error());
-    if (!expected_.empty()) set->name += "-" + std::to_string(expected_.size() + 1);
+    if (!expected_.empty()) {
+      set->name += "-" + std::to_string(expected_.size() + 1);
+      set->digest = judge::digest_of(*set);  // the name is part of it
+    }
     expected_.emplace_back(std::move(expect), sets_.size());
     sets_.push_back(std::move(*set));
     return sets_.size() - 1;

@@ -64,6 +64,11 @@ class Deliver(lab.Case):
         said = [{f["rule"]: (f["status"], f["why"], f["source"]) for f in file["findings"] if f["ruleset"].startswith("expected")} for file in sheet["files"]]
         self.assertEqual([{rule: status for rule, (status, _, _) in one.items()} for one in said], [{"sample-rate": "pass", "bit-depth": "pass"}, {"sample-rate": "pass", "bit-depth": "fail"}])
         self.assertEqual(said[1]["bit-depth"][1:], ("The order expects bit_depth=16.", "the order"))
+        # Each set has a digest of its own, its name included: the same expected by an order that has no other is not this set.
+        second = {one["name"]: one["digest"] for one in sheet["rules"]}["expected-2"]
+        self.order(("main", "main.wav"), head=HEAD + 'expect = ["sample_rate=16000", "bit_depth=16"]\n')
+        alone = {one["name"]: one["digest"] for one in self.json_of("deliver", "check", "set/order.toml", code=1)["rules"]}["expected"]
+        self.assertNotEqual(second, alone)
         self.order(("main", "main.wav"), head=HEAD + 'expect = ["sample_rat=1"]\n')
         code, _, err = self.run_program("deliver", "check", "set/order.toml")
         self.assertEqual(code, 2)
