@@ -271,8 +271,11 @@ std::vector<std::string> expected_of(const Order& order, const Item& item) {
 }
 
 Result<RuleSet> expected_set(const Order& order, const Item& item) {
-  auto set = judge::expectations_of("the order", expected_of(order, item), catalog());
-  if (!set) return fail(ErrorCode::rules, set.error().text, item.expect.empty() ? order.expect_place : item.expect_place);
+  const auto of = [](const std::vector<std::string>& expect) { return judge::expectations_of("the order", expect, catalog()); };
+  // By itself first: what is wrong there is no fault of an item that expects something, too.
+  if (const auto general = of(order.expect); !general) return fail(ErrorCode::rules, general.error().text, order.expect_place);
+  auto set = of(expected_of(order, item));
+  if (!set) return fail(ErrorCode::rules, set.error().text, item.expect_place);
   return set;
 }
 

@@ -162,3 +162,16 @@ TEST_CASE("a title or artist of blanks is none, and the pattern of names knows i
   REQUIRE(order);
   CHECK(order->name_place.line == 4);
 }
+
+TEST_CASE("what is wrong with what is expected is told where it stands") {
+  const auto place_of = [](const std::string& of_order, const std::string& of_item) {
+    const auto order = order_of(kMain + "expect = \"" + of_item + "\"\n", kHead + "expect = [\"" + of_order + "\"]\n");
+    REQUIRE(order);
+    const auto set = expected_set(*order, order->items.front());
+    return set ? 0 : set.error().place.line;
+  };
+  CHECK(place_of("sample_rate=48000", "bit_depth=24") == 0);
+  CHECK(place_of("sample_rat=48000", "bit_depth=24") == 4);
+  CHECK(place_of("sample_rate=often", "sample_rate=48000") == 4);
+  CHECK(place_of("sample_rate=48000", "bit_dept=24") == 8);
+}
