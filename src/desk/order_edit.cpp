@@ -61,25 +61,25 @@ bool holds_comments(std::optional<std::string_view> literal) {
   return literal && literal->starts_with('[') && literal->find('#') != std::string_view::npos;
 }
 
+/// `table`: a name, or the number of a block. What somebody wrote between the texts of a list is not ours to take away.
+template <class Table>
+Result<void> set(TomlText& text, Table table, const std::string& key, const OrderValue& to) {
+  if (holds_comments(text.literal(table, key))) return cannot_be_changed();
+  if (std::holds_alternative<std::monostate>(to)) {
+    text.drop(table, key);
+  } else {
+    text.put(table, key, song::plain_literal(literal_of(to)));
+  }
+  return {};
+}
+
 class Editor {
  public:
   explicit Editor(std::string text) : text_(std::move(text)) {}
 
   Result<void> operator()(const SetOrderKey& wanted) {
     if (std::ranges::find(kOrderKeys, wanted.key) == kOrderKeys.end()) return wrong_edit("an order has no key \"" + wanted.key + "\" that can be set");
-    return changed([&](TomlText& text, const std::vector<std::size_t>&) -> Result<void> {
-      if (std::holds_alternative<std::monostate>(wanted.to)) {
-        text.drop("order", wanted.key);
-        return {};
-      }
-      bool refused = false;
-      text.put("order", wanted.key, [&](const song::LiteralPlace& place) {
-        refused = holds_comments(place.old);
-        return literal_of(wanted.to);
-      });
-      if (refused) return cannot_be_changed();
-      return {};
-    }, [&](const Node& root, std::size_t) {
+    return changed([&](TomlText& text, const std::vector<std::size_t>&) { return set(text, "order", wanted.key, wanted.to); }, [&](const Node& root, std::size_t) {
       const auto table = root.find("order");
       return table && says(table->find(wanted.key), wanted.to);
     });
@@ -89,14 +89,7 @@ class Editor {
     if (std::ranges::find(kItemKeys, wanted.key) == kItemKeys.end()) return wrong_edit("an item has no key \"" + wanted.key + "\" that can be set");
     return changed([&](TomlText& text, const std::vector<std::size_t>& blocks) -> Result<void> {
       if (wanted.item >= blocks.size()) return no_such_item();
-      const auto block = blocks[wanted.item];
-      if (holds_comments(text.literal(block, wanted.key))) return cannot_be_changed();
-      if (std::holds_alternative<std::monostate>(wanted.to)) {
-        text.drop(block, wanted.key);
-      } else {
-        text.put(block, wanted.key, [&](const song::LiteralPlace&) { return literal_of(wanted.to); });
-      }
-      return {};
+      return set(text, blocks[wanted.item], wanted.key, wanted.to);
     }, [&](const Node& root, std::size_t before) {
       const auto items = items_of(root);
       return items.size() == before && says(items[wanted.item].find(wanted.key), wanted.to);

@@ -218,6 +218,11 @@ void PlanText::put(std::string_view table, std::string_view key, const MakeLiter
   add_at_end("[" + name + "]" + end + last_key + " = " + make({std::nullopt, false, line_end()}) + end);
 }
 
+std::optional<std::string_view> PlanText::literal(std::string_view table, std::string_view key) const {
+  const auto* entry = find({std::string(table), std::string(key)});
+  return entry != nullptr ? std::optional(entry->value.of(text_)) : std::nullopt;
+}
+
 void PlanText::drop(std::string_view table, std::string_view key) {
   if (const auto* entry = find({std::string(table), std::string(key)})) erase(*entry);
 }

@@ -35,6 +35,8 @@ class PlanText {
 
   /// [table] key = …, wherever and however the text has it; a key that is not there is added to its table, and a table at the end.
   void put(std::string_view table, std::string_view key, const MakeLiteral& make);
+  /// The value of such a key; nothing where there is none.
+  [[nodiscard]] std::optional<std::string_view> literal(std::string_view table, std::string_view key) const;
   void drop(std::string_view table, std::string_view key);
 
   /// The tables [[array]], by the indices that the functions below take, in order of the text.

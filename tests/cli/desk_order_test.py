@@ -140,6 +140,13 @@ class Orders(lab.Case):
         self.assertEqual(self.ask(inline, edits=[{"set": "title", "to": "x"}])[0], 400)
         rest = ORDER[ORDER.index("[order]"):ORDER.index("# the one")]
         self.assertEqual(self.ask('item = [{version = "main", file = "a.wav"}]\n' + rest, edits=[{"item": 0, "set": "file", "to": "b.wav"}])[0], 400)
+        # Comments between the texts of a list are not taken away with it, nor with other texts in its place.
+        for before in (ORDER.replace('rules = "streaming-music" ', 'rules = [ # why it is this one\n  "streaming-music",\n] '),
+                       ORDER.replace('file = "main.wav"', 'rules = [ # why it is this one\n  "streaming-music",\n]\nfile = "main.wav"')):
+            of = {"item": 0} if "[[item]]\nversion = \"main\"\nrules" in before else {}
+            for to in (None, "cd"):
+                status, told = self.ask(before, edits=[{"set": "rules", "to": to, **of}])
+                self.assertEqual((status, told.get("error", {}).get("code")), (400, "order"), (of, to, told))
         for body in ("[]", "{}", '{"text": 3}', '{"text": "", "digest": 1}', '{"text": "", "edits": 1}', "{"):
             self.assertEqual(self.desk.ask("POST", "api/order?path=out/order.toml", body)[0], 400, body)
         self.assertEqual(self.file().decode(), ORDER)
