@@ -254,7 +254,9 @@ Answer edit_order(const Folder& folder, const RuleSetFolders& rules, const Targe
   auto wish = read_wish(body);
   if (!wish) return refusal(400, "request", wish.error().text);
   const auto relative = path_in(target);
-  const std::lock_guard lock(one_at_a_time);
+  // What is only tried out writes nothing, and waits for nobody.
+  std::unique_lock lock(one_at_a_time, std::defer_lock);
+  if (wish->digest) lock.lock();
   const auto path = path_of(folder, relative);
   if (!path) return refused(path.error());
   const auto before = base::read_text_in_bounds(*path, kLargest);
