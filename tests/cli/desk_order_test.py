@@ -120,6 +120,15 @@ class Orders(lab.Case):
         self.assertEqual((status, refused["error"]["code"]), (409, "changed"))
         self.assertEqual(self.file().decode(), ORDER + "# by hand\n")
 
+    def test_an_order_that_another_program_has_open_is_left_to_it(self):
+        path, digest = self.room / "out/order.toml", self.get()[1]["digest"]
+        with open(path, "a") as held:
+            status, told = self.ask(ORDER.replace("Lamps", "Lights"), digest=digest)
+            self.assertEqual((status, told["error"]["code"]), (409, "being_written"))
+            held.write("# by hand\n")
+        self.assertEqual(self.file().decode(), ORDER + "# by hand\n")
+        self.assertEqual([p.name for p in path.parent.iterdir()], ["order.toml"])
+
     def test_of_many_that_write_at_once_one_wins(self):
         digest, answers = self.get()[1]["digest"], []
         tabs = [threading.Thread(target=lambda i=i: answers.append(self.ask(ORDER.replace("Lamps", f"Lamps {i}"), digest=digest)[0])) for i in range(8)]
@@ -152,13 +161,19 @@ class Orders(lab.Case):
         self.assertEqual(self.file().decode(), ORDER)
 
     def test_nothing_outside_is_read_or_written(self):
-        with open(os.path.join(self.folder, "outside.toml"), "w") as file:
+        outside = os.path.join(self.folder, "outside.toml")
+        with open(outside, "w") as file:
             file.write(ORDER)
+        digest = self.get()[1]["digest"]  # of the same text
         os.symlink(os.path.join(self.folder, "outside.toml"), self.room / "out/link.toml")
         for path in ("../outside.toml", "out/link.toml", "out/main.wav", "out/none.toml", "/etc/x.toml"):
             with self.subTest(path=path):
                 self.assertIn(self.get(path)[0], (400, 403, 404))
                 self.assertIn(self.ask(ORDER, path=path)[0], (400, 403, 404))
+                self.assertIn(self.ask(ORDER.replace("Lamps", "Lights"), path=path, digest=digest)[0], (400, 403, 404))
+        with open(outside) as file:
+            self.assertEqual(file.read(), ORDER)
+        self.assertEqual(self.ask(ORDER.replace("Lamps", "Lights"), digest=digest)[0], 200, "what was asked would be written inside")
 
 
 if __name__ == "__main__":
