@@ -17,6 +17,7 @@
 #include "delivery/order.h"
 #include "desk/api.h"
 #include "desk/json.h"
+#include "desk/kept_lines.h"
 #include "desk/order_edit.h"
 #include "desk/text_digest.h"
 

@@ -147,24 +147,6 @@ class Editor {
   std::string text_;
 };
 
-struct Line {
-  std::string_view words, end;
-};
-
-std::vector<Line> lines_of(std::string_view text) {
-  std::vector<Line> lines;
-  for (std::size_t begin = 0;;) {
-    const auto feed = text.find('\n', begin);
-    if (feed == std::string_view::npos) {
-      lines.push_back({text.substr(begin), {}});
-      return lines;
-    }
-    const bool two = feed > begin && text[feed - 1] == '\r';
-    lines.push_back({text.substr(begin, feed - begin - (two ? 1 : 0)), text.substr(feed - (two ? 1 : 0), two ? 2 : 1)});
-    begin = feed + 1;
-  }
-}
-
 }  // namespace
 
 Result<std::string> edit_order(std::string_view toml, std::span<const OrderEdit> edits) {
@@ -173,28 +155,6 @@ Result<std::string> edit_order(std::string_view toml, std::span<const OrderEdit>
     if (const auto ok = std::visit(editor, edit); !ok) return tl::unexpected(ok.error());
   }
   return editor.take();
-}
-
-std::string with_lines_of(std::string_view before, std::string_view edited) {
-  const auto old = lines_of(before), fresh = lines_of(edited);
-  const auto same = [](const Line& a, const Line& b) { return base::clean_utf8(a.words) == b.words; };
-  const auto most = std::min(old.size(), fresh.size());
-  std::size_t head = 0, tail = 0;
-  while (head < most && same(old[head], fresh[head])) ++head;
-  while (tail < most - head && same(old[old.size() - 1 - tail], fresh[fresh.size() - 1 - tail])) ++tail;
-  std::string_view usual = old.front().end.empty() ? "\n" : old.front().end;
-  std::string text;
-  for (std::size_t i = 0; i < fresh.size(); ++i) {
-    const bool last = i + 1 == fresh.size();
-    const Line* kept = i < head ? &old[i] : i + tail >= fresh.size() ? &old[i + old.size() - fresh.size()] : nullptr;
-    text += kept != nullptr ? kept->words : fresh[i].words;
-    if (last) break;
-    // A line that was changed ends as the one in its place did.
-    const auto* place = kept != nullptr ? kept : i < old.size() - tail ? &old[i] : nullptr;
-    if (place != nullptr && !place->end.empty()) usual = place->end;
-    text += usual;
-  }
-  return text;
 }
 
 }  // namespace sendworthy::desk

@@ -45,8 +45,4 @@ using OrderEdit = std::variant<SetOrderKey, SetItemKey, AddItem, RemoveItem>;
 /// could not be read afterwards, or is written in a way that this cannot change.
 [[nodiscard]] Result<std::string> edit_order(std::string_view toml, std::span<const OrderEdit> edits);
 
-/// `edited` with the line ends of `before`, and with its bytes in every line at both ends that reads the same: a browser hands a text
-/// back with line feeds alone, and with what is no UTF-8 replaced.
-[[nodiscard]] std::string with_lines_of(std::string_view before, std::string_view edited);
-
 }  // namespace sendworthy::desk

@@ -112,6 +112,14 @@ class Orders(lab.Case):
                 status, saved = self.ask(told["text"].replace("\r\n", "\n").replace('role = "drums"', 'role = "bass"'), digest=told["digest"])
                 self.assertEqual(status, 200, saved)
                 self.assertEqual(self.file(), before.replace('"drums"', '"bass"').encode())
+        # A line more near the top and another last one: what lies between stays, line by line.
+        before = ORDER.replace('artist = "The Testers"\n', 'artist = "The Testers"\r\n').replace("[[item]]\n", "[[item]]\r\n")
+        (self.room / "out/order.toml").write_bytes(before.encode())
+        told = self.get()[1]
+        changes = lambda text: ("# new\n" + text).replace("# always", "# ever")
+        status, saved = self.ask(changes(told["text"].replace("\r\n", "\n")), digest=told["digest"])
+        self.assertEqual(status, 200, saved)
+        self.assertEqual(self.file(), changes(before).encode())
 
     def test_an_order_that_changed_meanwhile_is_not_written_over(self):
         told = self.get()[1]
