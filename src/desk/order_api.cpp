@@ -20,6 +20,7 @@
 #include "desk/kept_lines.h"
 #include "desk/order_edit.h"
 #include "desk/text_digest.h"
+#include "desk/within.h"
 
 namespace sendworthy::desk {
 namespace {
@@ -29,13 +30,6 @@ using delivery::Order;
 constexpr std::size_t kLargest = 1u << 20, kMostEdits = 200;
 // What people mean by the format of a file.
 constexpr std::array<std::string_view, 4> kFormat{"container", "sample_rate", "bit_depth", "channels"};
-
-Answer refused(const Error& error) {
-  const bool wrong = error.code == ErrorCode::usage || error.code == ErrorCode::rules;
-  return refusal(wrong ? 400 : error.code == ErrorCode::missing ? 404 : 403, to_string(error.code), error.text);
-}
-
-bool is_path(std::string_view rule_set) { return rule_set.find('/') != rule_set.npos || rule_set.ends_with(".toml"); }
 
 std::string words_of(const Value& value) {
   if (const auto* number = std::get_if<double>(&value)) return base::shortest(*number);
@@ -89,7 +83,7 @@ std::optional<Fault> put_sets(Json& json, const Order& order, const RuleSetFolde
   auto& sets = json["sets"] = Json::object();
   for (const auto& item : order.items) {
     for (const auto& name : delivery::rules_of(order, item)) {
-      if (is_path(name) || sets.contains(name)) continue;
+      if (is_rule_path(name) || sets.contains(name)) continue;
       const auto set = load_rule_set(name, rules, catalog());
       if (!set) return Fault{set.error().text, set.error().place.file.empty() ? item.place : Place()};
       auto& told = sets[name] = {{"title", base::clean_utf8(set->title)}, {"asks", Json::array()}};
@@ -245,9 +239,9 @@ Result<Wish> read_wish(std::string_view body) {
 Answer show_order(const Folder& folder, const RuleSetFolders& rules, const Target& target) {
   const auto relative = path_in(target);
   const auto path = path_of(folder, relative);
-  if (!path) return refused(path.error());
+  if (!path) return refusal_of(path.error());
   const auto text = base::read_text_in_bounds(*path, kLargest);
-  return text ? told(relative, digest_of(*text), *text, rules) : refused(text.error());
+  return text ? told(relative, digest_of(*text), *text, rules) : refusal_of(text.error());
 }
 
 Answer edit_order(const Folder& folder, const RuleSetFolders& rules, const Target& target, std::string_view body) {
@@ -259,9 +253,9 @@ Answer edit_order(const Folder& folder, const RuleSetFolders& rules, const Targe
   std::unique_lock lock(one_at_a_time, std::defer_lock);
   if (wish->digest) lock.lock();
   const auto path = path_of(folder, relative);
-  if (!path) return refused(path.error());
+  if (!path) return refusal_of(path.error());
   const auto before = base::read_text_in_bounds(*path, kLargest);
-  if (!before) return refused(before.error());
+  if (!before) return refusal_of(before.error());
   if (!wish->edits.empty()) {
     auto edited = edit_order(wish->text, wish->edits);
     if (!edited) return refusal(400, edited.error().code == ErrorCode::rules ? "order" : "request", edited.error().text);
@@ -277,7 +271,7 @@ Answer edit_order(const Folder& folder, const RuleSetFolders& rules, const Targe
   if (text == *before) return json_answer(json);
   // Another program may have written meanwhile.
   const auto replaced = base::replace_text(*path, *before, text);
-  if (!replaced) return refused(replaced.error());
+  if (!replaced) return refusal_of(replaced.error());
   if (*replaced == base::Replaced::being_written)
     return refusal(409, "being_written", "another program has the order open to write into it; save and close it there, then save here anew");
   return *replaced == base::Replaced::yes ? json_answer(json) : changed();

@@ -19,11 +19,6 @@ namespace {
 
 constexpr std::size_t kLargest = 1u << 20;
 
-Answer refused(const Error& error) {
-  const bool wrong = error.code == ErrorCode::usage || error.code == ErrorCode::rules;
-  return refusal(wrong ? 400 : error.code == ErrorCode::missing ? 404 : 403, to_string(error.code), error.text);
-}
-
 /// The page hands the text back as it is shown, never to be written: what is no UTF-8 in it may be shown as such.
 Answer told(const std::string& relative, const std::string& text) {
   Json json;
@@ -58,9 +53,9 @@ Result<std::string> path_of(const Folder& folder, const std::string& relative) {
 Answer show_plan(const Folder& folder, const Target& target) {
   const auto relative = path_in(target);
   const auto path = path_of(folder, relative);
-  if (!path) return refused(path.error());
+  if (!path) return refusal_of(path.error());
   const auto text = base::read_text_in_bounds(*path, kLargest);
-  return text ? told(relative, *text) : refused(text.error());
+  return text ? told(relative, *text) : refusal_of(text.error());
 }
 
 Answer edit_plan(const Folder& folder, const Target& target, std::string_view body) {
@@ -70,9 +65,9 @@ Answer edit_plan(const Folder& folder, const Target& target, std::string_view bo
   const auto relative = path_in(target);
   const std::lock_guard lock(one_at_a_time);
   const auto path = path_of(folder, relative);
-  if (!path) return refused(path.error());
+  if (!path) return refusal_of(path.error());
   const auto text = base::read_text_in_bounds(*path, kLargest);
-  if (!text) return refused(text.error());
+  if (!text) return refusal_of(text.error());
   const auto changed = [] { return refusal(409, "changed", "the plan was changed elsewhere since it was shown here; it is read again, so make the change anew"); };
   if (digest_of(*text) != wish->digest) return changed();
   const auto edited = song::edit_plan(*text, wish->edits);
@@ -80,7 +75,7 @@ Answer edit_plan(const Folder& folder, const Target& target, std::string_view bo
   if (*edited == *text) return told(relative, *text);
   // Another program may have written while this one edited.
   const auto replaced = base::replace_text(*path, *text, *edited);
-  if (!replaced) return refused(replaced.error());
+  if (!replaced) return refusal_of(replaced.error());
   if (*replaced == base::Replaced::being_written)
     return refusal(409, "being_written", "another program has the plan open to write into it; save and close it there, then make the change anew");
   return *replaced == base::Replaced::yes ? told(relative, *edited) : changed();

@@ -28,11 +28,9 @@ Result<void> lies_within(const Folder& folder, const std::string& path, std::str
                                          "\", which lies outside of the opened folder, perhaps by a link; open the folder above both");
 }
 
-bool is_path(std::string_view rule_set) { return rule_set.find('/') != rule_set.npos || rule_set.ends_with(".toml"); }
-
 /// A rule set named by its path, and those that it extends by theirs. What is wrong in them is said by whoever loads them.
 Result<void> rule_set_within(const Folder& folder, const std::string& path, std::set<std::string>& seen, int depth) {
-  if (!is_path(path) || depth > kDeepest || !seen.insert(path).second) return {};
+  if (!is_rule_path(path) || depth > kDeepest || !seen.insert(path).second) return {};
   if (auto ok = lies_within(folder, path, "the order, or a rule set that it names,"); !ok) return ok;
   const auto text = base::read_text_in_bounds(path, kMostRuleSetBytes);
   if (!text) return {};
@@ -43,13 +41,15 @@ Result<void> rule_set_within(const Folder& folder, const std::string& path, std:
   const auto names = extends ? extends->texts() : Result<std::vector<std::string>>();
   if (!names) return {};
   for (const auto& name : *names) {
-    if (!is_path(name)) continue;
+    if (!is_rule_path(name)) continue;
     if (auto ok = rule_set_within(folder, base::from_folder_of(path, name), seen, depth + 1); !ok) return ok;
   }
   return {};
 }
 
 }  // namespace
+
+bool is_rule_path(std::string_view rule_set) { return rule_set.find('/') != rule_set.npos || rule_set.ends_with(".toml"); }
 
 Result<song::Plan> plan_within(const Folder& folder, const std::string& path) {
   if (!folder.may_read(path))

@@ -4,6 +4,7 @@
 #include <sendworthy/result.h>
 
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "delivery/order.h"
@@ -11,6 +12,9 @@
 #include "song/plan.h"
 
 namespace sendworthy::desk {
+
+/// Whether a rule set is called by the path of its file, not by its name.
+[[nodiscard]] bool is_rule_path(std::string_view rule_set);
 
 /// Errors: those of read_plan; unreadable, for a file that it names and that lies outside, also by a link.
 [[nodiscard]] Result<song::Plan> plan_within(const Folder& folder, const std::string& path);
