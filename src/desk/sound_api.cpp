@@ -105,7 +105,7 @@ Result<PlayedWish> read_played(std::string_view body) {
 
 AskedRange range_of(std::string_view header, std::int64_t bytes) {
   constexpr std::string_view kUnit = "bytes=";
-  constexpr std::int64_t kBeyondAll = std::numeric_limits<std::int64_t>::max();
+  static constexpr std::int64_t kBeyondAll = std::numeric_limits<std::int64_t>::max();
   if (header.size() < kUnit.size()) return {};
   for (std::size_t i = 0; i < kUnit.size(); ++i) {
     if (header[i] != kUnit[i] && !(kUnit[i] != '=' && header[i] == kUnit[i] - 'a' + 'A')) return {};
