@@ -43,7 +43,9 @@ bool comes_true(const std::atomic<int>& count, int wanted) {
 
 }  // namespace
 
-TEST_CASE("a room goes on after a wait that the system refused") {
+TEST_SUITE_BEGIN("base/waiting_room");
+
+TEST_CASE("the thread of a room goes on after a wait that the system refused") {
   std::atomic<int> ready{0};
   WaitingRoom room({}, [&](int socket, const std::string& came) {
     ready += came == kHead ? 1 : 100;
@@ -77,3 +79,5 @@ TEST_CASE("who cannot be taken over for want of memory is shown the door, and th
   CHECK(comes_true(asked, 2));
   CHECK(second.is_closed());
 }
+
+TEST_SUITE_END();

@@ -6,6 +6,8 @@
 
 using namespace sendworthy::desk;
 
+TEST_SUITE_BEGIN("desk/kept_lines");
+
 TEST_CASE("every line that was not touched keeps its bytes and its end") {
   CHECK(with_lines_of("a\n b\n c\r\n d\n", "new\na\n b\n c\n D\n") == "new\na\n b\n c\r\n D\n");
   CHECK(with_lines_of("a\r\nb\nc\r\nd\ne", "A\nb\nc\nmore\nd\nE") == "A\r\nb\nc\r\nmore\r\nd\nE");
@@ -52,3 +54,5 @@ TEST_CASE("lines are found again in a large text, and one that is another throug
   const auto read = with_lines_of(before, other);
   CHECK(read.starts_with("x0\r\nx1\nx2\nx3\r\n"));
 }
+
+TEST_SUITE_END();
