@@ -16,7 +16,8 @@ struct PieceSums {
 [[nodiscard]] bool is_heard(const PieceSums& piece, double frames);
 
 /// Least squares over the pieces that the usual gain explains, so that an edit does not bend the gain of everything else; linear, signed. A
-/// piece has `frames` frames.
+/// piece has `frames` frames. Unless it nulls half of the pieces, it leaves no more than no gain does over all that are alike: ±1 is
+/// preferred where it is as good, and least squares over all of those where they leave less than half as much.
 [[nodiscard]] double gain_of(const std::vector<PieceSums>& pieces, double frames);
 
 /// Where half of the pieces leave nothing there is no fraction of a frame to look for.
