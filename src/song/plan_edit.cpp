@@ -12,6 +12,7 @@
 #include "base/text.h"
 #include "judge/draft.h"
 #include "song/plan_change.h"
+#include "song/plan_notes.h"
 
 namespace sendworthy::song {
 namespace {
@@ -260,7 +261,12 @@ class Editor {
   Result<void> operator()(const SetSections& wanted) { return set_sections(change_, wanted); }
 
   Result<void> operator()(const SetKey& wanted) {
-    return in_text([&](PlanText& text) { return KeySetter(change_, wanted, text).set(); });
+    const auto mix = change_.plan.mix;
+    if (const auto ok = in_text([&](PlanText& text) { return KeySetter(change_, wanted, text).set(); }); !ok || change_.plan.mix == mix) return ok;
+    return in_text([](PlanText& text) -> Result<void> {
+      age_notes_of_mix(text);
+      return {};
+    });
   }
 
   Result<void> operator()(const SetStems& wanted) {

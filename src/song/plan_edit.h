@@ -14,7 +14,8 @@
 
 namespace sendworthy::song {
 
-/// A key of [song], [vocal], [backing], [dynamics], [low_end], [masking] or [quiet], by its names in the plan.
+/// A key of [song], [vocal], [backing], [dynamics], [low_end], [masking] or [quiet], by its names in the plan. With another song.mix,
+/// what a starting plan's comments say was measured of the mix before is taken away, or said to have been measured on an earlier bounce.
 struct SetKey {
   std::string key;  ///< "song.title", "vocal.above_band", "low_end.lowest", …; not "vocal.sections"
   /// A text, number, range or flag, as the key has it. Nothing: not stated, or what stands for a key that is left out.

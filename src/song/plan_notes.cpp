@@ -14,7 +14,8 @@ namespace sendworthy::song {
 namespace {
 
 // Behind what a key means, as starting_plan writes it: what somebody else wrote is no note.
-constexpr std::string_view kMeasured = "; measured: ", kBefore = "; measured before the sections were changed: ", kGuess = "a guess: it is the ", kGuessedRank = "a guess by role";
+constexpr std::string_view kMeasured = "; measured: ", kBefore = "; measured before the sections were changed: ", kEarlier = "; measured on an earlier bounce: ",
+                           kGuess = "a guess: it is the ", kGuessedRank = "a guess by role";
 constexpr std::array<std::string_view, 6> kTables{"vocal", "backing", "dynamics", "low_end", "masking", "quiet"};
 
 std::string_view trimmed(std::string_view text) {
@@ -127,7 +128,7 @@ PlanNotes plan_notes(std::string_view toml) {
 }
 
 std::string_view measured_in(std::string_view comment) {
-  const auto at = std::min(comment.find(kMeasured), comment.find(kBefore));
+  const auto at = std::min({comment.find(kMeasured), comment.find(kBefore), comment.find(kEarlier)});
   return at == std::string_view::npos ? std::string_view() : trimmed(comment.substr(at + 1));
 }
 
@@ -148,6 +149,28 @@ std::string measured_before(std::string_view comment) {
   std::string words(comment);
   if (const auto at = words.find(kMeasured); at != std::string::npos) words.replace(at, kMeasured.size(), kBefore);
   return words;
+}
+
+void age_notes_of_mix(PlanText& text) {
+  for (const auto block : text.blocks("section")) {
+    for (const auto& comment : text.comments(block)) {
+      const bool loudness = comment.key == "start" && is_loudness(comment.text);
+      const bool guess = comment.key.empty() && (is_guess_of(comment.text, "biggest") || is_guess_of(comment.text, "quietest"));
+      if (loudness || guess) text.put_comment(comment, {});
+    }
+  }
+  for (const auto table : kTables) {
+    for (const auto block : text.tables(table)) {
+      for (const auto& comment : text.comments(block)) {
+        std::string words(comment.text);
+        // Of an earlier bounce it is, whatever became of the sections meanwhile.
+        for (const auto now : {kMeasured, kBefore}) {
+          if (const auto at = words.find(now); at != std::string::npos) words.replace(at, now.size(), kEarlier);
+        }
+        if (words != comment.text) text.put_comment(comment, words);
+      }
+    }
+  }
 }
 
 }  // namespace sendworthy::song

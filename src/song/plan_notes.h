@@ -11,6 +11,8 @@
 
 namespace sendworthy::song {
 
+class PlanText;
+
 struct PlanNotes {
   struct OfKey {
     std::string words;  ///< "measured: 1.6 to 3.4 LU, with 0.5 LU of room"
@@ -41,5 +43,9 @@ struct PlanNotes {
 
 /// The comment after the sections are others than those that were measured.
 [[nodiscard]] std::string measured_before(std::string_view comment);
+
+/// After the mix is another one than was measured: the sections' loudness and the guesses that stand on it go, and every other note says
+/// that it was measured on an earlier bounce. Of the stems' files nothing changes.
+void age_notes_of_mix(PlanText& text);
 
 }  // namespace sendworthy::song

@@ -133,6 +133,34 @@ TEST_CASE("sections that are others by now leave no loudness behind that was mea
   }
 }
 
+TEST_CASE("what was measured of one mix is not said of the next") {
+  auto text = a_plan();
+  text.replace(text.find("end = \"0:20.000\""), 0, "# biggest = true, says the client\n");
+  text.replace(text.find("# movement = 1"), 0, "# measured: by ear\n");
+  CHECK(edited(text, {SetKey{"song.mix", std::string("mix.wav")}}) == text);
+  CHECK(plan_notes(edited(text, {SetKey{"song.previous", std::string("mix 0.wav")}})).sections.at("verse").measured == "-20.1 LUFS");
+  const auto after = edited(text, {SetKey{"song.mix", std::string("mix 2.wav")}, SetKey{"vocal.above_band", Range{0.8, 1.8}}});
+  const auto notes = plan_notes(after);
+  for (const auto* name : {"verse", "chorus", "end"}) {
+    CHECK(notes.sections.at(name).measured.empty());
+    CHECK_FALSE((notes.sections.at(name).biggest || notes.sections.at(name).quietest));
+  }
+  CHECK_FALSE((contains(after, "-20.1 LUFS") || contains(after, "a guess: it is the") || contains(after, "; measured: ")));
+  CHECK(notes.keys.at("vocal.above_band").words == "measured on an earlier bounce: 1.3 LU, with 0.5 LU of room");
+  CHECK(notes.keys.at("low_end.lowest").words == "measured on an earlier bounce: kick at 52 Hz, bass at 61 Hz");
+  CHECK(std::get<std::string>(notes.keys.at("low_end.lowest").value) == "kick");
+  CHECK(notes.keys.at("quiet.moved").words == "measured on an earlier bounce: up to 3.1 dB");
+  CHECK_MESSAGE(notes.stems.at("Lead").measured == "-18.3 LUFS, plays for 12 s", "it is of the stem's own file");
+  CHECK(notes.stems.at("Pad").priority == 2);
+  for (const auto* kept : {"# biggest = true, says the client\n", "# measured: by ear\n", "# sounds like the others with the letter A"}) CHECK(contains(after, kept));
+  CHECK_MESSAGE(edited(after, {SetKey{"song.mix", std::string("mix 3.wav")}}) == std::string(after).replace(after.find("mix 2.wav"), 9, "mix 3.wav"), "once is enough");
+  // Sections that were changed before are of an earlier bounce all the same; and the other way round.
+  auto sections = sections_of(text);
+  sections[1].start_s = sections[0].end_s.emplace(12);
+  for (const auto& edits : {std::vector<PlanEdit>{SetSections{sections}, SetKey{"song.mix", std::string("b.wav")}}, std::vector<PlanEdit>{SetKey{"song.mix", std::string("b.wav")}, SetSections{sections}}})
+    CHECK(plan_notes(edited(text, edits)).keys.at("vocal.above_band").words == "measured on an earlier bounce: 1.3 LU, with 0.5 LU of room");
+}
+
 TEST_CASE("a section gets a vocal range of its own, another one, and none") {
   const auto text = a_plan();
   auto sections = sections_of(text);
