@@ -18,6 +18,11 @@
 namespace sendworthy::base {
 namespace {
 
+/// A new file can be put in the place of one that nobody may write into: its rights are to keep it from that, of root as well.
+bool is_write_protected(const std::string& name, mode_t mode) {
+  return (mode & (S_IWUSR | S_IWGRP | S_IWOTH)) == 0 || ::faccessat(AT_FDCWD, name.c_str(), W_OK, AT_EACCESS) != 0;
+}
+
 /// What lies under a name.
 enum class Content { expected, another, being_written };
 
@@ -88,7 +93,8 @@ Result<Replaced> replace_text(const std::string& path, std::string_view expected
     return cannot_write(path, reason(errno));
   }
   if (!S_ISREG(info.st_mode)) return cannot_write(path, "it is no regular file; move it away");
-  const auto fresh = write_beside(path, name, content, {0666, info.st_mode & 07777, true});
+  if (is_write_protected(name, info.st_mode)) return Replaced::write_protected;
+  const auto fresh = write_beside(path, name, content, {0666, info.st_mode & 07777, true, Owner{info.st_uid, info.st_gid}});
   if (!fresh) return tl::unexpected(fresh.error());
   // Most changes are seen here, and then nobody sees ours for a moment.
   if (const auto now = look_at(name, expected); now != Content::expected) return told(now);

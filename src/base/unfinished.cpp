@@ -79,6 +79,18 @@ tl::unexpected<Error> cannot_write(const std::string& path, const std::string& w
   return fail(ErrorCode::output, "cannot write " + shown(path) + ": " + why);
 }
 
+namespace {
+
+/// 0, or errno. What a file belongs to already needs no right to give it.
+int give(int fd, const Owner& owner) {
+  struct stat info {};
+  if (::fstat(fd, &info) != 0) return errno;
+  if (info.st_uid == owner.user && info.st_gid == owner.group) return 0;
+  return ::fchown(fd, owner.user, owner.group) == 0 ? 0 : errno;
+}
+
+}  // namespace
+
 class Unfinished::Registered {
  public:
   explicit Registered(const std::string& path) {
@@ -118,6 +130,13 @@ int Unfinished::write(std::string_view content, const Making& making) {
   Descriptor file(open_retrying(temporary_.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW, making.rights));
   if (file.get() < 0) return errno;
   there_ = true;
+  // First, since it may take some of the rights away.
+  if (making.exact_owner) {
+    if (const int error = give(file.get(), *making.exact_owner)) {
+      not_given_ = true;
+      return error;
+    }
+  }
   if (making.exact_rights && ::fchmod(file.get(), *making.exact_rights) != 0) return errno;
   if (const int error = write_all(file.get(), content)) return error;
   // Some file systems cannot sync; that is no reason to lose a sheet that was written.
@@ -161,6 +180,7 @@ Result<std::unique_ptr<Unfinished>> write_beside(const std::string& path, const 
     auto file = std::make_unique<Unfinished>(path, target, temporary);
     const int error = file->write(content, making);
     if (error == EEXIST) continue;
+    if (file->not_given()) return cannot_write(path, "it belongs to another user or group, and a file in its place would not; take it over first, or edit a copy");
     if (error != 0) return cannot_write(path, reason(error));
     return file;
   }

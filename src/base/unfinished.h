@@ -39,11 +39,17 @@ class Descriptor {
 /// "cannot write …: …", of the kind output.
 [[nodiscard]] tl::unexpected<Error> cannot_write(const std::string& path, const std::string& why);
 
+struct Owner {
+  uid_t user;
+  gid_t group;
+};
+
 /// How a file is made.
 struct Making {
   mode_t rights = 0666;
   std::optional<mode_t> exact_rights;  ///< of the file that will be replaced, where there is one
   bool synced = true;
+  std::optional<Owner> exact_owner = {};  ///< of the same
 };
 
 /// A whole temporary file beside its target, under a name that a signal handler can remove. Gone with this object unless it was
@@ -59,6 +65,8 @@ class Unfinished {
   [[nodiscard]] static bool fits(const std::string& temporary);
   /// 0, or errno. EEXIST: the name is taken.
   [[nodiscard]] int write(std::string_view content, const Making& making);
+  /// Whether write() failed since it could not be given to whom it has to belong.
+  [[nodiscard]] bool not_given() const { return not_given_; }
   [[nodiscard]] Result<void> put_in_place();
   /// The same where nothing has the name: 0, or errno.
   [[nodiscard]] int put_where_nothing_is();
@@ -69,7 +77,7 @@ class Unfinished {
   class Registered;
   std::string path_, target_, temporary_;
   std::unique_ptr<Registered> registered_;  // before the file exists, so that no signal falls between
-  bool there_ = false;
+  bool there_ = false, not_given_ = false;
 };
 
 /// Writes a new file beside `target`. `path` is how the user knows it.

@@ -72,6 +72,8 @@ class Api {
 [[nodiscard]] Answer refusal_of(const Error& error);
 [[nodiscard]] Answer no_such_page();
 
+/// Of a plan or an order that stays as it is for its rights.
+[[nodiscard]] Answer write_protected(std::string_view path);
 /// The content security policy of everything but sheets.
 [[nodiscard]] std::string_view page_policy();
 

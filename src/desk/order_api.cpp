@@ -272,9 +272,17 @@ Answer edit_order(const Folder& folder, const RuleSetFolders& rules, const Targe
   // Another program may have written meanwhile.
   const auto replaced = base::replace_text(*path, *before, text);
   if (!replaced) return refusal_of(replaced.error());
-  if (*replaced == base::Replaced::being_written)
-    return refusal(409, "being_written", "another program has the order open to write into it; save and close it there, then save here anew");
-  return *replaced == base::Replaced::yes ? json_answer(json) : changed();
+  switch (*replaced) {
+    case base::Replaced::yes:
+      return json_answer(json);
+    case base::Replaced::being_written:
+      return refusal(409, "being_written", "another program has the order open to write into it; save and close it there, then save here anew");
+    case base::Replaced::write_protected:
+      return write_protected(relative);
+    case base::Replaced::changed:
+      break;
+  }
+  return changed();
 }
 
 }  // namespace sendworthy::desk

@@ -76,9 +76,17 @@ Answer edit_plan(const Folder& folder, const Target& target, std::string_view bo
   // Another program may have written while this one edited.
   const auto replaced = base::replace_text(*path, *text, *edited);
   if (!replaced) return refusal_of(replaced.error());
-  if (*replaced == base::Replaced::being_written)
-    return refusal(409, "being_written", "another program has the plan open to write into it; save and close it there, then make the change anew");
-  return *replaced == base::Replaced::yes ? told(relative, *edited) : changed();
+  switch (*replaced) {
+    case base::Replaced::yes:
+      return told(relative, *edited);
+    case base::Replaced::being_written:
+      return refusal(409, "being_written", "another program has the plan open to write into it; save and close it there, then make the change anew");
+    case base::Replaced::write_protected:
+      return write_protected(relative);
+    case base::Replaced::changed:
+      break;
+  }
+  return changed();
 }
 
 }  // namespace sendworthy::desk

@@ -137,6 +137,23 @@ class Orders(lab.Case):
         self.assertEqual(self.file().decode(), ORDER + "# by hand\n")
         self.assertEqual([p.name for p in path.parent.iterdir()], ["order.toml"])
 
+    def test_what_cannot_be_written_is_said_and_stays(self):
+        path, digest = self.room / "out/order.toml", self.get()[1]["digest"]
+        path.chmod(0o444)
+        status, told = self.ask(ORDER.replace("Lamps", "Lights"), digest=digest)
+        self.assertEqual((status, told["error"]["code"]), (403, "write_protected"), told)
+        self.assertIn("is write-protected; ", told["error"]["text"])
+        path.chmod(0o644)
+        # Nothing new can be written beside it.
+        taken = [path.parent / f".sendworthy-{self.desk.process.pid}-{i}.tmp" for i in range(200)]
+        for one in taken:
+            one.touch()
+        status, told = self.ask(ORDER.replace("Lamps", "Lights"), digest=digest)
+        self.assertEqual((status, told["error"]["code"]), (507, "output"), told)
+        for one in taken:
+            one.unlink()
+        self.assertEqual(self.file().decode(), ORDER)
+
     def test_of_many_that_write_at_once_one_wins(self):
         digest, answers = self.get()[1]["digest"], []
         tabs = [threading.Thread(target=lambda i=i: answers.append(self.ask(ORDER.replace("Lamps", f"Lamps {i}"), digest=digest)[0])) for i in range(8)]

@@ -54,6 +54,30 @@ TEST_CASE("a text is replaced only where it is the expected one") {
   CHECK(home.entries() == 2);
 }
 
+TEST_CASE("what is write-protected stays, for root as well, and what is replaced belongs to whom it did") {
+  const Home home;
+  const auto path = home / "a";
+  std::ofstream(path) << "old";
+  REQUIRE(::chmod(path.c_str(), 0444) == 0);
+  CHECK(*replace_text(path, "old", "new") == Replaced::write_protected);
+  CHECK(*read_text(path) == "old");
+  CHECK(home.entries() == 1);
+  REQUIRE(::chmod(path.c_str(), 0464) == 0);
+  if (::geteuid() != 0) {
+    CHECK(*replace_text(path, "old", "new") == Replaced::write_protected);
+    return;
+  }
+  // Where that can be given at all.
+  if (::chown(path.c_str(), 4242, 4343) != 0) return;
+  REQUIRE(::chmod(path.c_str(), 02664) == 0);
+  CHECK(*replace_text(path, "old", "new") == Replaced::yes);
+  struct stat info {};
+  REQUIRE(::stat(path.c_str(), &info) == 0);
+  CHECK(info.st_uid == 4242);
+  CHECK(info.st_gid == 4343);
+  CHECK((info.st_mode & 07777) == 02664);
+}
+
 TEST_CASE("what another program has open to write into is left to it") {
   const Home home;
   const auto path = home / "a";
