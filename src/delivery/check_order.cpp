@@ -15,6 +15,7 @@
 #include "delivery/set_rules.h"
 #include "delivery/version_findings.h"
 #include "judge/digest.h"
+#include "judge/sets.h"
 #include "judge/waive.h"
 
 namespace sendworthy {
@@ -27,7 +28,7 @@ class Rules {
   /// The index of a rule set, loaded once. Errors: rules, at the place that names it.
   Result<std::size_t> index_of(const std::string& name, const Place& place) {
     if (const auto known = at_.find(name); known != at_.end()) return known->second;
-    auto set = load_rule_set(name, folders_, catalog());
+    auto set = judge::load_named_by_another(name, folders_, catalog());
     if (!set) {
       auto error = set.error();
       if (error.place.file.empty()) error.place = place;

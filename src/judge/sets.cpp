@@ -1,6 +1,7 @@
 // Finding rule sets by name or path, following `extends`, and joining everything into one effective set.
+#include "judge/sets.h"
+
 #include <fmt/format.h>
-#include <sendworthy/rule_set.h>
 
 #include <algorithm>
 #include <filesystem>
@@ -8,6 +9,7 @@
 #include <memory>
 #include <set>
 
+#include "base/bounds.h"
 #include "base/files.h"
 #include "base/table.h"
 #include "base/text.h"
@@ -93,11 +95,15 @@ struct Source {
   std::string folder;    // relative paths in `extends` start here
   std::string origin;    // "shipped", "user" or a path
   std::string text;
+  bool own = true;       // of the user or the program, with what it extends; not one whose path somebody else gave
 };
+
+/// Who gave the name or path of a set.
+enum class NamedBy { user, another };
 
 class Loader {
  public:
-  Loader(const RuleSetFolders& folders, const Catalog& catalog) : folders_(folders), catalog_(catalog) {}
+  Loader(const RuleSetFolders& folders, const Catalog& catalog, NamedBy by = NamedBy::user) : folders_(folders), catalog_(catalog), by_(by) {}
 
   Result<Source> find(std::string_view wanted, const Source* from, const Place& place) const {
     if (is_path(wanted)) return find_path(wanted, from, place);
@@ -230,13 +236,17 @@ class Loader {
       return fail(ErrorCode::rules, fmt::format("{} cannot be extended: a path must end in .toml", in_quotes(wanted)),
                   place);
     const std::string path = from ? joined(from->folder, wanted) : std::string(wanted);
-    auto text = base::read_text(path, kLargestFile);
+    const bool own = from ? from->own : by_ == NamedBy::user;
+    auto text = own ? base::read_text(path, kLargestFile) : base::read_text_in_bounds(path, kLargestFile);
     if (!text) return fail(ErrorCode::rules, text.error().text, place);
-    return file_source(path, ends_in_toml(path) ? stem_of(path) : std::string(), path, std::move(*text));
+    auto source = file_source(path, ends_in_toml(path) ? stem_of(path) : std::string(), path, std::move(*text));
+    source.own = own;
+    return source;
   }
 
   const RuleSetFolders& folders_;
   const Catalog& catalog_;
+  const NamedBy by_;
   std::vector<std::unique_ptr<base::Document>> documents_;  // nodes of drafts point into these
   std::vector<Source> path_;                                // from the set asked for down to the present one
   std::set<std::string> done_;  // each set is laid down once, so that a change by one parent survives the other
@@ -256,17 +266,25 @@ Result<RuleSet> guarded(Work work) {
   }
 }
 
-}  // namespace
-
-Result<RuleSet> load_rule_set(std::string_view name_or_path, const RuleSetFolders& folders, const Catalog& catalog) {
+Result<RuleSet> load(std::string_view name_or_path, const RuleSetFolders& folders, const Catalog& catalog, NamedBy by) {
   return guarded([&]() -> Result<RuleSet> {
-    Loader loader(folders, catalog);
+    Loader loader(folders, catalog, by);
     auto source = loader.find(name_or_path, nullptr, {});
     if (!source) return tl::unexpected(source.error());
     const std::string origin = source->origin;
     if (const auto ok = loader.add(std::move(*source)); !ok) return tl::unexpected(ok.error());
     return loader.finish(origin);
   });
+}
+
+}  // namespace
+
+Result<RuleSet> load_rule_set(std::string_view name_or_path, const RuleSetFolders& folders, const Catalog& catalog) {
+  return load(name_or_path, folders, catalog, NamedBy::user);
+}
+
+Result<RuleSet> judge::load_named_by_another(std::string_view name_or_path, const RuleSetFolders& folders, const Catalog& catalog) {
+  return load(name_or_path, folders, catalog, NamedBy::another);
 }
 
 Result<RuleSet> parse_rule_set(std::string_view toml, std::string_view shown_path, const RuleSetFolders& folders,

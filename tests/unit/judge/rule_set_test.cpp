@@ -9,6 +9,8 @@
 #include <filesystem>
 #include <fstream>
 
+#include "base/bounds.h"
+#include "judge/sets.h"
 #include "unit/judge/fake_catalog.h"
 
 using namespace sendworthy;
@@ -296,6 +298,30 @@ optional = true
 }
 
 TEST_SUITE("judge/extends") {
+  TEST_CASE("a set that somebody else named by its path is read where this program may read, and so is what it extends") {
+    const Folder folder;
+    const auto named_set = [](const std::string& more) { return "[ruleset]\nname = \"t\"\n" + more + "[[rule]]\nid = \"r\"\nmeasure = \"true_peak\"\nfail_above = -1\n"; };
+    const auto room = fs::canonical(folder.path).string();
+    const auto renamed = [](std::string text, const std::string& name) { return text.replace(text.find("\"t\"") + 1, 1, name); };
+    folder.write("out/a.toml", renamed(named_set(""), "a"));
+    folder.write("in/a.toml", renamed(named_set(""), "a"));
+    folder.write("in/leads.toml", renamed(named_set("extends = \"../out/a.toml\"\n"), "leads"));
+    folder.write("user/mine.toml", renamed(named_set("extends = \"../out/a.toml\"\n"), "mine"));
+    const base::Bounds bounds({room + "/in"});
+    const RuleSetFolders folders{room + "/user", {}};
+    const auto load = [&](const std::string& name, bool by_another) {
+      return by_another ? judge::load_named_by_another(name, folders, test::fake_catalog()) : load_rule_set(name, folders, test::fake_catalog());
+    };
+    CHECK(load(room + "/in/a.toml", true));
+    for (const char* one : {"/out/a.toml", "/in/leads.toml"}) {
+      const auto refused = load(room + one, true);
+      REQUIRE_MESSAGE(!refused, one);
+      CHECK_MESSAGE(to_string(refused.error()).find("outside of the opened folder") != std::string::npos, to_string(refused.error()));
+      CHECK_MESSAGE(load(room + one, false), one);
+    }
+    CHECK(load("mine", true));  // the user's own, wherever it leads
+  }
+
   TEST_CASE("a later set wins key by key") {
     const Folder folder;
     folder.write("base.toml", named("base", R"([[rule]]
