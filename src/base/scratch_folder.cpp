@@ -20,10 +20,27 @@ namespace fs = std::filesystem;
 constexpr std::string_view kLock = "/lock";
 /// A folder whose lock is younger may be one that another program is making just now: first the lock is made, then it is taken.
 constexpr std::time_t kYoungS = 10;
+/// The same of a folder that has no lock: else it is what is left where the program was killed while it removed it.
+constexpr std::time_t kYoungWithoutLockS = 60;
 
 std::string words_of(int error) { return std::generic_category().message(error); }
 
-/// Removes the folders of this purpose whose makers are gone: their locks are free.
+/// The lock goes last: what is left when the program is killed meanwhile is removed by the next one.
+void remove_folder(const fs::path& path) {
+  const auto lock = fs::path(kLock).relative_path();
+  std::error_code error, stays;
+  bool all = true;
+  for (auto entry = fs::directory_iterator(path, error); !error && entry != fs::directory_iterator(); entry.increment(error)) {
+    if (entry->path().filename() == lock) continue;
+    fs::remove_all(entry->path(), stays);
+    all = all && !stays;
+  }
+  if (error || !all) return;
+  fs::remove(path / lock, error);
+  fs::remove(path, error);
+}
+
+/// Removes the folders of this purpose whose makers are gone: their locks are free, or there is none any more.
 void remove_left_behind(const fs::path& where, const std::string& start) {
   std::error_code error;
   for (auto entry = fs::directory_iterator(where, error); !error && entry != fs::directory_iterator(); entry.increment(error)) {
@@ -33,10 +50,12 @@ void remove_left_behind(const fs::path& where, const std::string& start) {
     if (::lstat(path.c_str(), &folder) != 0 || !S_ISDIR(folder.st_mode) || folder.st_uid != ::geteuid()) continue;
     const auto lock_path = path.string() + std::string(kLock);
     const int descriptor = ::open(lock_path.c_str(), O_RDWR | O_CLOEXEC | O_NOFOLLOW | O_NONBLOCK);
-    if (descriptor < 0) continue;
+    if (descriptor < 0) {
+      if (errno == ENOENT && folder.st_mtime < std::time(nullptr) - kYoungWithoutLockS) remove_folder(path);
+      continue;
+    }
     const bool old = ::fstat(descriptor, &lock) == 0 && lock.st_mtime < std::time(nullptr) - kYoungS;
-    std::error_code ignored;
-    if (old && ::flock(descriptor, LOCK_EX | LOCK_NB) == 0) fs::remove_all(path, ignored);
+    if (old && ::flock(descriptor, LOCK_EX | LOCK_NB) == 0) remove_folder(path);
     ::close(descriptor);
   }
 }
@@ -81,8 +100,7 @@ ScratchFolder::~ScratchFolder() {
 }
 
 void ScratchFolder::clear() const {
-  std::error_code ignored;
-  if (!path_.empty()) fs::remove_all(path_, ignored);
+  if (!path_.empty()) remove_folder(path_);
 }
 
 std::int64_t ScratchFolder::free_bytes() const {

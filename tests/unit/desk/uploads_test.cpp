@@ -2,6 +2,7 @@
 
 #include <doctest/doctest.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 #include <filesystem>
 #include <string>
@@ -91,6 +92,26 @@ TEST_CASE("what a killed run left behind goes with the next one, and nothing els
   CHECK(fs::exists(living->path()));
   fs::remove_all(young);
   fs::remove_all(strange);
+}
+
+TEST_CASE("what a run that was killed while it removed its folder left behind goes, too") {
+  const auto where = fs::temp_directory_path();
+  const auto left = where / "sendworthy-sweep-dddddd", young = where / "sendworthy-sweep-eeeeee";
+  for (const auto& folder : {left, young}) fs::create_directories(folder / "x");
+  fs::last_write_time(left, fs::file_time_type::clock::now() - std::chrono::hours(1));
+  { const auto scratch = base::ScratchFolder::make("sweep"); }
+  CHECK(!fs::exists(left));
+  CHECK(fs::exists(young));
+  fs::remove_all(young);
+  if (::geteuid() == 0) return;
+  // What cannot be removed keeps its lock as long as that is so.
+  auto scratch = base::ScratchFolder::make("sweep");
+  const fs::path folder = scratch->path();
+  fs::create_directories(folder / "a/b");
+  fs::permissions(folder / "a", fs::perms::owner_read | fs::perms::owner_exec);
+  scratch->clear();
+  CHECK(fs::exists(folder / "lock"));
+  fs::permissions(folder / "a", fs::perms::owner_all);
 }
 
 TEST_CASE("names that are more than a name are refused") {
