@@ -116,10 +116,11 @@ tl::expected<Uploads::Lent, UploadRefusal> Uploads::lend(std::string_view id, co
   if (found == all_.end() || !found->second.whole)
     return tl::unexpected(UploadRefusal{404, "no_upload", "a dropped file is not there any more; drop it again"});
   auto& one = found->second;
-  // Two dropped files may have one name: the second gets a folder below.
+  // Two dropped files may have one name: the second gets a folder below, which a third may be called like.
   std::error_code error;
   auto where = folder;
-  for (int below = 2; fs::exists(fs::symlink_status(where + "/" + one.name, error)); ++below) {
+  const auto is_free = [&] { return fs::is_directory(fs::symlink_status(where, error)) && !fs::exists(fs::symlink_status(where + "/" + one.name, error)); };
+  for (std::size_t below = 2; !is_free() && below <= limits_.files + 2; ++below) {
     where = folder + "/" + std::to_string(below);
     fs::create_directory(where, error);
   }

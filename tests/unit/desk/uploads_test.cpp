@@ -197,4 +197,20 @@ TEST_CASE("a check gets the file under its name, twice the same name too, and th
   CHECK(uploads.lend("u99", folder).error().status == 404);
 }
 
+TEST_CASE("a file that is called like a folder below keeps nobody from being laid ready") {
+  const auto scratch = base::ScratchFolder::make("test");
+  Uploads uploads(*scratch, {100, 2500, 0, 20});
+  const auto folder = scratch->path() + "/c1";
+  fs::create_directory(folder);
+  std::vector<std::string> ids, paths;
+  for (const char* name : {"2", "mix.wav", "mix.wav", "mix.wav", "3", "3", "4"}) ids.push_back(put(uploads, name, std::to_string(ids.size())));
+  for (const auto& id : ids) {
+    const auto lent = uploads.lend(id, folder);
+    REQUIRE_MESSAGE(lent.has_value(), (lent ? "" : lent.error().text));
+    paths.push_back(lent->path);
+  }
+  for (std::size_t i = 0; i < paths.size(); ++i) CHECK(*base::read_text(paths[i]) == std::to_string(i));
+  CHECK(paths[2] == folder + "/3/mix.wav");
+}
+
 TEST_SUITE_END();
