@@ -36,6 +36,8 @@ class Api {
   [[nodiscard]] Answer remove(const Target& target);
   /// Of what does; false where a target needs none.
   [[nodiscard]] static bool takes_body(const Target& target);
+  /// How large that may be.
+  [[nodiscard]] static std::size_t most_bytes_of_body(const Target& target);
   [[nodiscard]] Answer post(const Target& target, std::string_view body);
 
  private:

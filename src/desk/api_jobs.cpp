@@ -38,6 +38,10 @@ bool Api::takes_body(const Target& target) {
   return is_answer(target);
 }
 
+std::size_t Api::most_bytes_of_body(const Target& target) {
+  return target.segments == std::vector<std::string>{"api", "order"} ? kMostOrderBodyBytes : kMostBodyBytes;
+}
+
 Answer Api::post(const Target& target, std::string_view body) {
   if (is_answer(target)) {
     const auto wish = read_answer_wish(body);

@@ -53,6 +53,7 @@ struct OrderWish {
 };
 
 inline constexpr std::size_t kMostBodyBytes = 1u << 20;
+inline constexpr std::size_t kMostOrderBodyBytes = 4u << 20;  // the whole text of 1 MiB, of which JSON makes two bytes where it has a line end or a quote
 inline constexpr std::size_t kMostFilesOfACheck = 2000;
 inline constexpr std::size_t kMostRulesOfACheck = 50;
 

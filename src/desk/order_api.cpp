@@ -248,6 +248,8 @@ Answer edit_order(const Folder& folder, const RuleSetFolders& rules, const Targe
   static std::mutex one_at_a_time;
   auto wish = read_wish(body);
   if (!wish) return refusal(400, "request", wish.error().text);
+  const auto too_large = [] { return refusal(413, "too_large", "an order has at most 1 MiB of text"); };
+  if (wish->text.size() > kLargest) return too_large();
   const auto relative = path_in(target);
   // What is only tried out writes nothing, and waits for nobody.
   std::unique_lock lock(one_at_a_time, std::defer_lock);
@@ -265,7 +267,7 @@ Answer edit_order(const Folder& folder, const RuleSetFolders& rules, const Targe
   const auto changed = [] { return refusal(409, "changed", "the order was changed elsewhere since it was shown here; nothing was written"); };
   if (*wish->digest != digest_of(*before)) return changed();
   const auto text = with_lines_of(*before, wish->text);
-  if (text.size() > kLargest) return refusal(413, "too_large", "an order has at most 1 MiB of text");
+  if (text.size() > kLargest) return too_large();
   auto [json, is_order] = read(relative, digest_of(text), text, rules);
   if (!is_order) return refusal(400, "order", json["fault"].get<std::string>());
   if (text == *before) return json_answer(json);

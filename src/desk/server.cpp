@@ -276,8 +276,8 @@ class Desk {
     const auto length = length_of(request);
     if (!length || request.has_header("Transfer-Encoding") || request.has_header("Content-Encoding") || request.is_multipart_form_data())
       return refusal(400, "length", "the request wants its body as it is, with its length; load the page again");
-    if (target.segments != kUpload && *length > static_cast<std::int64_t>(kMostBodyBytes))
-      return refusal(413, "too_large", "the request is larger than 1 MiB; ask for less at once");
+    if (const auto most = Api::most_bytes_of_body(target); target.segments != kUpload && *length > static_cast<std::int64_t>(most))
+      return refusal(413, "too_large", "the request is larger than " + std::to_string(most >> 20) + " MiB; ask for less at once");
     return std::nullopt;
   }
 
@@ -289,8 +289,9 @@ class Desk {
     if (!place) return refusal(503, "too_many", "too much comes in at once; close other tabs of the page, or wait a moment");
     if (uploads) return upload(std::string(target.of("name")), *length_of(request), body);
     std::string text;
+    const auto most = Api::most_bytes_of_body(target);
     const bool whole = body([&](const char* data, std::size_t size) {
-      if (text.size() + size > kMostBodyBytes) return false;
+      if (text.size() + size > most) return false;
       text.append(data, size);
       return true;
     });

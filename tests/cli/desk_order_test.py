@@ -154,6 +154,22 @@ class Orders(lab.Case):
             one.unlink()
         self.assertEqual(self.file().decode(), ORDER)
 
+    def test_an_order_of_nearly_a_mebibyte_is_saved_as_it_is_shown_and_none_that_is_larger(self):
+        large = ORDER + "# x\n" * (((1 << 20) - len(ORDER)) // 4)
+        (self.room / "out/order.toml").write_text(large)
+        told = self.get()[1]
+        self.assertEqual(told["text"], large)
+        changed = large.replace("Lamps", "Dimly")
+        status, saved = self.ask(changed, digest=told["digest"])
+        self.assertEqual(status, 200, saved.get("error"))
+        self.assertEqual(self.file().decode(), changed)
+        for more in ({}, {"digest": saved["digest"]}):
+            status, refused = self.ask(changed + "# too much\n", **more)
+            self.assertEqual((status, refused["error"]["code"]), (413, "too_large"))
+        status, refused = self.desk.json("POST", "api/plan?path=out/order.toml", {"text": changed})
+        self.assertEqual((status, refused["error"]["text"]), (413, "the request is larger than 1 MiB; ask for less at once"))
+        self.assertEqual(self.desk.json("POST", "api/order?path=out/order.toml", {"text": "\n" * (2 << 20)})[0], 413)
+
     def test_of_many_that_write_at_once_one_wins(self):
         digest, answers = self.get()[1]["digest"], []
         tabs = [threading.Thread(target=lambda i=i: answers.append(self.ask(ORDER.replace("Lamps", f"Lamps {i}"), digest=digest)[0])) for i in range(8)]
