@@ -17,8 +17,26 @@ tl::unexpected<Error> wrong(std::string text) { return fail(ErrorCode::usage, st
 constexpr std::string_view kFileWanted = "wants to be an object with a text called \"path\", \"id\" or \"upload\"";
 constexpr double kLongestPlayed = 7 * 86400.0;  // seconds, as in the passes file
 
+/// Told before anything is made of it: the text itself takes no more room however deep it goes.
+bool goes_too_deep(std::string_view json) {
+  int depth = 0;
+  bool in_text = false;
+  for (std::size_t i = 0; i < json.size(); ++i) {
+    const char c = json[i];
+    if (c == '"') in_text = !in_text;
+    if (in_text) {
+      if (c == '\\') ++i;
+    } else if (c == '[' || c == '{') {
+      if (++depth > kDeepestBody) return true;
+    } else if (c == ']' || c == '}') {
+      --depth;
+    }
+  }
+  return false;
+}
+
 Result<Json> object_in(std::string_view body) {
-  auto json = Json::parse(body, nullptr, false);
+  auto json = parsed_body(body);
   if (json.is_discarded()) return wrong("what the page sent is no JSON");
   if (!json.is_object()) return wrong("what the page sent is no JSON object");
   return json;
@@ -95,6 +113,11 @@ std::string utc_time(std::int64_t ns) {
   if (::gmtime_r(&seconds, &parts) == nullptr) return {};
   std::array<char, 40> text{};
   return std::string(text.data(), std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%SZ", &parts));
+}
+
+Json parsed_body(std::string_view body) {
+  if (goes_too_deep(body)) return Json(Json::value_t::discarded);
+  return Json::parse(body, nullptr, false);
 }
 
 std::string written(const Json& json) { return json.dump(-1, ' ', false, Json::error_handler_t::replace) + "\n"; }

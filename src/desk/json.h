@@ -54,8 +54,12 @@ struct OrderWish {
 
 inline constexpr std::size_t kMostBodyBytes = 1u << 20;
 inline constexpr std::size_t kMostOrderBodyBytes = 4u << 20;  // the whole text of 1 MiB, of which JSON makes two bytes where it has a line end or a quote
+inline constexpr int kDeepestBody = 32;                       // objects and lists within each other
 inline constexpr std::size_t kMostFilesOfACheck = 2000;
 inline constexpr std::size_t kMostRulesOfACheck = 50;
+
+/// What the page sent; discarded where it is no JSON, or goes deeper.
+[[nodiscard]] Json parsed_body(std::string_view body);
 
 /// One of {"files": [FILE, …]}, {"compare": [FILE, FILE]}, {"plan": PATH} and {"order": PATH}, all but the last also with
 /// "rules": [NAME, …]. A FILE is {"path": …}, {"id": …} or {"upload": …}; an id is a path, percent-encoded; a PATH is a text or

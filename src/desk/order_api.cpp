@@ -214,7 +214,7 @@ struct Wish {
 };
 
 Result<Wish> read_wish(std::string_view body) {
-  const auto json = Json::parse(body, nullptr, false);
+  const auto json = parsed_body(body);
   if (json.is_discarded() || !json.is_object()) return wrong("what the page sent is no JSON object");
   Wish wish;
   if (!json.contains("text") || !json["text"].is_string()) return wrong("the request wants a \"text\"");

@@ -320,7 +320,7 @@ void put_notes(Json& plan, const PlanNotes& notes) {
 }
 
 Result<PlanEditWish> read_plan_edits(std::string_view body) {
-  const auto json = Json::parse(body, nullptr, false);
+  const auto json = parsed_body(body);
   if (json.is_discarded() || !json.is_object()) return wrong("what the page sent is no JSON object");
   Fields fields(json, "the request", {"digest", "edits"});
   PlanEditWish wish;

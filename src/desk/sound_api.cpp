@@ -92,7 +92,7 @@ std::optional<SoundSource> source_in(const Json& json) {
 
 Result<PlayedWish> read_played(std::string_view body) {
   constexpr double kLongestS = 1e9, kSoftestDb = -300;
-  const auto json = Json::parse(body, nullptr, false);
+  const auto json = parsed_body(body);
   if (!json.is_object() || !json.contains("source")) return fail(ErrorCode::usage, "what the page sent is no JSON object with a source");
   auto source = source_in(json["source"]);
   if (!source) return fail(ErrorCode::usage, "\"source\" wants to be an object with \"path\", \"id\", or \"check\" and \"part\"");

@@ -28,6 +28,20 @@ TEST_CASE("what a check is asked to do is read whole or not at all") {
     CHECK_MESSAGE(!read_check_wish(bad), bad);
 }
 
+TEST_CASE("what goes deep is read to 32 levels, and what brackets a text holds is of no account") {
+  const auto nested = [](std::size_t depth) { return std::string(depth, '[') + std::string(depth, ']'); };
+  CHECK(parsed_body(nested(32)).is_array());
+  CHECK(parsed_body(nested(33)).is_discarded());
+  CHECK(parsed_body(std::string(1'000'000, '[')).is_discarded());
+  CHECK(parsed_body(R"({"a":{"b":[)" + nested(29) + "]}}").is_object());
+  CHECK(parsed_body(R"({"a":{"b":[)" + nested(30) + "]}}").is_discarded());
+  CHECK(parsed_body("[\"\\\"" + nested(40) + "\\\\\"," + nested(31) + "]").is_array());
+  CHECK(parsed_body("[\"\\\\\"," + nested(32) + "]").is_discarded());
+  std::string wide = "[";
+  for (int i = 0; i < 100; ++i) wide += "[],";
+  CHECK(parsed_body(wide + "{}]").is_array());
+}
+
 TEST_CASE("a check is of one kind, with what belongs to it") {
   using enum CheckWish::Kind;
   const auto two = read_check_wish(R"({"compare":[{"upload":"u1"},{"path":"b.wav"}],"rules":["cd"]})");
