@@ -22,6 +22,7 @@
 #include "desk/shown_paths.h"
 #include "desk/sound.h"
 #include "sheet/judged_alone.h"
+#include "sheet/phrases.h"
 
 namespace sendworthy::desk {
 namespace {
@@ -465,6 +466,10 @@ void Checks::finish(One& one, TaskEnd end, const std::map<std::string, std::stri
     touch(one);
   }
   Result<void> written;
+  if (end.sheet && end.sheet->judged) {
+    // A set can fail while each of its files passes.
+    if (const auto together = sheet::speaking_against(end.sheet->findings); together > 0) end.told["together"] = together;
+  }
   if (end.sheet) written = write_sheet(std::move(*end.sheet), one.task->forms(), one.folder);
   const std::lock_guard lock(mutex_);
   one.writing = false;

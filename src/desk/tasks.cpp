@@ -214,6 +214,9 @@ class CheckOfOrder final : public Task {
     TaskEnd end;
     end.paths = paths_of(*sheet);
     end.verdict = sheet->verdict;
+    for (const auto& item : sheet->order->items) {
+      if (item.required && item.files.empty()) end.told["missing"].push_back(base::clean_utf8(below(order_, item.wanted)));
+    }
     end.sheet = std::move(*sheet);
     return end;
   }

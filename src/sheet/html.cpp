@@ -56,7 +56,7 @@ class HtmlPage {
     if (!several && !files_.front()->error) {
       out_ += "<p>" + safe(facts_line(files_.front()->facts)) +
               (files_.front()->role.empty() ? "" : " (as " + safe(files_.front()->role) + ")") + "</p>\n";
-      out_ += "<p>" + safe(counts_text(count(files_.front()->findings))) + "</p>\n";
+      out_ += "<p>" + safe(counts_text(count(files_.front()->findings))) + of_the_set() + "</p>\n";
     }
     if (several) {
       std::map<std::string, std::int64_t> by_verdict;
@@ -64,7 +64,7 @@ class HtmlPage {
       std::string totals;
       for (const auto& [word, many] : by_verdict)
         totals += (totals.empty() ? "" : ", ") + std::to_string(many) + " " + word;
-      out_ += "<p>" + totals + "</p>\n";
+      out_ += "<p>" + (totals.empty() ? "no file" : totals) + of_the_set() + "</p>\n";
     }
     for (const auto& set : sheet_.rules) {
       out_ += "<p class=\"soft\">Rules: " + safe(set.name) + (set.title.empty() ? "" : ", " + safe(set.title)) +
@@ -72,6 +72,12 @@ class HtmlPage {
               (set.purpose.empty() ? "" : ". " + safe(set.purpose)) + "</p>\n";
     }
     out_ += "</header>\n";
+  }
+
+  /// Else a set would fail above a line in which every file passes.
+  [[nodiscard]] std::string of_the_set() const {
+    const auto words = about_the_set(sheet_.findings);
+    return words.empty() ? words : "; " + words;
   }
 
   void index() {
@@ -87,6 +93,12 @@ class HtmlPage {
               (one.error ? "NO SHEET" : std::string(verdict_word(one.verdict))) + "</td><td>" +
               (one.error ? safe(one.error->text) : safe(facts_line(one.facts))) + "</td><td>" +
               (one.error ? "" : safe(counts_text(count(one.findings)))) + "</td></tr>\n";
+    }
+    if (sheet_.order) {
+      for (const auto& item : sheet_.order->items) {
+        if (item.required && item.files.empty())
+          out_ += "<tr><td>" + safe(item.wanted) + "</td><td class=\"fail\">MISSING</td><td>" + safe(item.name) + "</td><td></td></tr>\n";
+      }
     }
     out_ += "</tbody></table></nav>\n";
   }

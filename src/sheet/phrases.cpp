@@ -2,6 +2,7 @@
 
 #include <sendworthy/render.h>
 
+#include <algorithm>
 #include <charconv>
 #include <cmath>
 
@@ -251,6 +252,17 @@ std::string counts_text(const Counts& counts) {
   add(counts.waived, "waived");
   add(counts.pass, "pass");
   return text;
+}
+
+std::int64_t speaking_against(const std::vector<Finding>& findings) {
+  return std::count_if(findings.begin(), findings.end(), [](const Finding& finding) {
+    return finding.status == Status::fail || finding.status == Status::warn || (finding.status == Status::not_measured && !finding.optional);
+  });
+}
+
+std::string about_the_set(const std::vector<Finding>& findings) {
+  const auto many = speaking_against(findings);
+  return many == 0 ? std::string() : plural(many, "finding", "findings") + " about the whole set";
 }
 
 std::string_view verdict_word(Verdict verdict) {

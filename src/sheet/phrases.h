@@ -79,6 +79,12 @@ struct Counts {
 /// "2 fail, 1 not measured, 1 warn, 24 pass": what there is none of is left out.
 [[nodiscard]] std::string counts_text(const Counts& counts);
 
+/// How many of a set's or a song's own findings its verdict may hang on: fail, warn, and not measured unless optional.
+[[nodiscard]] std::int64_t speaking_against(const std::vector<Finding>& findings);
+
+/// "9 findings about the whole set", of those that speak against it; empty where none does.
+[[nodiscard]] std::string about_the_set(const std::vector<Finding>& findings);
+
 /// "PASS", "WARN", "FAIL", and what that means: "worth sending", …
 [[nodiscard]] std::string_view verdict_word(Verdict verdict);
 [[nodiscard]] std::string_view verdict_meaning(Verdict verdict);

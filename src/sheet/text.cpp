@@ -146,14 +146,8 @@ class TextSheet {
   }
 
   void overall_line() {
-    std::size_t of_the_set = 0;
-    for (const auto& finding : sheet_.findings) {
-      const bool speaks = finding.status == Status::fail || finding.status == Status::warn ||
-                          (finding.status == Status::not_measured && !finding.optional);
-      of_the_set += speaks ? 1 : 0;
-    }
-    const auto more = of_the_set == 0 ? std::string()
-                                      : "; " + plural(static_cast<std::int64_t>(of_the_set), "finding", "findings") + " about the whole set";
+    const auto of_the_set = about_the_set(sheet_.findings);
+    const auto more = of_the_set.empty() ? of_the_set : "; " + of_the_set;
     page_.paragraph(0, verdict_word(sheet_.verdict), kVerdictHang, totals() + more, ink_of(sheet_.verdict));
   }
 

@@ -576,7 +576,7 @@ const scenes = {
     const sheet = await sheetOf(page);
     await page.screenshot({ path: join(pictures, "song-delivery.png") });
     // What is still being read of an order that was left does not come over the one that is open.
-    writeFileSync(join(room, "delivery/other.toml"), saved.replace('client = "A <b>label"', 'client = "Somebody else"'));
+    writeFileSync(join(room, "delivery/other.toml"), `${saved.replace('client = "A <b>label"', 'client = "Somebody else"')}\n[[item]]\nversion = "tv mix"\nfile = "tv.wav"\n`);
     await page.waitForSelector("button[aria-label='Open other.toml']");
     let late = false;
     await page.route("**/api/order?*order.toml", async (route) => {
@@ -593,9 +593,15 @@ const scenes = {
     await answered;
     await page.waitForTimeout(100);
     const other = { late, text: await area() };
+    const complete = { forms: await forms(page), files: await page.locator("#verdicts .entry").allInnerTexts() };
+    // What is missing is of no file, and is counted and listed beside them.
+    await page.locator("#delivery-name").focus();
+    await press(page, "c");
+    await page.waitForFunction(() => document.getElementById("one-name").innerText.startsWith("other.toml: "));
+    const lacking = { head: await text(page, "#one-name"), files: await page.locator("#verdicts .entry").allInnerTexts(), first: await page.locator("#verdicts li:first-child button").count() };
     // The browser itself writes down every refusal.
     seen.messages = seen.messages.filter((one) => !/Failed to load resource.*409/.test(one));
-    report.delivery = { chosen, started, other, haste, listed, asks, focus, edited, wrong, clash, saved, sheet, forms: await forms(page), files: await page.locator("#verdicts .entry").allInnerTexts() };
+    report.delivery = { chosen, started, other, haste, listed, asks, focus, edited, wrong, clash, saved, sheet, ...complete, lacking };
     await context.close();
   },
 

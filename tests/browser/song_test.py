@@ -372,6 +372,13 @@ class SongViews(served.Scenes, unittest.TestCase):
         self.assertIn("Lamps (Main).wav", about["sheet"])
         self.assertEqual(about["forms"], ["html", "txt", "csv", "json", "jsonl", "xml"])
 
+    def test_what_is_missing_of_a_delivery_is_counted_and_listed(self):
+        lacking = self.scene("delivery")["lacking"]
+        self.assertRegex(lacking["head"], r"^other\.toml: \d (FAIL|WARN|PASS).*; \d+ findings? about the whole set$")
+        self.assertEqual(len(lacking["files"]), 3)
+        self.assertRegex(lacking["files"][0], r"^MISSING\s+tv\.wav$")
+        self.assertEqual(lacking["first"], 0, "there is nothing to go to")
+
     def test_an_order_is_checked_as_it_is_seen_and_one_that_was_left_does_not_come_back(self):
         about = self.scene("delivery")
         other = about["other"]

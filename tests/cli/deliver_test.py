@@ -1,6 +1,7 @@
 """A set of files against an order from the command line: exit codes, formats, refusals, the same bytes every time."""
 import json
 import os
+import re
 import unittest
 
 import lab
@@ -150,6 +151,20 @@ class Deliver(lab.Case):
         _, page, _ = self.run_program("deliver", "check", "set/order.toml", "--format", "html")
         for words in (b"Items against findings", b'<th scope="row">instrumental', b"missing</td>", b'<a href="#set-'):
             self.assertIn(words, page)
+
+    def test_the_page_counts_what_was_found_of_the_set_beside_its_files(self):
+        self.order(("main", "main.wav"), ("tv mix", "tv.wav"))
+        code, page, _ = self.run_program("deliver", "check", "set/order.toml", "--format", "html")
+        self.assertEqual(code, 1)
+        self.assertRegex(page, rb'<p>1 PASS; \d+ findings? about the whole set</p>')
+        self.assertRegex(page, rb'<tr><td>[^<]*tv.wav</td><td class="fail">MISSING</td><td>tv mix</td>')
+        _, text, _ = self.run_program("deliver", "check", "set/order.toml")
+        said = re.search(rb"\d+ findings? about the whole set", b" ".join(text.split()))
+        self.assertIn(said[0], page)
+        self.order(("main", "main.wav"))
+        _, page, _ = self.run_program("deliver", "check", "set/order.toml", "--format", "html")
+        self.assertIn(b"<p>1 PASS</p>", page)
+        self.assertNotIn(b"MISSING", page)
 
     def test_hostile_names_and_texts_stay_texts(self):
         name = 'so<script>alert(1)</script>\x1b[31m"\'&.wav'

@@ -546,10 +546,14 @@ class Orders(JobCase):
         self.assertEqual((told["kind"], told["verdict"], told["rules"]), ("order", sheet["verdict"], []))
         self.assertEqual(told["order"], "set/order.toml")
         self.assertEqual([(file["name"], file["part"], file["role"]) for file in told["files"]], [("inst.wav", 1, "instrumental"), ("main.wav", 2, "main")])
+        self.assertEqual((told.get("together"), told.get("missing")), (sum(one["status"] not in ("pass", "note", "waived") and not one.get("optional") for one in sheet["findings"]) or None, None))
         # A file that is not there has no part.
         (self.room / "set/inst.wav").unlink()
         told = self.ended(desk, {"order": "set/order.toml"})
         self.assertEqual(([file["name"] for file in told["files"]], told["verdict"]), (["main.wav"], "fail"))
+        self.assertEqual(told["missing"], ["inst.wav"])
+        self.assertGreaterEqual(told["together"], 1)
+        self.assertIn(f"{told['together']} finding{'s' * (told['together'] > 1)} about the whole set".encode(), b" ".join(self.sheet(desk, told, "txt").split()))
 
     def test_an_order_is_made_for_a_folder_and_never_replaced(self):
         desk = desk_test.Desk(self)

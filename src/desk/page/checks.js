@@ -4,7 +4,7 @@ import {askedAs, keyOf} from "./asked.js";
 import {One} from "./one.js";
 import {rove} from "./rove.js";
 import {say, tell} from "./say.js";
-import {by, clock, isOver, kindOf, make, many, namesOf, put, putName, tally, titleOf, verdictOf, verdictWord, when, wholeVerdict} from "./words.js";
+import {by, clock, isOver, kindOf, make, many, namesOf, put, putName, titleOf, verdictOf, verdictWord, when, wholeTally, wholeVerdict} from "./words.js";
 
 const numberOf = (check) => Number(String(check.check).replace(/\D/g, "")) || 0;
 const kStates = {waiting: "waiting", running: "", stopped: "stopped", failed: "failed"};
@@ -179,7 +179,7 @@ export class Checks extends EventTarget {
     if (isOver(check)) {
       if (quiet || !before || isOver(before)) return;
       const verdict = wholeVerdict(check);
-      if (check.state === "done") say(verdict ? `Checked: ${check.files.length > 1 ? tally(check.files) || verdictWord(verdict) : `${verdictWord(verdict)}, ${titleOf(check)}`}.` : "Done.");
+      if (check.state === "done") say(verdict ? `Checked: ${check.files.length > 1 ? wholeTally(check) || verdictWord(verdict) : `${verdictWord(verdict)}, ${titleOf(check)}`}.` : "Done.");
       else say(check.state === "stopped" ? "Stopped." : check.error || "The check could not be done.");
     } else if (check.state === "running") {
       // A quarter at a time is enough to hear.

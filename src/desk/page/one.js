@@ -1,7 +1,7 @@
 // The check that is looked at: how far it is, what came of each file, and its sheet.
 import {cover} from "./cover.js";
 import {rove} from "./rove.js";
-import {badness, by, bytes, isOver, kindOf, make, many, put, putName, tally, titleOf, verdictOf, verdictWord, wholeVerdict} from "./words.js";
+import {badness, by, bytes, isOver, kindOf, make, many, put, putName, titleOf, verdictOf, verdictWord, wholeTally, wholeVerdict} from "./words.js";
 
 // About what a file's part of a sheet weighs, pictures and all; beyond so many files nobody wants the page unasked.
 const kPartBytes = 110e3, kUnasked = 40, kPlacesMs = 3000, kLast = 0.97;
@@ -42,6 +42,7 @@ export class One {
     this.id = null;
     this.loaded = "";
     this.cells = [];
+    this.missing = [];
     this.list = rove(by("verdicts"), "button");
     by("stop").addEventListener("click", () => checks.stop());
     by("to-sheet").addEventListener("click", () => this.toSheet());
@@ -64,8 +65,9 @@ export class One {
     this.id = check.check;
     by("one").hidden = false;
     const counted = check.files.length > 1 && kindOf(check) === "files";
-    putName(by("one-name"), counted ? many(check.files.length, "file", "files") + (check.state === "done" ? `: ${tally(check.files)}` : "") : titleOf(check));
-    by("one-name").className = check.files.length > 1 ? wholeVerdict(check) : "";
+    const counts = check.state === "done" && (counted || kindOf(check) === "order") ? wholeTally(check) : "";
+    putName(by("one-name"), [counted ? many(check.files.length, "file", "files") : titleOf(check), counts].filter(Boolean).join(": "));
+    by("one-name").className = check.files.length > 1 || check.missing ? wholeVerdict(check) : "";
     const over = isOver(check);
     // The place of the line that moves is kept by what comes after it.
     if (over && by("running").contains(document.activeElement)) this.checks.rows.get(check.check)?.button.focus();
@@ -98,14 +100,14 @@ export class One {
   }
 
   files(check, other) {
-    const several = check.files.length > 1;
+    const missing = check.missing || [], several = check.files.length > 1 || missing.length > 0;
     by("verdicts").hidden = !several;
     if (!several) {
       by("verdicts").replaceChildren();
       this.cells = [];
       return;
     }
-    if (other || this.cells.length !== check.files.length) {
+    if (other || this.cells.length !== check.files.length || this.missing.length !== missing.length) {
       this.sorted = false;
       this.cells = check.files.map((one, i) => {
         const badge = make("span", {className: "badge"}), name = make("span", {className: "name"});
@@ -114,7 +116,13 @@ export class One {
         button.addEventListener("click", () => this.toFile(i));
         return {li: make("li", {}, button), badge, button};
       });
-      by("verdicts").replaceChildren(...this.cells.map((cell) => cell.li));
+      // There is nothing of them to go to.
+      this.missing = missing.map((file) => {
+        const name = make("span", {className: "name"});
+        putName(name, file);
+        return make("li", {}, make("span", {className: "entry"}, make("span", {className: "badge fail", text: "MISSING"}), name));
+      });
+      by("verdicts").replaceChildren(...this.missing, ...this.cells.map((cell) => cell.li));
       by("verdicts").scrollTop = 0;
     }
     check.files.forEach((one, i) => {
@@ -130,7 +138,7 @@ export class One {
       this.sorted = true;
       const order = check.files.map((_, i) => i).sort((a, b) => badness(verdictOf(check.files[a])) - badness(verdictOf(check.files[b])) || a - b);
       const held = document.activeElement;
-      by("verdicts").replaceChildren(...order.map((i) => this.cells[i].li));
+      by("verdicts").replaceChildren(...this.missing, ...order.map((i) => this.cells[i].li));
       if (by("verdicts").contains(held)) held.focus();
     }
     this.list.refresh();

@@ -62,10 +62,16 @@ export const verdictWord = (verdict) => kVerdicts[verdict] || "";
 export const badness = (verdict) => (kWorst.includes(verdict) ? kWorst.indexOf(verdict) : kWorst.length);
 
 /** "2 FAIL, 1 WARN, 4 PASS". */
-export function tally(files) {
+function tally(files) {
   const counts = new Map(kWorst.map((verdict) => [verdict, 0]));
   for (const one of files) if (verdictOf(one)) counts.set(verdictOf(one), counts.get(verdictOf(one)) + 1);
   return [...counts].filter(([, count]) => count).map(([verdict, count]) => `${count} ${kVerdicts[verdict]}`).join(", ");
+}
+
+/** The same of a whole check, with what was found of its files together: a set can fail while each of them passes. */
+export function wholeTally(check) {
+  const together = check.together ? `${many(check.together, "finding", "findings")} about the ${kindOf(check) === "plan" ? "song" : "whole set"}` : "";
+  return [tally(check.files), together].filter(Boolean).join("; ");
 }
 
 /** "mix.wav", "mix.wav and 3 more". */
