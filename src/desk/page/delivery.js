@@ -82,7 +82,7 @@ export class Delivery {
   draw() {
     this.go.firstChild.data = this.part?.dirty ? "Save and check the delivery " : "Check the delivery ";
     const dirty = this.part?.dirty, fault = this.part?.answer?.fault !== undefined;
-    put(this.text, !this.order ? "No order is chosen." : `${this.order.path}${fault ? `: ${this.part.answer.fault}` : dirty ? ": changed, and not saved yet" : ""}`);
+    put(this.text, !this.order ? "No order is chosen." : `${this.order.path}${fault ? ": it cannot be read as an order, as is said above" : dirty ? ": changed, and not saved yet" : ""}`);
     this.go.setAttribute("aria-disabled", String(!this.order || fault));
     this.save.hidden = this.undo.hidden = !this.order;
     this.save.setAttribute("aria-disabled", String(!dirty || fault));
