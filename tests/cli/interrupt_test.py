@@ -24,6 +24,7 @@ class Interrupt(lab.Case):
 
     def ended(self, process, number):
         """(exit code, stdout, stderr, seconds from the signal to the end)."""
+        lab.until_it_catches(process, number)
         time.sleep(0.4)
         self.assertIsNone(process.poll(), "over before it could be interrupted")
         start = time.monotonic()
@@ -54,6 +55,7 @@ class Interrupt(lab.Case):
     def test_while_waiting_for_a_list(self):
         process = subprocess.Popen([lab.PROGRAM, "check", "--files-from", "-"], cwd=self.room, env=self.environment(),
                                    stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+        lab.until_it_catches(process, signal.SIGINT)
         time.sleep(0.3)
         process.send_signal(signal.SIGINT)
         process.wait(timeout=lab.TIMEOUT_S)

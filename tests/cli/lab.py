@@ -3,6 +3,7 @@
 Each *_test.py is a unittest script of its own. The program and the source folder come in SENDWORTHY_PROGRAM and
 SENDWORTHY_SOURCE.
 """
+import contextlib
 import json
 import math
 import os
@@ -145,6 +146,17 @@ class Case(unittest.TestCase):
 
     def lines(self, text):
         return text.decode("utf-8").splitlines()
+
+
+def until_it_catches(process, number):
+    """Waits until a program that was just begun catches a signal: a sanitizer takes its time before the first line runs."""
+    until = time.monotonic() + TIMEOUT_S
+    while process.poll() is None and time.monotonic() < until:
+        with contextlib.suppress(FileNotFoundError, ProcessLookupError), open(f"/proc/{process.pid}/status", encoding="ascii") as status:
+            caught = next((line.split()[1] for line in status if line.startswith("SigCgt:")), "0")
+            if int(caught, 16) >> (number - 1) & 1:
+                return
+        time.sleep(0.01)
 
 
 def on_terminal(arguments, env, cwd, columns=80, stdout_too=True, send=None):

@@ -404,6 +404,7 @@ class Check(PlanCase):
             with self.subTest(words=words):
                 process = subprocess.Popen([lab.PROGRAM, "plan", *words, "--no-cache"], cwd=self.room, env=self.environment(), stdin=subprocess.DEVNULL,
                                            stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+                lab.until_it_catches(process, signal.SIGINT)
                 time.sleep(0.4)
                 over = process.poll()
                 process.send_signal(signal.SIGINT)
