@@ -91,12 +91,13 @@ bool has_desktop() {
   return false;
 }
 
-/// In the background: where it becomes the browser itself, that outlives this program.
+/// In the background: where it becomes the browser itself, that outlives this program. Not ended by a signal to this one, which
+/// might come before the shell has let go of it.
 void open_in_browser(const std::string& address) {
   constexpr double kLongestS = 10;
   const auto program = base::find_program("xdg-open");
   if (!program) return;
-  (void)base::run_command("\"$SENDWORTHY_OPENER\" \"$1\" </dev/null >/dev/null 2>&1 &", address, {{"SENDWORTHY_OPENER", *program}}, kLongestS, &stop_flag());
+  (void)base::run_command("\"$SENDWORTHY_OPENER\" \"$1\" </dev/null >/dev/null 2>&1 &", address, {{"SENDWORTHY_OPENER", *program}}, kLongestS, nullptr);
 }
 
 }  // namespace
