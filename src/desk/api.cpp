@@ -92,10 +92,6 @@ Answer refusal_of(const Error& error) { return refusal(status_of(error), to_stri
 
 Answer refusal(const UploadRefusal& refused) { return refusal(refused.status, refused.code, refused.text); }
 
-Answer write_protected(std::string_view path) {
-  return refusal(403, "write_protected", "\"" + std::string(path) + "\" is write-protected; allow it to be written, then save it here anew");
-}
-
 Answer no_such_page() { return refusal(404, "no_page", "there is nothing at this address; load the page again"); }
 
 Answer Api::get(const Target& target, std::string_view range) const {

@@ -72,8 +72,6 @@ class Api {
 [[nodiscard]] Answer json_answer(const Json& json, int status = 200);
 [[nodiscard]] Answer refusal(const UploadRefusal& refused);
 [[nodiscard]] Answer refusal_of(const Error& error);
-/// Of a plan or an order that stays as it is for its rights.
-[[nodiscard]] Answer write_protected(std::string_view path);
 [[nodiscard]] Answer no_such_page();
 
 /// The content security policy of everything but sheets.

@@ -11,7 +11,6 @@
 #include <vector>
 
 #include "base/bounds.h"
-#include "base/replace.h"
 #include "base/text.h"
 #include "delivery/name_pattern.h"
 #include "delivery/order.h"
@@ -19,6 +18,7 @@
 #include "desk/json.h"
 #include "desk/kept_lines.h"
 #include "desk/order_edit.h"
+#include "desk/saving.h"
 #include "desk/text_digest.h"
 #include "desk/within.h"
 
@@ -264,27 +264,15 @@ Answer edit_order(const Folder& folder, const RuleSetFolders& rules, const Targe
     wish->text = std::move(*edited);
   }
   if (!wish->digest) return told(relative, digest_of(*before), wish->text, rules);
-  const auto changed = [] { return refusal(409, "changed", "the order was changed elsewhere since it was shown here; nothing was written"); };
-  if (*wish->digest != digest_of(*before)) return changed();
+  if (*wish->digest != digest_of(*before)) return changed_elsewhere("order");
   const auto text = with_lines_of(*before, wish->text);
   if (text.size() > kLargest) return too_large();
   auto [json, is_order] = read(relative, digest_of(text), text, rules);
   if (!is_order) return refusal(400, "order", json["fault"].get<std::string>());
   if (text == *before) return json_answer(json);
   // Another program may have written meanwhile.
-  const auto replaced = base::replace_text(*path, *before, text);
-  if (!replaced) return refusal_of(replaced.error());
-  switch (*replaced) {
-    case base::Replaced::yes:
-      return json_answer(json);
-    case base::Replaced::being_written:
-      return refusal(409, "being_written", "another program has the order open to write into it; save and close it there, then save here anew");
-    case base::Replaced::write_protected:
-      return write_protected(relative);
-    case base::Replaced::changed:
-      break;
-  }
-  return changed();
+  const auto refused = save_edited("order", relative, *path, *before, text);
+  return refused ? *refused : json_answer(json);
 }
 
 }  // namespace sendworthy::desk

@@ -6,12 +6,12 @@
 
 #include "base/bounds.h"
 #include "base/files.h"
-#include "base/replace.h"
 #include "base/table.h"
 #include "base/text.h"
 #include "desk/api.h"
 #include "desk/json.h"
 #include "desk/plan_json.h"
+#include "desk/saving.h"
 #include "desk/text_digest.h"
 
 namespace sendworthy::desk {
@@ -68,25 +68,13 @@ Answer edit_plan(const Folder& folder, const Target& target, std::string_view bo
   if (!path) return refusal_of(path.error());
   const auto text = base::read_text_in_bounds(*path, kLargest);
   if (!text) return refusal_of(text.error());
-  const auto changed = [] { return refusal(409, "changed", "the plan was changed elsewhere since it was shown here; it is read again, so make the change anew"); };
-  if (digest_of(*text) != wish->digest) return changed();
+  if (digest_of(*text) != wish->digest) return changed_elsewhere("plan");
   const auto edited = song::edit_plan(*text, wish->edits);
   if (!edited) return refusal(400, edited.error().code == ErrorCode::rules ? "plan" : "request", edited.error().text);
   if (*edited == *text) return told(relative, *text);
   // Another program may have written while this one edited.
-  const auto replaced = base::replace_text(*path, *text, *edited);
-  if (!replaced) return refusal_of(replaced.error());
-  switch (*replaced) {
-    case base::Replaced::yes:
-      return told(relative, *edited);
-    case base::Replaced::being_written:
-      return refusal(409, "being_written", "another program has the plan open to write into it; save and close it there, then make the change anew");
-    case base::Replaced::write_protected:
-      return write_protected(relative);
-    case base::Replaced::changed:
-      break;
-  }
-  return changed();
+  const auto refused = save_edited("plan", relative, *path, *text, *edited);
+  return refused ? *refused : told(relative, *edited);
 }
 
 }  // namespace sendworthy::desk
