@@ -1,16 +1,14 @@
 // The files of the folder, and the way into its folders.
 import {get} from "./api.js";
+import {askedAs, keyOf} from "./asked.js";
 import {Picklist} from "./picklist.js";
 import {rove} from "./rove.js";
 import {say, tell, unsay} from "./say.js";
+import {queryOf} from "./sound.js";
 import {by, bytes, make, many, plain, put, when} from "./words.js";
 
-// A name that is no text comes with an id, which leads to it in place of its path.
-const keyOf = (entry) => (entry.id !== undefined ? `id:${entry.id}` : `path:${entry.path}`);
 // What changes when a file is written again.
 const stampOf = (file) => `${file.bytes} ${file.modified}`;
-const askedAs = (entry) => (entry.id !== undefined ? {id: entry.id} : {path: entry.path});
-const queryOf = (entry) => (entry.id !== undefined ? `id=${encodeURIComponent(entry.id)}` : `path=${encodeURIComponent(entry.path)}`);
 
 export class Folder {
   /** `told`: {changed(), enter(), went(query), fresh()}. */
