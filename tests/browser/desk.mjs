@@ -206,6 +206,8 @@ const scenes = {
     await sheetOf(page);
     const veil = await drop(page, [join(beside, "song.wav"), join(beside, "no audio.txt"), join(beside, "dropped")]);
     await page.waitForFunction(() => /\d+ files here/.test(document.getElementById("brought-state").textContent), null, { timeout: kLong });
+    // Rows come once the list has a height.
+    await page.waitForFunction(() => document.querySelectorAll("#brought-list .name").length >= 4, null, { timeout: kLong });
     const names = await rows(page, "brought-list");
     const told = await page.locator("#notices").innerText();
     await page.keyboard.press("Escape");

@@ -182,8 +182,9 @@ export class Brought {
   draw() {
     const words = {waiting: () => "waiting", sending: (one) => `${one.bytes ? Math.floor((100 * one.sent) / one.bytes) : 0} %`, ready: () => "", failed: () => "not here"};
     const items = [...this.all.values()].map((one) => Object.assign(one, {tag: words[one.state](one), detail: bytes(one.bytes), bad: one.state === "failed"}));
-    this.list.update(items);
+    // First in sight: a list without a height shows no row.
     by("brought").hidden = !items.length;
+    this.list.update(items);
     const busy = this.busy(), failed = items.filter((one) => one.state === "failed");
     const whole = items.reduce((sum, one) => sum + one.bytes, 0), over = items.reduce((sum, one) => sum + (one.state === "ready" ? one.bytes : one.state === "sending" ? one.sent : 0), 0);
     put(by("brought-clear"), busy ? "Cancel and remove all" : "Remove all");
