@@ -51,17 +51,24 @@ TEST_CASE("the thread of a room goes on after a wait that the system refused") {
     ready += came == kHead ? 1 : 100;
     ::close(socket);
   }, [] { return true; });
+  // Its thread works by now: what a sanitizer asks of a thread that begins takes open files, and there are none below.
+  const Pair before;
+  room.take(before.ends[1]);
+  before.say(kHead);
+  REQUIRE(comes_true(ready, 1));
   const std::array<Pair, 4> pairs;
   rlimit usual{};
   REQUIRE(::getrlimit(RLIMIT_NOFILE, &usual) == 0);
   // Nobody may wait for more files at once than may be open.
   const rlimit few{2, usual.rlim_max};
-  REQUIRE(::setrlimit(RLIMIT_NOFILE, &few) == 0);
+  const int lowered = ::setrlimit(RLIMIT_NOFILE, &few);
   for (const auto& one : pairs) room.take(one.ends[1]);
   std::this_thread::sleep_for(std::chrono::milliseconds(300));
-  REQUIRE(::setrlimit(RLIMIT_NOFILE, &usual) == 0);
+  const int raised = ::setrlimit(RLIMIT_NOFILE, &usual);
+  REQUIRE(lowered == 0);
+  REQUIRE(raised == 0);
   for (const auto& one : pairs) one.say(kHead);
-  CHECK(comes_true(ready, 4));
+  CHECK(comes_true(ready, 5));
 }
 
 TEST_CASE("who cannot be taken over for want of memory is shown the door, and the next one is not") {
