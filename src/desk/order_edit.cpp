@@ -8,14 +8,13 @@
 #include "base/document.h"
 #include "base/text.h"
 #include "delivery/order.h"
-#include "song/plan_text.h"
+#include "base/toml_text.h"
 
 namespace sendworthy::desk {
 namespace {
 
 using base::Node;
-// The text of any TOML file, in spite of its name.
-using TomlText = song::PlanText;
+using base::TomlText;
 
 constexpr std::array<std::string_view, 10> kOrderKeys{"title", "artist", "album", "client", "rules", "expect", "folder", "name", "allow_extra", "previous"};
 constexpr std::array<std::string_view, 10> kItemKeys{"version", "file", "required", "rules", "expect", "role", "title", "length", "against", "isrc"};
@@ -68,7 +67,7 @@ Result<void> set(TomlText& text, Table table, const std::string& key, const Orde
   if (std::holds_alternative<std::monostate>(to)) {
     text.drop(table, key);
   } else {
-    text.put(table, key, song::plain_literal(literal_of(to)));
+    text.put(table, key, base::plain_literal(literal_of(to)));
   }
   return {};
 }

@@ -8,7 +8,7 @@
 #include <string_view>
 
 #include "song/plan_edit.h"
-#include "song/plan_text.h"
+#include "base/toml_text.h"
 
 namespace sendworthy::song {
 
@@ -18,12 +18,18 @@ struct PlanChange {
   std::string text;
 };
 
+/// Error: rules, for a plan whose parts cannot be told apart.
+[[nodiscard]] Result<base::TomlText> text_of_plan(std::string text);
+
+/// What cannot be changed here.
+[[nodiscard]] tl::unexpected<Error> cannot_be_changed();
+
 [[nodiscard]] Result<void> set_sections(PlanChange& change, const SetSections& wanted);
 
 /// The tables [[array]] by the text that is their `key`.
 class Blocks {
  public:
-  Blocks(const PlanText& text, std::string_view array, std::string_view key);
+  Blocks(const base::TomlText& text, std::string_view array, std::string_view key);
   /// Error: rules, where the plan has it written in another way.
   [[nodiscard]] Result<std::size_t> of(std::string_view name) const;
 
@@ -32,8 +38,8 @@ class Blocks {
   std::map<std::string, std::size_t, std::less<>> blocks_;
 };
 
-[[nodiscard]] MakeLiteral text_literal(std::string text);
+[[nodiscard]] base::MakeLiteral text_literal(std::string text);
 /// In place of one that may have comments between its numbers.
-[[nodiscard]] MakeLiteral range_literal(const std::optional<Range>& range);
+[[nodiscard]] base::MakeLiteral range_literal(const std::optional<Range>& range);
 
 }  // namespace sendworthy::song

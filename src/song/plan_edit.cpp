@@ -86,7 +86,7 @@ std::string range_in_place_of(std::optional<std::string_view> old, const std::op
 
 class KeySetter {
  public:
-  KeySetter(PlanChange& change, const SetKey& wanted, PlanText& text)
+  KeySetter(PlanChange& change, const SetKey& wanted, base::TomlText& text)
       : wanted_(wanted), text_(text), dot_(wanted.key.find('.')), slot_(slot_of(change.plan, wanted.key)), fallback_(slot_of(none_, wanted.key)) {}
 
   Result<void> set() {
@@ -146,7 +146,7 @@ class KeySetter {
     if (unset()) {
       text_.drop(table(), key());
     } else {
-      text_.put(table(), key(), plain_literal(*given<bool>() ? "true" : "false"));
+      text_.put(table(), key(), base::plain_literal(*given<bool>() ? "true" : "false"));
     }
     *slot = unset() ? *std::get<bool*>(fallback_) : *given<bool>();
     return {};
@@ -166,11 +166,11 @@ class KeySetter {
 
   void put_or_drop(std::optional<double> number) {
     if (!number) return text_.drop(table(), key());
-    text_.put(table(), key(), plain_literal(base::shortest(*number + 0.0)));
+    text_.put(table(), key(), base::plain_literal(base::shortest(*number + 0.0)));
   }
 
   const SetKey& wanted_;
-  PlanText& text_;
+  base::TomlText& text_;
   std::size_t dot_;
   Plan none_;
   Slot slot_, fallback_;
@@ -262,15 +262,15 @@ class Editor {
 
   Result<void> operator()(const SetKey& wanted) {
     const auto mix = change_.plan.mix;
-    if (const auto ok = in_text([&](PlanText& text) { return KeySetter(change_, wanted, text).set(); }); !ok || change_.plan.mix == mix) return ok;
-    return in_text([](PlanText& text) -> Result<void> {
+    if (const auto ok = in_text([&](base::TomlText& text) { return KeySetter(change_, wanted, text).set(); }); !ok || change_.plan.mix == mix) return ok;
+    return in_text([](base::TomlText& text) -> Result<void> {
       age_notes_of_mix(text);
       return {};
     });
   }
 
   Result<void> operator()(const SetStems& wanted) {
-    return in_text([&](PlanText& text) -> Result<void> {
+    return in_text([&](base::TomlText& text) -> Result<void> {
       const Blocks by_name(text, "stem", "name");
       std::set<std::string_view> seen;
       for (const auto& change : wanted.stems) {
@@ -284,11 +284,11 @@ class Editor {
   Result<void> operator()(const SetQuestion& wanted) {
     const auto found = question_called(change_.plan, wanted.id);
     if (!found) return tl::unexpected(found.error());
-    return in_text([&](PlanText& text) -> Result<void> {
+    return in_text([&](base::TomlText& text) -> Result<void> {
       const auto block = Blocks(text, "question", "id").of(wanted.id);
       if (!block) return tl::unexpected(block.error());
       return change_question(change_.plan, change_.plan.questions[*found], wanted.to,
-                             [&](std::string_view key, const MakeLiteral& make) { text.put(*block, key, make); }, [&](std::string_view key) { text.drop(*block, key); });
+                             [&](std::string_view key, const base::MakeLiteral& make) { text.put(*block, key, make); }, [&](std::string_view key) { text.drop(*block, key); });
     });
   }
 
@@ -297,10 +297,10 @@ class Editor {
     Question question;
     question.id = wanted.id;
     for (int n = 1; question.id.empty() || (wanted.id.empty() && question_called(change_.plan, question.id)); ++n) question.id = fmt::format("question-{}", n);
-    return in_text([&](PlanText& text) -> Result<void> {
+    return in_text([&](base::TomlText& text) -> Result<void> {
       const std::string end(text.line_end());
       auto lines = "[[question]]" + end + "id = " + base::toml_text(question.id) + end;
-      const auto put = [&](std::string_view key, const MakeLiteral& make) { lines += std::string(key) + " = " + make({std::nullopt, false, end}) + end; };
+      const auto put = [&](std::string_view key, const base::MakeLiteral& make) { lines += std::string(key) + " = " + make({std::nullopt, false, end}) + end; };
       if (const auto ok = change_question(change_.plan, question, wanted.question, put, [](std::string_view) {}); !ok) return ok;
       if (!questions.empty()) {
         const auto last = Blocks(text, "question", "id").of(questions.back().id);
@@ -317,7 +317,7 @@ class Editor {
   Result<void> operator()(const RemoveQuestion& wanted) {
     const auto found = question_called(change_.plan, wanted.id);
     if (!found) return tl::unexpected(found.error());
-    return in_text([&](PlanText& text) -> Result<void> {
+    return in_text([&](base::TomlText& text) -> Result<void> {
       const auto block = Blocks(text, "question", "id").of(wanted.id);
       if (!block) return tl::unexpected(block.error());
       text.remove(*block);
@@ -330,12 +330,12 @@ class Editor {
   Result<std::string> finish() {
     const auto after = parse_plan(change_.text, {});
     if (!after) return fail(ErrorCode::rules, after.error().text);
-    if (!same(*after, change_.plan)) return fail(ErrorCode::rules, "the plan is written in a way that cannot be changed here; change it in a text editor");
+    if (!same(*after, change_.plan)) return cannot_be_changed();
     return std::move(change_.text);
   }
 
  private:
-  Result<void> change_stem(PlanText& text, const Blocks& by_name, const StemChange& wanted) {
+  Result<void> change_stem(base::TomlText& text, const Blocks& by_name, const StemChange& wanted) {
     const auto found = named(change_.plan.stems, "stem", wanted.name);
     if (!found) return tl::unexpected(found.error());
     if (!*found) return wrong_edit("a stem is chosen by its name");
@@ -348,7 +348,7 @@ class Editor {
     }
     if (wanted.priority && *wanted.priority != stem.priority) {
       stem.priority = *wanted.priority;
-      if (stem.priority) text.put(*block, "priority", plain_literal(std::to_string(*stem.priority)));
+      if (stem.priority) text.put(*block, "priority", base::plain_literal(std::to_string(*stem.priority)));
       if (!stem.priority) text.drop(*block, "priority");
     }
     return {};
@@ -356,7 +356,7 @@ class Editor {
 
   template <class Do>
   Result<void> in_text(const Do& what) {
-    auto text = PlanText::of(change_.text);
+    auto text = text_of_plan(change_.text);
     if (!text) return tl::unexpected(text.error());
     if (const auto ok = what(*text); !ok) return ok;
     change_.text = text->changed();
@@ -368,11 +368,21 @@ class Editor {
 
 }  // namespace
 
-Blocks::Blocks(const PlanText& text, std::string_view array, std::string_view key) : array_(array) {
+Blocks::Blocks(const base::TomlText& text, std::string_view array, std::string_view key) : array_(array) {
   for (const auto block : text.blocks(array)) {
     const auto literal = text.literal(block, key);
     if (auto name = literal ? base::toml_string(*literal) : std::nullopt) blocks_.emplace(std::move(*name), block);
   }
+}
+
+tl::unexpected<Error> cannot_be_changed() {
+  return fail(ErrorCode::rules, "the plan is written in a way that cannot be changed here; change it in a text editor");
+}
+
+Result<base::TomlText> text_of_plan(std::string text) {
+  auto read = base::TomlText::of(std::move(text));
+  if (!read) return cannot_be_changed();
+  return std::move(*read);
 }
 
 Result<std::size_t> Blocks::of(std::string_view name) const {
@@ -380,8 +390,8 @@ Result<std::size_t> Blocks::of(std::string_view name) const {
   return fail(ErrorCode::rules, fmt::format("{} {} is not written as a table [[{}]] of its own; change it in a text editor", array_, in_quotes(name), array_));
 }
 
-MakeLiteral text_literal(std::string text) {
-  return [text = std::move(text)](const LiteralPlace& place) {
+base::MakeLiteral text_literal(std::string text) {
+  return [text = std::move(text)](const base::LiteralPlace& place) {
     if (place.one_line || text.find('\n') == std::string::npos) return base::toml_text(text);
     const std::string end(place.line_end);
     auto literal = "\"\"\"" + end;
@@ -395,8 +405,8 @@ MakeLiteral text_literal(std::string text) {
   };
 }
 
-MakeLiteral range_literal(const std::optional<Range>& range) {
-  return [range](const LiteralPlace& place) { return range_in_place_of(place.old, range); };
+base::MakeLiteral range_literal(const std::optional<Range>& range) {
+  return [range](const base::LiteralPlace& place) { return range_in_place_of(place.old, range); };
 }
 
 Result<std::string> edit_plan(std::string_view toml, std::span<const PlanEdit> edits) {

@@ -63,7 +63,7 @@ class SectionSetter {
   Result<PlanChange> set() {
     if (const auto ok = pair_up(); !ok) return tl::unexpected(ok.error());
     if (const auto ok = let_go(); !ok) return tl::unexpected(ok.error());
-    auto text = PlanText::of(after_.text);
+    auto text = text_of_plan(after_.text);
     if (!text) return tl::unexpected(text.error());
     text_ = &*text;
     const auto in_text = text_->blocks("section");
@@ -118,7 +118,7 @@ class SectionSetter {
     }
     for (std::size_t i = 0; i < old_.sections.size(); ++i) {
       if (new_index_[i]) continue;
-      auto text = PlanText::of(after_.text);
+      auto text = text_of_plan(after_.text);
       if (!text) return tl::unexpected(text.error());
       text->drop_member("vocal", "sections", old_.sections[i].name);
       after_.text = text->changed();
@@ -131,7 +131,7 @@ class SectionSetter {
     const auto& wanted = wanted_.sections[i];
     auto section = wanted.was ? old_.sections[*wanted.was] : Section();
     const auto block = wanted.was ? std::optional(blocks_[*wanted.was]) : std::nullopt;
-    const auto put = [&](std::string_view key, const MakeLiteral& make) {
+    const auto put = [&](std::string_view key, const base::MakeLiteral& make) {
       if (block) {
         text_->put(*block, key, make);
       } else {
@@ -145,7 +145,7 @@ class SectionSetter {
       if (from && ms_of(*from) == ms_of(to)) return *from;
       const auto old = block ? text_->literal(*block, key) : std::nullopt;
       const auto literal = time_literal(ms_of(to), old ? form_of(*old) : form);
-      put(key, plain_literal(literal));
+      put(key, base::plain_literal(literal));
       return seconds_of(literal, ms_of(to));
     };
     section.start_s = time("start", wanted.start_s, wanted.was ? std::optional(section.start_s) : std::nullopt);
@@ -156,7 +156,7 @@ class SectionSetter {
     for (const auto& [key, to, flag] : {std::tuple{"biggest", wanted.biggest, &section.biggest}, {"quietest", wanted.quietest, &section.quietest}}) {
       if (to == *flag) continue;
       *flag = to;
-      if (to) put(key, plain_literal("true"));
+      if (to) put(key, base::plain_literal("true"));
       if (!to) text_->drop(*block, key);
     }
     if (wanted.vocal_lu) section.vocal_lu = *wanted.vocal_lu;
@@ -267,7 +267,7 @@ class SectionSetter {
       if (!wanted.vocal_lu) continue;
       const auto& range = *wanted.vocal_lu;
       if (wanted.was ? old_.sections[*wanted.was].vocal_lu == range : !range) continue;
-      auto text = PlanText::of(after_.text);
+      auto text = text_of_plan(after_.text);
       if (!text) return tl::unexpected(text.error());
       if (range) text->put_member("vocal", "sections", wanted.name, range_literal(range));
       if (!range) text->drop_member("vocal", "sections", wanted.name);
@@ -279,7 +279,7 @@ class SectionSetter {
   const Plan& old_;
   PlanChange after_;
   const SetSections& wanted_;
-  PlanText* text_ = nullptr;
+  base::TomlText* text_ = nullptr;
   TimeForm form_;
   std::vector<std::size_t> blocks_;                       ///< of the old sections
   std::vector<std::optional<std::size_t>> new_index_;     ///< of the old sections

@@ -8,7 +8,7 @@
 
 #include "base/text.h"
 #include "base/toml_places.h"
-#include "song/plan_text.h"
+#include "base/toml_text.h"
 
 namespace sendworthy::song {
 namespace {
@@ -42,7 +42,7 @@ struct Waiting {
 };
 
 std::optional<Waiting> waiting_in(std::string_view comment) {
-  const auto key = key_in_comment(comment);
+  const auto key = base::key_in_comment(comment);
   if (key.empty()) return std::nullopt;
   auto rest = comment.substr(static_cast<std::size_t>(key.data() + key.size() - comment.data()));
   rest = trimmed(rest.substr(rest.find('=') + 1));
@@ -62,7 +62,7 @@ decltype(PlanNotes::OfKey::value) value_in(std::string_view literal) {
 
 class Reader {
  public:
-  explicit Reader(const PlanText& text) : text_(text) {}
+  explicit Reader(const base::TomlText& text) : text_(text) {}
 
   PlanNotes read() {
     for (const auto table : kTables) {
@@ -116,14 +116,14 @@ class Reader {
     notes_.stems.emplace(*name, std::move(note));
   }
 
-  const PlanText& text_;
+  const base::TomlText& text_;
   PlanNotes notes_;
 };
 
 }  // namespace
 
 PlanNotes plan_notes(std::string_view toml) {
-  const auto text = PlanText::of(std::string(toml));
+  const auto text = base::TomlText::of(std::string(toml));
   return text ? Reader(*text).read() : PlanNotes{};
 }
 
@@ -151,7 +151,7 @@ std::string measured_before(std::string_view comment) {
   return words;
 }
 
-void age_notes_of_mix(PlanText& text) {
+void age_notes_of_mix(base::TomlText& text) {
   for (const auto block : text.blocks("section")) {
     for (const auto& comment : text.comments(block)) {
       const bool loudness = comment.key == "start" && is_loudness(comment.text);

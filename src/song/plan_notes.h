@@ -9,9 +9,11 @@
 
 #include "song/plan.h"
 
-namespace sendworthy::song {
+namespace sendworthy::base {
+class TomlText;
+}
 
-class PlanText;
+namespace sendworthy::song {
 
 struct PlanNotes {
   struct OfKey {
@@ -46,6 +48,6 @@ struct PlanNotes {
 
 /// After the mix is another one than was measured: the sections' loudness and the guesses that stand on it go, and every other note says
 /// that it was measured on an earlier bounce. Of the stems' files nothing changes.
-void age_notes_of_mix(PlanText& text);
+void age_notes_of_mix(base::TomlText& text);
 
 }  // namespace sendworthy::song

@@ -1,4 +1,4 @@
-// The text of a plan, and changes to it that leave every other byte as it was.
+// The text of a TOML document, and changes to it that leave every other byte as it was.
 #pragma once
 
 #include <functional>
@@ -9,9 +9,8 @@
 #include <vector>
 
 #include "base/toml_places.h"
-#include "song/plan.h"
 
-namespace sendworthy::song {
+namespace sendworthy::base {
 
 /// Where a value is to stand.
 struct LiteralPlace {
@@ -28,10 +27,10 @@ using MakeLiteral = std::function<std::string(const LiteralPlace& place)>;
 
 [[nodiscard]] MakeLiteral plain_literal(std::string literal);
 
-class PlanText {
+class TomlText {
  public:
-  /// Of a text that parse_plan can read. Error: rules, for one whose parts cannot be told apart.
-  [[nodiscard]] static Result<PlanText> of(std::string text);
+  /// Of a text that is valid TOML; nothing for one whose parts cannot be told apart.
+  [[nodiscard]] static std::optional<TomlText> of(std::string text);
 
   /// [table] key = …, wherever and however the text has it; a key that is not there is added to its table, and a table at the end.
   void put(std::string_view table, std::string_view key, const MakeLiteral& make);
@@ -45,7 +44,7 @@ class PlanText {
   [[nodiscard]] std::optional<std::string_view> literal(std::size_t block, std::string_view key) const;
   void put(std::size_t block, std::string_view key, const MakeLiteral& make);
   void drop(std::size_t block, std::string_view key);
-  /// The tables [table], however often; the text is read as parse_plan reads it, so there is at most one.
+  /// The tables [table], of which valid TOML has at most one.
   [[nodiscard]] std::vector<std::size_t> tables(std::string_view table) const;
   /// A comment in the lines of a table, from its # on, without the line's end.
   struct Comment {
@@ -76,8 +75,8 @@ class PlanText {
   [[nodiscard]] std::string changed() const;
 
  private:
-  using Entry = base::TomlEntry;
-  PlanText(std::string text, base::TomlPlaces places) : text_(std::move(text)), places_(std::move(places)) {}
+  using Entry = TomlEntry;
+  TomlText(std::string text, TomlPlaces places) : text_(std::move(text)), places_(std::move(places)) {}
 
   [[nodiscard]] const Entry* find(const std::vector<std::string>& path) const;
   [[nodiscard]] const Entry* find(std::size_t block, std::string_view key) const;
@@ -85,7 +84,7 @@ class PlanText {
   void erase(const Entry& entry);
   void add(std::size_t block, std::string_view key, const MakeLiteral& make);
   void add_to_inline_table(const Entry& table, const std::string& assignment);
-  void change(base::Span where, std::string to) { changes_.push_back({where, std::move(to)}); }
+  void change(Span where, std::string to) { changes_.push_back({where, std::move(to)}); }
   /// A line of its own at the start of a line, or at the text's end.
   void insert_line(std::size_t at, const std::string& line);
   [[nodiscard]] std::size_t line_start(std::size_t at) const;
@@ -99,8 +98,8 @@ class PlanText {
   [[nodiscard]] const Entry* last_of(std::size_t block) const;
 
   std::string text_;
-  base::TomlPlaces places_;
-  std::vector<std::pair<base::Span, std::string>> changes_;
+  TomlPlaces places_;
+  std::vector<std::pair<Span, std::string>> changes_;
 };
 
-}  // namespace sendworthy::song
+}  // namespace sendworthy::base
