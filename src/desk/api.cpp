@@ -15,6 +15,7 @@
 #include "desk/page.h"
 #include "desk/plan_api.h"
 #include "desk/plans_here.h"
+#include "desk/sheet_forms.h"
 #include "desk/sheet_parts.h"
 #include "sheet/html_assets.h"
 

@@ -33,12 +33,6 @@ struct CheckSettings {
   std::function<std::string()> today;  ///< the day by which waivers are judged, YYYY-MM-DD
 };
 
-/// How a sheet can be had: "html", "json", "jsonl", "txt", "csv" or "xml".
-struct SheetForm {
-  std::string_view ending, mime;
-};
-[[nodiscard]] const SheetForm* sheet_form(std::string_view ending);
-
 /// Safe to use from several threads. Finished sheets lie written in the scratch folder, so that many take no memory; what a plan asks is
 /// kept beside.
 class Checks {
