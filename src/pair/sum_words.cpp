@@ -93,7 +93,7 @@ std::string words_of(const Sum& sum, SumCause cause, const SumNames& what) {
     case SumCause::part_processing: return fmt::format("processing on {} alone: ", what.one) + with([](const auto& part) { return part.moving_db != 0; }, name);
     case SumCause::bus_processing:
       return sum.slow ? fmt::format("processing on the mix bus: its gain moves between {} and {}", db(sum.slow->lowest_db), db(sum.slow->highest_db)) : "processing on the mix bus";
-    case SumCause::each_processing: return "processing on the mix bus and on each of them alone, such as a limiter: gains that move explain what is left";
+    case SumCause::each_processing: return "processing on each of them alone, or on the mix bus and on each, such as a limiter: gains that move explain what is left";
     case SumCause::bus_filter: return "a filter on the mix bus";
     case SumCause::bus_distortion:
       if (sum.ceiling)

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <utility>
 
 #include "base/text.h"
 #include "pair/sum_words.h"
@@ -14,6 +15,7 @@ namespace {
 
 constexpr double kExactDb = 0.1;    // of what the gains of a sum that nulls may be off
 constexpr double kFittedDb = 0.5;   // of gains by least squares beside what stems do not hold: reverbs, doubles, a limiter's work
+constexpr double kApartDb = -20;  // of what is left of the mix: more, and levels of stems to one another may be off by a decibel and more
 constexpr double kAloneDb = 2;      // of one stem alone, whose likes in the mix add to it
 constexpr double kLittleDb = 1.01, kLittleS = 0.01;
 constexpr std::array<std::string_view, 9> kToldByStems{"percussion-in-biggest", "backing-placement", "priority-masking", "backing-masked", "movement", "quiet-listening", "kick-over-bass", "low-end-order", "bass-steadiness"};
@@ -35,6 +37,21 @@ bool of_all_alike(const pair::Sum& sum, pair::SumCause cause) {
     case polarity: return sum.common_inverted;
     default: return false;
   }
+}
+
+/// What may have moved all stems against one another; empty: nothing.
+std::string moved_apart(const pair::Sum& sum) {
+  using enum pair::SumCause;
+  const auto is = [&](pair::SumCause cause) { return sum.cause == cause || std::ranges::find(sum.also, cause) != sum.also.end(); };
+  if (is(each_processing)) {
+    // The least of the steps at which nothing moves; where gains of their own are told of stems, these are judged by themselves.
+    double least = 0;
+    for (std::size_t i = 0; i < sum.step && i < sum.ladder.size(); ++i) least = std::min(least, sum.ladder[i].residual_db);
+    return least > kApartDb ? "every stem went through processing of its own, which moves its level beside the others" : "";
+  }
+  if (is(bus_processing) && sum.residual_db > kApartDb)
+    return fmt::format("processing on the mix bus explains the mix to {} only, so that levels of the stems to one another in it are not known", db(sum.residual_db));
+  return {};
 }
 
 std::size_t index_of(const Plan& plan, std::string_view file) {
@@ -77,6 +94,7 @@ Standing standing_of(const Measured& song, std::size_t stem) {
   if (part.crossed) return {fmt::format("left and right of {} are changed about in the mix", name), true};
   if (part.folded) return {fmt::format("{} may be folded to mono", name), false};
   if (part.moving_db != 0) return {fmt::format("{} is processed in the mix: its gain moves by {}", name, db(part.moving_db)), false};
+  if (auto apart = moved_apart(sum); !apart.empty()) return {std::move(apart), false};
   for (const auto& gap : sum.gaps) {
     if (gap.part == stem) return {fmt::format("{} is muted for a while {}", name, gap.in_mix ? "in the mix" : "in its file"), false};
   }
@@ -105,6 +123,7 @@ bool stems_tell_the_mix(const Measured& song) {
 std::string shared_by_all(const Measured& song) {
   const auto& sum = *song.sum;
   if (sum.not_measured) return {};
+  if (auto apart = moved_apart(sum); !apart.empty()) return apart;
   if (sum.common_inverted) return "the stems stand upside down in the mix";
   if (off_in_level(sum.common_gain_db, kFittedDb)) return fmt::format("all stems stand {} {} in the mix than in their files", db(std::abs(sum.common_gain_db)), sum.common_gain_db < 0 ? "softer" : "louder");
   if (sum.common_delay_frames != 0) return fmt::format("the stems are {}", pair::late_or_early(sum.common_delay_frames));
@@ -120,7 +139,8 @@ void hold_to_the_mix(const Measured& song, Findings& findings) {
     if (!pass && one.status != Status::fail && one.status != Status::warn) continue;
     std::vector<std::string> why;
     for (const auto i : tellers(plan, one)) {
-      if (const auto standing = standing_of(song, i); !standing.why.empty() && (pass || !standing.little)) why.push_back(standing.why);
+      const auto standing = standing_of(song, i);
+      if (!standing.why.empty() && (pass || !standing.little) && std::ranges::find(why, standing.why) == why.end()) why.push_back(standing.why);
     }
     if (why.empty()) continue;
     const auto* told = std::get_if<Value>(&one.outcome);

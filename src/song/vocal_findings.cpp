@@ -9,6 +9,7 @@
 
 #include "base/text.h"
 #include "song/as_printed.h"
+#include "song/bus_filter.h"
 #include "song/song_findings.h"
 #include "song/standing.h"
 #include "song/vocal_condition.h"
@@ -21,7 +22,9 @@ constexpr double kLeastPhraseS = 0.8;
 constexpr std::size_t kPauseSteps = 3;     // shorter ones do not end a phrase
 constexpr double kPhraseOutLu = 1;         // beyond the range
 constexpr double kNearlyAsInTheMixDb = 2;  // by least squares against a mix that holds doubles and reverb as well
+constexpr double kLiftedLu = 0.3;            // by a filter on the mix bus, which the stems do not have
 constexpr double kNoisyDb = -50;           // of pauses against what is sung; own, common practice, no source
+constexpr std::string_view kPrintThrough = "Print the stems through the filter of the mix bus, or the mix without it; see stems-sum-to-mix.";
 constexpr std::string_view kNoVocal = "no stem has the role lead vocal";
 constexpr std::string_view kNoneAtAll = "there is no lead vocal among the stems, which are all of the mix";
 
@@ -188,6 +191,14 @@ void over_bed(const Measured& song, SongSheet& sheet, Findings& findings) {
     if (section.vocal_lu) stated.insert(section.name);
   }
   judge(song, {kId, "over the bed", reading.lead, bed, windows, files}, sheet, &SongSheet::Section::vocal_over_bed, wanted_over_bed(plan), "[vocal] above_band = [low, high], in LU", vocal.bed, std::move(stated), findings);
+  if (const double lifted = by_stems ? lead_lifted_by_bus_filter_lu(song) : 0; !at_most(std::abs(lifted), kLiftedLu)) {
+    auto& one = findings.back();
+    const auto* told = std::get_if<Value>(&one.outcome);
+    const auto* text = told != nullptr ? std::get_if<std::string>(told) : nullptr;
+    if (text == nullptr) return;
+    auto reason = fmt::format("the filter on the mix bus {} the vocal by about {} against the bed; by the stems without it: {}", lifted > 0 ? "lifts" : "lowers", lu(std::abs(lifted)), *text);
+    one = unmeasured(kId, plan.severities, std::move(reason), files, kPrintThrough);
+  }
 }
 
 void over_backing(const Measured& song, SongSheet& sheet, Findings& findings) {

@@ -3,12 +3,15 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
+#include <string>
 
 #include "signals.h"
 #include "unit/song/arrangement.h"
 
 using namespace sendworthy;
 using test::Arrangement;
+using test::Clip;
 using test::finding;
 using test::words;
 
@@ -24,6 +27,34 @@ Sheet stale(const std::string& name, double mix_over_stem_db) {
   song.mix = song.sum();
   song.gain(name, -mix_over_stem_db);
   return song.check();
+}
+
+/// To a share of its peak, by a gain that comes at once and goes within a tenth of a second.
+void limit(Clip& clip, double share) {
+  auto& channels = clip.channels;
+  double peak = 0, gain = 1;
+  for (const auto& channel : channels) {
+    for (const auto sample : channel) peak = std::max(peak, std::abs(sample));
+  }
+  for (std::size_t n = 0; n < channels.front().size(); ++n) {
+    double here = 0;
+    for (const auto& channel : channels) here = std::max(here, std::abs(channel[n]));
+    const double wanted = here > share * peak ? share * peak / here : 1;
+    gain = wanted < gain ? wanted : gain + (wanted - gain) * 0.0005;
+    for (auto& channel : channels) channel[n] *= gain;
+  }
+}
+
+/// A shelf of the first order below 200 Hz.
+void shelve(Clip& clip, double gain_db) {
+  const double pole = std::exp(-2 * std::numbers::pi * 200 / clip.rate), more = std::pow(10, gain_db / 20) - 1;
+  for (auto& channel : clip.channels) {
+    double low = 0;
+    for (auto& sample : channel) {
+      low = (1 - pole) * sample + pole * low;
+      sample += more * low;
+    }
+  }
 }
 
 }  // namespace
@@ -101,6 +132,48 @@ TEST_SUITE("song/standing") {
     CHECK(words(one, "stems-aligned") == "all stems against the mix: 47 frames early; kick: 96 frames late");
     CHECK(status(one, "kick-over-bass") == Status::not_measured);
     for (std::size_t i = 0; i < plain.song->sections.size(); ++i) CHECK(*sheet.song->sections[i].vocal_over_bed == doctest::Approx(*plain.song->sections[i].vocal_over_bed).epsilon(0.01));
+  }
+
+  TEST_CASE("stems that were limited one by one tell nothing of their levels to one another") {
+    Arrangement song;
+    song.gain("kick", -9);  // so that no stem is all of the mix
+    song.mix = song.sum();
+    for (auto& stem : song.stems) limit(stem.clip, 0.35);
+    const auto sheet = song.check();
+    CAPTURE(words(sheet, "stems-sum-to-mix"));
+    CHECK(says(sheet, "stems-sum-to-mix", "processing on each of them alone"));
+    for (const auto* id : {"vocal-placement", "backing-placement", "percussion-in-biggest", "kick-over-bass", "movement", "quiet-listening"}) {
+      CAPTURE(id);
+      CAPTURE(words(sheet, id));
+      CHECK(status(sheet, id) == Status::not_measured);
+      CHECK(says(sheet, id, "every stem went through processing of its own"));
+    }
+  }
+
+  TEST_CASE("a filter on the mix bus moves the vocal against the bed, which the stems do not tell") {
+    for (const double shelf_db : {0.3, 6.0, -6.0}) {
+      CAPTURE(shelf_db);
+      Arrangement song;
+      // Behind the shelf the vocal stands elsewhere: what is to be told is measured on stems that went through it as well.
+      auto behind = song;
+      for (auto& stem : behind.stems) shelve(stem.clip, shelf_db);
+      const auto truth = behind.check();
+      song.mix = behind.sum();
+      const auto before = Arrangement().check(), sheet = song.check();
+      CAPTURE(words(sheet, "stems-sum-to-mix"));
+      CAPTURE(words(sheet, "vocal-placement"));
+      CHECK(says(sheet, "stems-sum-to-mix", "a filter on the mix bus"));
+      double moved = 0;
+      for (std::size_t i = 0; i < truth.song->sections.size(); ++i) moved += (*truth.song->sections[i].vocal_over_bed - *before.song->sections[i].vocal_over_bed) / static_cast<double>(truth.song->sections.size());
+      CAPTURE(moved);
+      CHECK(std::abs(moved) > (std::abs(shelf_db) > 1 ? 0.5 : -1));
+      CHECK(status(sheet, "vocal-placement") == (std::abs(shelf_db) > 1 ? Status::not_measured : Status::pass));
+      if (std::abs(shelf_db) > 1) {
+        const auto text = words(sheet, "vocal-placement");
+        const double told = std::stod(text.substr(text.find("about ") + 6)) * (text.find("lifts") != text.npos ? 1 : -1);
+        CHECK(std::abs(told - moved) < 0.3);
+      }
+    }
   }
 
   TEST_CASE("what was never measured passes nothing: a section that is stated and silent, samples that are no numbers, sections without a loudness") {
