@@ -14,7 +14,7 @@ constexpr std::size_t kMostBands = 64;
 constexpr std::size_t kMostParts = 16;
 constexpr double kLevelWidth = 700, kLevelRow = 20;
 
-std::string name_of(double hz) { return !std::isfinite(hz) ? "?" : hz >= 1000 ? base::shortest(hz / 1000) + " kHz" : base::shortest(hz) + " Hz"; }
+std::string name_of(double hz) { return !std::isfinite(hz) ? "?" : hz >= 999.5 ? base::shortest(std::round(hz / 100) / 10) + " kHz" : base::shortest(std::round(hz)) + " Hz"; }
 
 std::string named(const std::string& name) { return "“" + base::for_terminal(name) + "”"; }
 

@@ -197,6 +197,10 @@ std::string how_to_hear(const Plan& plan, Heard heard) {
 
 std::vector<ListeningPlace> places_of(const Plan& plan, const Question& question, const Sheet* measured) {
   std::vector<ListeningPlace> places;
+  const auto add = [&](ListeningPlace place) {
+    const auto same = [&](const ListeningPlace& one) { return one.start_s == place.start_s && one.end_s.value_or(-1) == place.end_s.value_or(-1) && one.what == place.what; };
+    if (std::ranges::none_of(places, same)) places.push_back(std::move(place));
+  };
   if (question.section) places.push_back(place_of(plan.sections[*question.section]));
   const bool biggest = question.id == "biggest-section" || question.id == "percussion" || question.id == "dynamics";
   for (const auto& one : plan.sections) {
@@ -211,7 +215,7 @@ std::vector<ListeningPlace> places_of(const Plan& plan, const Question& question
       // Times in another file than the mix, such as the bounce before, would lead astray.
       const bool stem = std::ranges::any_of(plan.stems, [&](const Stem& one) { return one.file == where.file; });
       if ((where.file.empty() || where.file == plan.mix || stem) && places.size() < most)
-        places.push_back({where.start_s, std::max(where.start_s, where.end_s), where.note.empty() ? finding.title : where.note});
+        add({where.start_s, std::max(where.start_s, where.end_s), where.note.empty() ? finding.title : where.note});
     }
   }
   return places;

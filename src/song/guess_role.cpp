@@ -56,21 +56,23 @@ std::optional<Role> role_by(const Words& words) {
   if (has_any(words, {"fx", "sfx", "efx", "effect", "effects", "reverb", "verb", "rvb", "delay", "dly", "echo", "riser", "risers", "impact", "impacts",
                       "sweep", "sweeps", "whoosh", "swell", "swells", "downlifter", "uplifter", "transition", "transitions", "foley", "glitch", "noise", "returns"}))
     return Role::effects;
+  // By itself it counts revisions: "Vox Rev" is a reverb, "Rev 2" is none.
+  if (words.size() > 1 && words.back() == "rev") return Role::effects;
   if (has_any(words, {"bv", "bvs", "bgv", "bgvs", "bgvox", "bvox", "backingvox", "backingvocal", "backingvocals", "choir", "choirs", "bgs", "oohs", "aahs", "ooh", "aah"})) return Role::backing_vocal;
   if (vocal && has_any(words, {"back", "backing", "background", "backup", "bg", "bk", "harmony", "harmonies", "harm", "harms", "harmo", "gang", "group", "double",
                                "doubles", "doubled", "dbl", "dbls", "dub", "dubs", "stack", "stacks", "adlib", "adlibs", "crowd"}))
     return Role::backing_vocal;
   if (vocal && has_pair(words, "ad", "lib")) return Role::backing_vocal;
   if (vocal || has_any(words, {"ldvox", "leadvox", "ldvx", "leadvocal", "leadvocals", "ldvoc", "ldv", "lv", "acapella", "acappella"})) return Role::lead_vocal;
-  if (has_any(words, {"kick", "kicks", "kik", "kck", "kd", "bd", "bassdrum"}) || has_pair(words, "bass", "drum")) return Role::kick;
-  if (has_any(words, {"snare", "snares", "snr", "sn", "sd", "rim", "rimshot", "sidestick"})) return Role::snare;
+  if (has_any(words, {"kick", "kicks", "kickdrum", "kickdrums", "kik", "kck", "kd", "bd", "bassdrum"}) || has_pair(words, "bass", "drum")) return Role::kick;
+  if (has_any(words, {"snare", "snares", "snaredrum", "snaredrums", "snr", "sn", "sd", "rim", "rimshot", "sidestick"})) return Role::snare;
   if (has_any(words, {"perc", "percs", "percussion", "shaker", "shakers", "shk", "tamb", "tambourine", "conga", "congas", "bongo", "bongos", "clap", "claps", "snap",
                       "snaps", "cowbell", "guiro", "cajon", "triangle", "timbale", "timbales", "djembe", "tabla", "maracas", "woodblock", "timpani", "timps"}))
     return Role::percussion;
   if (has_any(words, {"drum", "drums", "drm", "drms", "oh", "ohs", "overhead", "overheads", "tom", "toms", "hat", "hats", "hh", "hihat", "hihats", "ride", "crash", "cym",
-                      "cyms", "cymbal", "cymbals", "kit", "beat", "beats", "breakbeat", "china", "splash"}))
+                      "cyms", "cymbal", "cymbals", "kit", "drumkit", "drumkits", "drumloop", "drumloops", "beat", "beats", "breakbeat", "china", "splash"}))
     return Role::drums;
-  if (has_any(words, {"bass", "bs", "bassgtr", "sub", "subs", "subbass", "808", "808s", "contrabass"})) return Role::bass;
+  if (has_any(words, {"bass", "basses", "bassguitar", "bs", "bassgtr", "sub", "subs", "subbass", "808", "808s", "contrabass"})) return Role::bass;
   if (has_any(words, {"lead", "leads", "ld", "solo", "melody", "hook"})) return Role::lead;
   if (has_any(words, {"guitar", "guitars", "gtr", "gtrs", "gt", "gts", "git", "gits", "egtr", "agtr", "elgtr", "acgtr", "banjo", "mandolin", "ukulele", "uke", "dobro",
                       "steel"}))

@@ -20,6 +20,7 @@ constexpr double kKickSpectrumS = 0.2, kBassSpectrumS = 0.4, kBassSpectrumStepS 
 constexpr double kSteadyS = 0.4, kSteadyStepS = 0.1, kPlaying = 0.5;
 constexpr std::size_t kFewestWindows = 10, kMostLoud = 5;
 constexpr double kLoudApartS = 1;
+constexpr double kStandsOut = 0.25;  // of how far the loudest lies over the median
 
 double share_of(double db) { return std::pow(10, -db / 10); }
 
@@ -284,6 +285,8 @@ void LowEndMeter::tell_steadiness(LowEndReading& result) const {
     const bool near = std::any_of(steady.loudest.begin(), steady.loudest.end(),
                                   [&](const LowEndReading::Loud& other) { return std::abs(other.at_s - window.at_s) < kLoudApartS; });
     if (near) continue;
+    // What lies far less over the median than the loudest does is as the rest of them.
+    if (window.over_median_db - median < kStandsOut * (windows.front().over_median_db - median) || !(window.over_median_db > median)) break;
     LowSpectrum spectrum(rate);
     spectrum.add(bass_.wide, wide_sample(window.at_s - kSteadyS / 2), length, LowSpectrum::Window::hann);
     steady.loudest.push_back({window.at_s, window.over_median_db - median, spectrum.highest_hz()});

@@ -166,6 +166,7 @@ Result<std::string> new_plan(const std::string& mix, const NewPlanOptions& optio
   quiet.stop = hooks.stop;
   const auto structure = structure_of(mix, quiet);
   if (!structure) return tl::unexpected(structure.error());
+  if (!(structure->duration_s > 0)) return fail(ErrorCode::no_audio, base::for_terminal(mix) + ": not one frame of audio could be decoded; bounce it again");
 
   Plan plan;
   PlanDraft draft;
@@ -186,6 +187,12 @@ Result<std::string> new_plan(const std::string& mix, const NewPlanOptions& optio
     stem.name = names[i], stem.file = (*stems)[i], stem.role = roles[i].value_or(Role::other), stem.priority = priorities[i];
     plan.stems.push_back(stem);
     draft.stems.push_back({from_the_plan(stem.file, options.plan_path), roles[i], priorities[i], {}});
+  }
+  if (!options.stems.empty()) {
+    // Where the folders are too deep or too full to be looked through, nothing is said of them.
+    for (const auto& path : audio::audio_files_in(options.stems, audio::Depth::below).value_or(std::vector<std::string>{})) {
+      if (std::ranges::find(*stems, path) == stems->end() && !same_file(path, mix)) draft.below.push_back(from_the_plan(path, options.plan_path));
+    }
   }
   PlanOptions how;
   how.check.jobs = options.jobs;

@@ -79,7 +79,7 @@ void priorities(const Measured& song, const std::vector<Pairing>& pairings, cons
     return;
   }
   if (sheet.pairs.empty()) {
-    findings.push_back(unmeasured(kId, plan.severities, resting.empty() ? "all parts have one priority: there is no pair to look at" : "silent: " + listed(resting), song.mix_and(all), "Give the stems priorities that differ, 1 for what matters most."));
+    findings.push_back(unmeasured(kId, plan.severities, resting.empty() ? (all.size() < 2 ? "not stated: only one part has a priority" : "all parts have one priority: there is no pair to look at") : "silent: " + listed(resting), song.mix_and(all), "Give the stems priorities that differ, 1 for what matters most."));
     return;
   }
   std::vector<std::string> covered;

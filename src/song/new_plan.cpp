@@ -161,6 +161,10 @@ class Writer {
       line(fmt::format("role = \"{}\"{}", to_string(one.role.value_or(Role::other)), one.role ? "" : "    # its name does not tell"));
       if (one.priority) line(fmt::format("{:<28} # a guess by role", fmt::format("# priority = {}", *one.priority)));
     }
+    constexpr std::size_t kNamed = 20;
+    if (!draft_.below.empty()) line("");
+    for (std::size_t i = 0; i < std::min(kNamed, draft_.below.size()); ++i) line("# left out: " + one_line(draft_.below[i], 400) + "; it lies in a folder within that of the stems, which was not searched");
+    if (draft_.below.size() > kNamed) line(fmt::format("# left out: {} more in such folders", draft_.below.size() - kNamed));
   }
 
   static std::string normal(const std::string& path) { return std::filesystem::path(path).lexically_normal().string(); }

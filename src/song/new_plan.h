@@ -36,6 +36,7 @@ struct PlanDraft {
   std::string mix;  ///< path from the plan's folder
   std::vector<Section> sections;
   std::vector<Stem> stems;
+  std::vector<std::string> below;  ///< audio files in folders within that of the stems, which are none as they lie; paths from the plan's folder
   bool without_vocals = false;  ///< the stems are all of the mix, and none is a vocal: nothing is asked of vocals
   bool without_backing = false, without_drums = false;  ///< likewise of backing vocals alone, and of drums and percussion
   /// By "vocal.above_band", for the keys of [vocal], [backing], [dynamics], [low_end], [masking] and [quiet].

@@ -88,7 +88,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     const auto feeling = song::parse_plan("[song]\nmix = \"m\"\nfeeling = " + base::toml_text("x" + std::string(text)), "");
     require(feeling && feeling->feeling == "x" + base::clean_utf8(text));
     const std::string any(text);
-    song::PlanDraft draft{any, any, any, {{0, 10, any, any, any, true, true}, {5, 20, any, any, any, false, false}}, {}, false, false, false, {{"vocal.above_band", {"", any}}}};
+    song::PlanDraft draft{any, any, any, {{0, 10, any, any, any, true, true}, {5, 20, any, any, any, false, false}}, {}, {any}, false, false, false, {{"vocal.above_band", {"", any}}}};
     for (const auto role : song::guess_roles({any, "a" + any, any + "b", any + "c.wav"})) draft.stems.push_back({any + std::to_string(draft.stems.size()), role, std::nullopt, any});
     const auto started = song::parse_plan(song::starting_plan(draft), "");
     require(started && started->sections.size() == 2 && started->feeling.empty());
