@@ -220,19 +220,21 @@ Result<ListeningState> listening_state(const std::string& plan_path, const std::
   return song::state_of(*plan, *passes, audio, measured, change);
 }
 
-std::optional<ListeningChange> listening_change(const std::string& plan_path, const ListeningState& state, const CheckOptions& options,
-                                                const CheckHooks& hooks) {
+Result<std::optional<ListeningChange>> listening_change(const std::string& plan_path, const ListeningState& state, const CheckOptions& options,
+                                                        const CheckHooks& hooks) {
   const auto plan = song::read_plan(plan_path);
-  if (!plan || plan->previous.empty() || state.before_audio.empty()) return std::nullopt;
+  if (!plan || plan->previous.empty() || state.before_audio.empty()) return std::optional<ListeningChange>();
   auto unjudged = options;
   unjudged.judge = false;
   // Whether it is that bounce costs less than the comparison.
   const auto previous = check_items({{plan->previous, "", {}, {"sample_peak"}}}, {}, unjudged, {{}, {}, hooks.stop, nullptr});
-  if (previous.files.front().error || previous.files.front().audio_digest != state.before_audio) return std::nullopt;
+  const auto& file = previous.files.front();
+  if (file.error) return tl::unexpected(*file.error);
+  if (file.audio_digest != state.before_audio) return fail(ErrorCode::usage, fmt::format("\"{}\" is not the bounce of pass {}", base::for_terminal(plan->previous), state.before_pass));
   auto sheet = compare_files(plan->previous, plan->mix, {}, unjudged, hooks);
-  if (sheet.pairs.empty()) return std::nullopt;
+  if (sheet.pairs.empty()) return std::optional<ListeningChange>();
   auto summary = sheet::summary_of(sheet.pairs.front());
-  return ListeningChange{std::move(sheet.pairs.front()), std::move(summary)};
+  return std::optional(ListeningChange{std::move(sheet.pairs.front()), std::move(summary)});
 }
 
 Result<void> record_answer(const ListeningState& state, const std::string& question, const ListeningAnswer& answer, const Sheet* measured) {

@@ -7,9 +7,17 @@
 #include "song/plan.h"
 
 namespace sendworthy::song {
+namespace {
+
+void add_remark(ListeningState& state, const std::string& words) {
+  if (!words.empty()) state.remark += (state.remark.empty() ? "" : "; ") + words;
+}
+
+}  // namespace
 
 Result<ListeningState> ToListen::state_now() const {
   auto now = listening_state(state.plan, state.audio, &measured, change ? &*change : nullptr);
+  if (now) add_remark(*now, no_change);
   if (now && now->mix != state.mix)
     return fail(ErrorCode::usage, "the plan names another mix by now, \"" + base::for_terminal(now->mix) + "\"; begin again for that one");
   return now;
@@ -34,10 +42,15 @@ Result<ToListen> to_listen(const std::string& plan_path, Sheet measured, const s
   auto state = listening_state(plan_path, file->audio_digest);
   if (!state) return tl::unexpected(state.error());
   asked.measured = std::move(measured);
-  if (state->pass == 0) asked.change = listening_change(plan_path, *state, options, hooks);
+  if (state->pass == 0) {
+    auto change = listening_change(plan_path, *state, options, hooks);
+    if (change) asked.change = std::move(*change);
+    else asked.no_change = "the bounce before could not be held against this one: " + change.error().text;
+  }
   if (interrupted()) return refuse();
   state = listening_state(plan_path, state->audio, &asked.measured, asked.change ? &*asked.change : nullptr);
   if (!state) return tl::unexpected(state.error());
+  add_remark(*state, asked.no_change);
   asked.state = std::move(*state);
   return asked;
 }

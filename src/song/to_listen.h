@@ -15,6 +15,7 @@ struct ToListen {
   ListeningState state;  ///< as it was once the mix was measured
   Sheet measured;        ///< of check_plan
   std::optional<ListeningChange> change;
+  std::string no_change;  ///< why the bounce before was not held against this one, though the plan names one; empty: it was, or none is named
   std::vector<Caution> cautions;             ///< of the mix
   std::string mix;                           ///< its path
   std::optional<base::FileState> mix_state;  ///< before it was measured

@@ -96,10 +96,10 @@ struct ListeningChange {
 [[nodiscard]] Result<ListeningState> listening_state(const std::string& plan_path, const std::string& audio, const Sheet* measured = nullptr,
                                                      const ListeningChange* change = nullptr);
 
-/// Holds the plan's `previous` against its mix. Nothing where the plan has none, or that is not the bounce that was last listened
-/// to: then what it differs by says nothing about that pass.
-[[nodiscard]] std::optional<ListeningChange> listening_change(const std::string& plan_path, const ListeningState& state,
-                                                              const CheckOptions& options, const CheckHooks& hooks = {});
+/// Holds the plan's `previous` against its mix. Nothing where the plan has none. Errors: that of the file; usage, where it is not the
+/// bounce that was last listened to: then what it differs by says nothing about that pass; interrupted.
+[[nodiscard]] Result<std::optional<ListeningChange>> listening_change(const std::string& plan_path, const ListeningState& state,
+                                                                      const CheckOptions& options, const CheckHooks& hooks = {});
 
 /// Puts an answer at the end of the passes file, whole or not at all: at once, so that nothing is lost with what comes after. The
 /// first of a pass keeps the numbers of `measured` (may be null) beside it, against which the next bounce is held. `pass` of the
