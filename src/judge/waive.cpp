@@ -29,7 +29,7 @@ bool holds(const Waiver& waiver, const Where& where) {
 // Whether every place of a finding is known. A measurement that is no count names its worst place alone: what the rest of the
 // file does is then not known, and no waiver for a stretch of time covers it.
 bool knows_every_place(const Finding& finding) {
-  return finding.unit == Unit::count && !finding.where.empty() &&
+  return (finding.unit == Unit::count || finding.every_place) && !finding.where.empty() &&
          finding.where_total <= static_cast<std::int64_t>(finding.where.size());
 }
 
@@ -58,6 +58,15 @@ Finding ended_finding(const RuleSet& rule_set, const Waiver& waiver, std::string
   finding.why = fmt::format("The waiver for {} held until {}; today is {}.", waiver.rule, waiver.until, today);
   finding.remedy = "Mend the fault and take the waiver out, or have it agreed again with a new until.";
   return finding;
+}
+
+/// What was agreed to by both, for as long as both hold.
+AppliedWaiver together(std::optional<AppliedWaiver> one, const AppliedWaiver& other) {
+  if (!one) return other;
+  if (one->reason.find(other.reason) == std::string::npos) one->reason += "; " + other.reason;
+  if (one->by.find(other.by) == std::string::npos) one->by += (one->by.empty() ? "" : ", ") + other.by;
+  one->until = std::min(one->until, other.until);
+  return *one;
 }
 
 }  // namespace
@@ -97,7 +106,8 @@ std::vector<std::size_t> apply_waivers(const RuleSet& rule_set, const Subject& s
         for (const auto i : valid) {
           if (rule_set.waivers[i].rule != finding.rule || !holds(rule_set.waivers[i], where)) continue;
           inside = true;
-          use(i);
+          // Of a finding about a set that names its worst places alone, a stretch of time has met nothing.
+          if (!finding.measure.empty() || finding.every_place) use(i);
           if (std::find(agreed.begin(), agreed.end(), i) == agreed.end()) agreed.push_back(i);
         }
         covered += inside ? 1 : 0;
@@ -146,6 +156,7 @@ std::vector<Finding> unused_waivers(const RuleSet& rule_set, const std::vector<s
     }
     auto finding = about(rule_set, waiver, Status::warn, "waiver not used");
     finding.why = fmt::format("The waiver for {}{} met no fault in any file of this run.", waiver.rule, whom);
+    if (for_a_stretch(waiver)) finding.why += " One for a stretch of time meets a finding that names all of its places, and no other.";
     finding.remedy =
         "Take it out when the fault is mended; when the audio was bounced again or a file renamed, have it agreed "
         "again.";
@@ -156,9 +167,10 @@ std::vector<Finding> unused_waivers(const RuleSet& rule_set, const std::vector<s
 
 void apply_waivers(const std::vector<Waiver>& waivers, std::string_view ruleset, const std::string& path, const std::string& today, Sheet& sheet) {
   if (waivers.empty()) return;
-  RuleSet set;
-  set.name = ruleset;
-  set.waivers = waivers;
+  // One that has ended is told once, whatever it would have met.
+  RuleSet set, ended;
+  set.name = ended.name = ruleset;
+  for (const auto& waiver : waivers) (has_ended(waiver, today) ? ended : set).waivers.push_back(waiver);
   std::vector<std::size_t> used;
   const auto use = [&](const std::vector<std::size_t>& more) { used.insert(used.end(), more.begin(), more.end()); };
   for (auto& file : sheet.files) {
@@ -173,8 +185,12 @@ void apply_waivers(const std::vector<Waiver>& waivers, std::string_view ruleset,
   std::vector<Finding> all;
   for (auto& finding : sheet.findings) {
     std::vector<Finding> one{std::move(finding)};
-    // A finding about several files is met by a waiver for any of them, or for none in particular.
+    // A finding about several files is met by a waiver for any of them, or for none in particular; where each is at fault by itself,
+    // by waivers for each.
+    const bool each_wants_one = one.front().each_file && one.front().files.size() > 1;
     const auto paths = one.front().files.empty() ? std::vector<std::string>{path} : one.front().files;
+    std::size_t waived = 0;
+    std::optional<AppliedWaiver> of_all;
     for (const auto& each : paths) {
       Subject subject;
       subject.path = each;
@@ -183,11 +199,21 @@ void apply_waivers(const std::vector<Waiver>& waivers, std::string_view ruleset,
       if (file != sheet.files.end()) subject.audio_digest = file->audio_digest;
       std::vector<Finding> tried{one.front()};
       use(apply_waivers(set, subject, tried));
-      if (tried.front().status == Status::waived) one.front() = std::move(tried.front());
+      if (tried.front().status != Status::waived) continue;
+      ++waived;
+      const bool is_last = &each == &paths.back();
+      if (each_wants_one && !is_last) {
+        of_all = together(std::move(of_all), *tried.front().waiver);
+        if (waived + 1 < paths.size()) continue;
+        tried.front().waiver = std::move(of_all);
+      }
+      one.front() = std::move(tried.front());
+      break;
     }
     all.push_back(std::move(one.front()));
   }
   sheet.findings = std::move(all);
+  for (const auto& waiver : ended.waivers) sheet.findings.push_back(ended_finding(ended, waiver, today));
   for (auto& finding : unused_waivers(set, used, today)) sheet.findings.push_back(std::move(finding));
 }
 

@@ -299,10 +299,14 @@ Result<void> read_quiet(const Node& node, Plan& plan) {
   return {};
 }
 
-Result<void> read_severities(const Node& node, Plan& plan) {
+std::vector<std::string_view> rule_ids() {
   std::vector<std::string_view> ids;
   for (const auto& rule : plan_rules()) ids.push_back(rule.id);
-  Table table(node, "[severity]", ids);
+  return ids;
+}
+
+Result<void> read_severities(const Node& node, Plan& plan) {
+  Table table(node, "[severity]", rule_ids());
   if (const auto ok = table.done(); !ok) return ok;
   for (const auto& member : node.members()) {
     const auto severity = judge::choice(member, "severity", kSeverities);
@@ -459,6 +463,13 @@ Result<Plan> parse_plan(std::string_view toml, const std::string& shown_path) {
   }
   auto waivers = judge::read_waivers(root);
   if (!waivers) return tl::unexpected(waivers.error());
+  const auto ids = rule_ids();
+  for (const auto& waiver : *waivers) {
+    if (std::ranges::find(ids, waiver.rule) != ids.end()) continue;
+    // Rules of the sets that the files are held against have waivers here as well, and other names.
+    if (const auto near = judge::did_you_mean(waiver.rule, ids); !near.empty())
+      return fail(ErrorCode::rules, fmt::format("a waiver for {}, which is no finding of a plan{}", judge::in_quotes(waiver.rule), near), waiver.place);
+  }
   plan.waivers = std::move(*waivers);
   return plan;
 }

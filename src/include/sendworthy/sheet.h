@@ -107,6 +107,8 @@ struct Finding {
   bool optional = false;
   std::optional<AppliedWaiver> waiver;
   std::vector<std::string> files;  ///< for findings of the whole set
+  bool every_place = false;        ///< of these: `where` names every place of the fault, not the worst alone
+  bool each_file = false;          ///< of these: each of `files` is at fault by itself, but for the last, which they are held against
 };
 
 struct Skipped {

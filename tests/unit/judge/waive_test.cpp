@@ -1,6 +1,7 @@
 #include <doctest/doctest.h>
 
 #include "judge/evaluate.h"
+#include "judge/waive.h"
 #include "unit/judge/fake_catalog.h"
 
 using namespace sendworthy;
@@ -151,5 +152,51 @@ TEST_SUITE("judge/waivers") {
     CHECK(findings[0].measure.empty());
     CHECK(findings[0].why == "The waiver for peak in files like \"*.wav\" met no fault in any file of this run.");
     CHECK(unused_waivers(set, {0, 0}, "2026-01-01").empty());
+  }
+
+  TEST_CASE("of findings about a set: by stretches where all places are named, file by file where each is at fault, and ended ones once") {
+    const auto waiver = [](const std::string& files, std::optional<double> from_s = {}, std::optional<double> to_s = {}, const std::string& until = "2027-01-31") {
+      Waiver one;
+      one.rule = "low", one.files = files, one.from_s = from_s, one.to_s = to_s, one.reason = "agreed for " + files, one.by = "R. T.", one.until = until;
+      return one;
+    };
+    const auto applied = [](const Finding& finding, const std::vector<Waiver>& waivers) {
+      Sheet sheet;
+      for (const auto* path : {"kick.wav", "snare.wav", "mix.wav"}) sheet.files.emplace_back().path = path;
+      sheet.findings.push_back(finding);
+      judge::apply_waivers(waivers, "plan", "song.toml", "2026-06-30", sheet);
+      return sheet;
+    };
+    Finding finding;
+    finding.rule = "low", finding.ruleset = "plan", finding.status = Status::warn, finding.outcome = Value(std::string("low"));
+    finding.files = {"kick.wav", "snare.wav", "mix.wav"};
+    finding.where = {{.start_s = 24, .end_s = 36}}, finding.where_total = 1;
+
+    // The worst place alone is met by no stretch, and the waiver is told not to be used.
+    auto sheet = applied(finding, {waiver("", 0, 100)});
+    CHECK(sheet.findings[0].status == Status::warn);
+    REQUIRE(sheet.findings.size() == 2);
+    CHECK(sheet.findings[1].why.find("names all of its places") != std::string::npos);
+    auto every = finding;
+    every.every_place = true;
+    CHECK(applied(every, {waiver("", 0, 100)}).findings[0].status == Status::waived);
+    CHECK(applied(every, {waiver("", 0, 100)}).findings.size() == 1);
+    CHECK(applied(every, {waiver("", 0, 30)}).findings[0].status == Status::warn);
+
+    // For any of the files, or for each.
+    CHECK(applied(finding, {waiver("kick*")}).findings[0].status == Status::waived);
+    auto each = finding;
+    each.each_file = true;
+    CHECK(applied(each, {waiver("kick*")}).findings[0].status == Status::warn);
+    CHECK(applied(each, {waiver("")}).findings[0].status == Status::waived);
+    sheet = applied(each, {waiver("kick*"), waiver("snare*")});
+    REQUIRE(sheet.findings[0].status == Status::waived);
+    CHECK(sheet.findings[0].waiver->reason == "agreed for kick*; agreed for snare*");
+    CHECK(sheet.findings.size() == 1);
+
+    sheet = applied(finding, {waiver("", {}, {}, "2026-01-31")});
+    REQUIRE(sheet.findings.size() == 2);
+    CHECK(sheet.findings[1].status == Status::fail);
+    for (const auto& file : sheet.files) CHECK(file.findings.empty());
   }
 }

@@ -319,6 +319,8 @@ TEST_CASE("questions name what the plan has, and waivers need what they need in 
   CHECK(contains(refusal(question("id = \"a\"\ntext = \"b\"\n[[question]]\nid = \"a\"\ntext = \"b\"\n"), 17, 6), "two questions have the id \"a\""));
   CHECK(contains(refusal(many(501, "[[question]]\nid = \"q", "\"\ntext = \"b\"\n"), 1503, 1), "at most 500 [[question]]"));
   CHECK(contains(refusal("[[waiver]]\nrule = \"movement\"\nuntil = 2027-01-31\n", 3, 1), "needs a reason"));
+  CHECK(contains(refusal("[[waiver]]\nrule = \"movemnt\"\nreason = \"x\"\nuntil = 2027-01-31\n", 3, 1), "did you mean \"movement\"?"));
+  CHECK(good("[[waiver]]\nrule = \"true-peak\"\nreason = \"a rule of a set\"\nuntil = 2027-01-31\n").waivers.size() == 1);
   CHECK(contains(to_string(read_plan("no/such.plan.toml").error()), "no/such.plan.toml"));
   CHECK(read_plan("no/such.plan.toml").error().code == ErrorCode::rules);
 }
