@@ -111,6 +111,7 @@ void write_stem(JsonText& json, const SongSheet::Stem& stem) {
   maybe(json, "moved_small_speaker", stem.moved_small_speaker);
   maybe(json, "movement", stem.movement);
   json.text("name", stem.name);
+  maybe(json, "noise", stem.noise);
   json.text("path", stem.path);
   if (stem.priority) {
     json.integer("priority", *stem.priority);
@@ -165,6 +166,7 @@ void write_song(JsonText& json, const SongSheet& song) {
   json.text("feeling", song.feeling);
   if (song.low_end) write_low_end(json, *song.low_end);
   json.text("mix", song.mix);
+  maybe(json, "noise_of_stems", song.noise_of_stems);
   json.text("path", song.path);
   json.number("quiet_db_spl", song.quiet_db_spl, 1);
   json.number("reference_db_spl", song.reference_db_spl, 1);

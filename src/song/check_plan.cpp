@@ -10,6 +10,7 @@
 #include "judge/waive.h"
 #include "measure/crew.h"
 #include "song/listening.h"
+#include "song/lost_stems.h"
 #include "song/parts.h"
 #include "song/song_findings.h"
 #include "song/standing.h"
@@ -124,14 +125,20 @@ Survey survey_song(const Plan& plan, const PlanOptions& options, const CheckHook
   const auto stopped = [&] { return hooks.stop != nullptr && hooks.stop->load(); };
   if (stopped()) return survey;
 
-  Measured song{plan, {}, {}, {}, {}, sheet_of(survey.sheet, plan.mix), {}, hooks.stop};
+  LostStems::Troubles troubles;
+  for (const auto& stem : plan.stems) {
+    const auto* file = sheet_of(survey.sheet, stem.file);
+    troubles.push_back(file == nullptr || file->error ? trouble_of(file) : std::string());
+  }
+  const LostStems lost(plan, troubles);
+  Measured song{lost.readable(), {}, {}, {}, {}, sheet_of(survey.sheet, plan.mix), {}, hooks.stop};
   song.why_not = trouble_of(song.mix);
   song.why_no_stems = song.why_not;
-  for (const auto& stem : plan.stems) {
+  for (const auto& stem : lost.readable().stems) {
     song.stems.push_back(sheet_of(survey.sheet, stem.file));
     if (song.why_no_stems.empty()) song.why_no_stems = trouble_of(song.stems.back());
   }
-  if (song.why_not.empty()) Readers(plan, options, hooks).read(song);
+  if (song.why_not.empty()) Readers(lost.readable(), options, hooks).read(song);
   if (stopped()) return survey;
 
   survey.song = std::make_shared<SongSheet>();
@@ -147,8 +154,9 @@ Survey survey_song(const Plan& plan, const PlanOptions& options, const CheckHook
   movement_finding(song, told, findings);
   quiet_finding(song, told, findings);
   low_end_findings(song, told, findings);
-  stem_findings(song, findings);
+  stem_findings(song, told, findings);
   hold_to_the_mix(song, findings);
+  lost.tell(told, findings);
   for (const auto& one : plan.references) told.references.push_back(reference_of(one.file, hooks));
   std::ranges::stable_sort(findings, {}, [](const Finding& one) { return std::ranges::find(plan_rules(), one.rule, &judge::SetRule::id) - plan_rules().begin(); });
   return survey;

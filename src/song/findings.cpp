@@ -47,7 +47,8 @@ constexpr std::array<SetRule, 18> kRules{{
      .how = "K-weighted power mean of the lead vocal over windows of 400 ms every 100 ms in which it sings, less that of the bed over the same windows. It sings from "
             "where a window reaches 20 LU under the vocal's own integrated loudness until one falls 26 LU under it. The bed is the sum of all other stems, backing "
             "vocals among them, where the stems null against the mix, or the mix bus does one thing to all of them (a level, a delay, a gain that moves, a filter); else the "
-            "mix less the vocal, where the vocal stands in the mix as in its stem. Phrases outside of the range are listed with their times. A section with a range of its "
+            "mix less the vocal, where the vocal stands in the mix as in its stem. Where a filter on the mix bus moves the vocal against the bed by more than 0.3 LU, by an "
+            "estimate, or a level that is only fitted decides whether it is in range, it is not measured. Windows lie in a section as a whole. Phrases outside of the range are listed with their times. A section with a range of its "
             "own in which the vocal is not heard for a second is not measured.",
      .caveat = "Whether the words can be made out: a vocal in range may still be covered in its own bands, which priority-masking looks at. With a compressor on "
                "the mix bus that moves with the vocal, bed and vocal are not quite those of the mix.",
@@ -58,7 +59,7 @@ constexpr std::array<SetRule, 18> kRules{{
      .what = "Whether the lead vocal has harsh esses, popped plosives, noise between phrases, or clipping.",
      .how = "Each by a measure of its own on the vocal's stem: 5 to 9.7 kHz 3 dB or more over the vocal's own middle, 0.3 to 3.1 kHz, of a second to both sides "
             "(esses); bursts below 87 Hz at the start of sounds, no more than 3 dB under that middle and 12 dB over the vocal's usual lows (plosives); the quietest "
-            "half second of each pause, reverb's tails left out, against the phrases (noise, in dB); and flat tops, any at full scale or ten and more below it, as of what was clipped before its fader (clipping). Each place has its time. A vocal without a pause of a second is not "
+            "half second of each pause, reverb's tails left out, against the phrases (noise, over -50 dB); and flat tops, any at full scale or ten and more below it, as of what was clipped before its fader (clipping). Each place has its time. A vocal without a pause of a second is not "
             "measured: noise that never stops hides in it.",
      .caveat = "A rasping voice, a whisper or an effect may be meant. What the mix covers is not heard there: listen to the places in the mix.",
      .why = "These are what a limiter, a lossy encoder and earphones bring forward after the mix has left the room.",
@@ -114,7 +115,7 @@ constexpr std::array<SetRule, 18> kRules{{
             "every 5 ms. Hits are the onsets of the full kick. Of each, the highest level of the kick from 0 to 80 ms less the highest of the bass there; the median over the song "
             "decides; the 10th percentile, the share of hits below 0 dB and every section whose own median is under what is wanted stand beside it, and so does by how much both "
             "together, over those 80 ms, lie under the sum of their powers (they cancel) or over it, with what another polarity or up to 5 ms of shift would give. Hits at which the bass is silent, 30 dB under its loudest 5 %, are free: they are "
-            "counted and left out.",
+            "counted and left out. A kick that sounds for more than 4 s a hit is not measured: its hits run into one another.",
      .caveat = "Level is not impact: the click of the beater lies higher up. Bass notes that are ducked by the kick count as the mix has them only where the stems have it too.",
      .why = "Two parts that are equally strong below 100 Hz cover each other, and a limiter lets the louder of the two decide what the rest does.",
      .remedy = "Turn the bass down below below_hz by the difference with a shelf, or let the kick duck it for 80 ms; look at cancellation at the hit before you turn the kick up.",
@@ -147,7 +148,8 @@ constexpr std::array<SetRule, 18> kRules{{
      .how = "As for a set of files: added as they are, then with one gain, with a gain each, with a gain and a delay each, and with a gain that moves slowly. The first "
             "that takes out the mix names the cause. What is told by stems holds for the mix only where they stand in it as in their files, next to one another: a finding told by a stem that "
             "is at another level, another place, muted, processed, not in the mix or not to be told apart is not measured, and says what the stems alone would give. A fault "
-            "stays one where the stem is off by no more than 1 dB or 10 ms.",
+            "stays one where the stem is off by no more than 1 dB or 10 ms. So it is with every stem where each went through a limiter of its own, or where a gain that moves leaves more than -20 dB of the mix. "
+            "Noise of stems that rest is added up, and said from -70 LUFS on.",
      .caveat = "A mix that went through processing of its own cannot be rebuilt from stems; the finding says so.",
      .why = "Vocal, priorities and low end are measured on the stems: if they are not the mix, the numbers are another mix's.",
      .remedy = "Print stems and mix in one go from the same session, at unity, with the processing of the bus off or keyed from the full mix.", .source = kCommon},

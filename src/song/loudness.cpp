@@ -11,6 +11,7 @@ constexpr double kOffset = -0.691;                             // BS.1770-5, equ
 constexpr double kAbsoluteGate = -70, kRelativeGate = -10;     // LUFS, LU; BS.1770-5, equations 5 and 6
 constexpr double kOn = 20, kOff = 26;                          // LU under the part's integrated loudness
 constexpr double kSilence = 1e-15;
+constexpr std::size_t kAwaySteps = 10, kNoiseSteps = 5;  // of a second, and of half of one
 constexpr std::size_t kShortTermSteps = 30;
 
 double mean(std::span<const double> values) {
@@ -87,6 +88,30 @@ std::vector<bool> sounding_steps(const Loudness& part) {
   return sounds;
 }
 
+std::optional<double> noise_between(const Loudness& part) {
+  const auto sounds = sounding_steps(part);
+  std::optional<double> least;
+  std::size_t rests = 0;  // steps since the last that sounds
+  std::vector<std::size_t> until(sounds.size() + 1, kAwaySteps);  // the next that does, as far as that matters
+  for (auto i = sounds.size(); i-- > 0;) until[i] = sounds[i] ? 0 : std::min(kAwaySteps, until[i + 1] + 1);
+  double sum = 0;
+  std::size_t steps = 0;
+  rests = kAwaySteps;
+  for (std::size_t i = 0; i < sounds.size(); ++i) {
+    rests = sounds[i] ? 0 : rests + 1;
+    if (rests < kAwaySteps || until[i] < kAwaySteps) {
+      sum = 0, steps = 0;
+      continue;
+    }
+    sum += part[i], ++steps;
+    if (steps < kNoiseSteps) continue;
+    const double mean = sum / static_cast<double>(kNoiseSteps);
+    if (mean > kSilence) least = std::min(least.value_or(mean), mean);
+    sum -= part[i + 1 - kNoiseSteps], --steps;
+  }
+  return least ? std::optional(lufs_of(*least)) : std::nullopt;
+}
+
 std::optional<Against> against(const Loudness& part, const Loudness& other, const std::vector<bool>& windows, Steps range) {
   double own = 0, others = 0;
   std::size_t count = 0, steps = 0, covered_to = 0;
@@ -101,8 +126,7 @@ std::optional<Against> against(const Loudness& part, const Loudness& other, cons
 }
 
 Steps windows_between(double start_s, double end_s, std::size_t windows) {
-  const double middle = 0.5 * static_cast<double>(kWindowSteps);
-  const double from = std::ceil(start_s / kStepS - middle - 1e-6), to = std::ceil(end_s / kStepS - middle - 1e-6);
+  const double from = std::ceil(start_s / kStepS - 1e-6), to = std::floor(end_s / kStepS + 1e-6) - static_cast<double>(kWindowSteps) + 1;
   Steps steps{static_cast<std::size_t>(std::max(0.0, from)), static_cast<std::size_t>(std::clamp(to, 0.0, static_cast<double>(windows)))};
   steps.from = std::min(steps.from, steps.to);
   return steps;

@@ -62,6 +62,10 @@ struct Steps {
 /// Steps no more than 26 LU under the part's own integrated loudness; none where it has none.
 [[nodiscard]] std::vector<bool> sounding_steps(const Loudness& part);
 
+/// The softest half second, LUFS, among those that lie a second and more from all that sounds: noise, or the last of a tail. Nothing where
+/// there is none, or nothing in it.
+[[nodiscard]] std::optional<double> noise_between(const Loudness& part);
+
 /// Power means of two parts over the same windows.
 struct Against {
   double difference_lu = 0;
@@ -69,7 +73,7 @@ struct Against {
 };
 /// How far `part` lies over `other` in those windows [from, to) that are marked; nothing where none is, or the other is silent.
 [[nodiscard]] std::optional<Against> against(const Loudness& part, const Loudness& other, const std::vector<bool>& windows, Steps range);
-/// The windows whose middle lies in a stretch.
+/// The windows that lie in a stretch as a whole, so that none is heard in two of them.
 [[nodiscard]] Steps windows_between(double start_s, double end_s, std::size_t windows);
 
 }  // namespace sendworthy::song

@@ -16,6 +16,9 @@ constexpr double kUnlikeDb = 3.01;      // what channels that have nothing in co
 constexpr std::size_t kFewestHits = 4;  // of a section, for a number of its own
 constexpr double kGainsDb = 1;          // what turning or moving the bass must bring to be worth a word
 
+constexpr double kLongestHitS = 4;      // of a kick that rings; own
+
+std::string hits(std::size_t count) { return fmt::format("{} {}", count, count == 1 ? "hit" : "hits"); }
 std::string hz(double value) { return fmt::format("{} Hz", std::round(value)); }
 
 void fill(const LowEndReading& low, const LowEnd& plan, SongSheet& sheet) {
@@ -57,6 +60,8 @@ class LowEndJudge {
     const auto files = song_.mix_and(both_);
     const auto wanted = plan_.low_end.kick_over_bass_db;
     if (!wanted) return findings_.push_back(not_stated(kId, plan_.severities, "[low_end] kick_over_bass, in dB", files, low_.kick_over_bass ? db(low_.kick_over_bass->median_db) : std::string()));
+    if (const double sounds_s = kick_sounds_s(); !low_.hits.empty() && sounds_s > kLongestHitS * static_cast<double>(low_.hits.size()))
+      return findings_.push_back(unmeasured(kId, plan_.severities, fmt::format("the kick sounds for {} s and shows {}: hits that run into one another are not told apart", base::fixed(sounds_s, 0), hits(low_.hits.size())), files, "Listen to the kick alone; shorten its hits, or judge this by ear and write kick-over-bass = \"note\" under [severity]."));
     if (!low_.kick_over_bass) {
       if (!low_.hits.empty() && !low_.bass_centre_hz)
         return findings_.push_back(unmeasured(kId, plan_.severities, fmt::format("the bass has nothing below {} in the channels that are measured; an LFE channel is not", hz(plan_.low_end.below_hz)), files, "Look at the stem's file, or raise [low_end] below_hz."));
@@ -64,7 +69,7 @@ class LowEndJudge {
       return findings_.push_back(low_.hits.empty() ? unmeasured(kId, plan_.severities, why, files, "Look at the kick's file.") : noted(kId, why + ": nothing is in its way", files));
     }
     const auto& over = *low_.kick_over_bass;
-    auto text = fmt::format("{} below {} (median of {} hits; 10th percentile {}; {} % below 0 dB)", db(over.median_db), hz(plan_.low_end.below_hz), over.hits, db(over.low_db), base::fixed(100 * over.below_zero, 0));
+    auto text = fmt::format("{} below {} (median of {}; 10th percentile {}; {} % below 0 dB)", db(over.median_db), hz(plan_.low_end.below_hz), hits(over.hits), db(over.low_db), base::fixed(100 * over.below_zero, 0));
     if (over.free > 0) text += fmt::format("; {} without bass", over.free == 1 ? "1 hit is" : fmt::format("{} hits are", over.free));
     if (const auto under = under_it(*wanted); !under.empty()) text += "; under what is wanted in " + listed(under);
     text += cancellation();
@@ -114,6 +119,13 @@ class LowEndJudge {
       places.push_back(place(loud.at_s - 0.2, loud.at_s + 0.2, song_.reading->rate, files.front(), fmt::format("{} over its median, at {}", db(loud.over_median_db), hz(loud.hz))));
     put_places(finding, std::move(places));
     findings_.push_back(std::move(finding));
+  }
+
+  /// Of the stem that sounds the longest.
+  [[nodiscard]] double kick_sounds_s() const {
+    double most = 0;
+    for (const auto i : kick_) most = std::max(most, kStepS * static_cast<double>(std::ranges::count(active_windows(song_.reading->stems[i].loudness), true)));
+    return most;
   }
 
   void mono() {

@@ -103,6 +103,7 @@ void biggest(const Measured& song, const SongSheet& sheet, Findings& findings) {
   auto finding = faulted(kId, plan.severities, fmt::format("{} at {} LUFS: {}{}", quoted(*top), base::fixed(*top->loudness, 1), listed(near), wanted > 0 ? "; at least " + lu(wanted) + " are wanted" : "") + cut_off(song), files);
   put_moves(finding, "The mix", moves);
   put_places(finding, std::move(places));
+  finding.every_place = true;
   findings.push_back(std::move(finding));
 }
 
@@ -136,6 +137,7 @@ void quiet_to_loud(const Measured& song, const SongSheet& sheet, Findings& findi
   auto finding = faulted(kId, plan.severities, text + "; at least " + lu(wanted) + " are wanted", files);
   put_moves(finding, "The mix", {{quoted(*low), got - wanted}});
   put_places(finding, {place(low->start_s, low->end_s, song.reading->rate, plan.mix, base::for_terminal(low->name)), place(top->start_s, top->end_s, song.reading->rate, plan.mix, base::for_terminal(top->name))});
+  finding.every_place = true;
   findings.push_back(std::move(finding));
 }
 
@@ -204,6 +206,7 @@ void percussion_finding(const Measured& song, SongSheet& sheet, Findings& findin
   auto finding = faulted(kId, plan.severities, text, files);
   put_moves(finding, "The drums", {{quoted(*top), -change}});
   put_places(finding, {place(top->start_s, top->end_s, reading.rate, plan.mix, base::for_terminal(top->name))});
+  finding.every_place = true;
   findings.push_back(std::move(finding));
 }
 
@@ -219,6 +222,7 @@ void movement_finding(const Measured& song, SongSheet& sheet, Findings& findings
     auto& stem = sheet.stems[i];
     stem.loudness = integrated(loudness, {0, loudness.size()});
     const auto active = active_windows(loudness);
+    stem.noise = noise_between(loudness);
     stem.active_s = static_cast<double>(std::ranges::count(active, true)) * kStepS;
     std::optional<double> lowest, highest;
     for (const auto& section : sheet.sections) {
@@ -261,6 +265,7 @@ void movement_finding(const Measured& song, SongSheet& sheet, Findings& findings
     findings.push_back(passed(kId, listed(moving), song.mix_and(all)));
   } else {
     auto finding = faulted(kId, plan.severities, fmt::format("{}: less than {}", listed(still), db(*plan.dynamics.movement_db)), song.mix_and(at_fault));
+    finding.each_file = true;
     finding.remedy = fmt::format("Further from section to section: {}. {}", listed(more), finding.remedy);
     findings.push_back(std::move(finding));
   }

@@ -4,6 +4,7 @@
 #include <sendworthy/sheet.h>
 #include <sendworthy/song.h>
 
+#include <algorithm>
 #include <atomic>
 #include <cstddef>
 #include <optional>
@@ -28,8 +29,10 @@ struct Measured {
   std::vector<const FileSheet*> stems; ///< in the plan's order; none where a stem is not on the sheet
   const std::atomic<bool>* stop = nullptr;
 
-  /// The stems add up to the mix as they are, so that they are all of it.
-  [[nodiscard]] bool stems_are_the_mix() const { return sum && !sum->not_measured && sum->cause == pair::SumCause::sums && sum->also.empty(); }
+  /// The stems add up to the mix as they are, so that they are all of it, whether or not one of them is silent.
+  [[nodiscard]] bool stems_are_the_mix() const {
+    return sum && !sum->not_measured && sum->cause == pair::SumCause::sums && std::ranges::all_of(sum->also, [](auto also) { return also == pair::SumCause::silent; });
+  }
   [[nodiscard]] std::vector<std::string> mix_and(const std::vector<std::size_t>& stems) const;  ///< paths, the stems first
   [[nodiscard]] std::vector<std::size_t> with_role(Role role) const;
 };
@@ -48,7 +51,7 @@ void condition_finding(const Measured& song, Findings& findings);
 void masking_findings(const Measured& song, SongSheet& sheet, Findings& findings);     ///< priority-masking, backing-masked
 void quiet_finding(const Measured& song, SongSheet& sheet, Findings& findings);
 void low_end_findings(const Measured& song, SongSheet& sheet, Findings& findings);     ///< kick-over-bass, low-end-order, bass-steadiness, mono-low-end
-void stem_findings(const Measured& song, Findings& findings);                          ///< stems-sum-to-mix, stems-aligned
+void stem_findings(const Measured& song, SongSheet& sheet, Findings& findings);                          ///< stems-sum-to-mix, stems-aligned
 
 /// Cut-off peaks of a file, as the project measures them: at full scale, and below it, as of what was clipped before a fader. Fewer than
 /// ten of the latter may be chance, as the rule sets have it.

@@ -22,7 +22,7 @@ constexpr double kLeastPhraseS = 0.8;
 constexpr std::size_t kPauseSteps = 3;     // shorter ones do not end a phrase
 constexpr double kPhraseOutLu = 1;         // beyond the range
 constexpr double kNearlyAsInTheMixDb = 2;  // by least squares against a mix that holds doubles and reverb as well
-constexpr double kLiftedLu = 0.3;            // by a filter on the mix bus, which the stems do not have
+constexpr double kLiftedLu = 0.3;            // by a filter on the mix bus, or a fader, which the stems do not have: less is no matter
 constexpr double kNoisyDb = -50;           // of pauses against what is sung; own, common practice, no source
 constexpr std::string_view kPrintThrough = "Print the stems through the filter of the mix bus, or the mix without it; see stems-sum-to-mix.";
 constexpr std::string_view kNoVocal = "no stem has the role lead vocal";
@@ -73,7 +73,7 @@ void add_phrases_outside(const Measured& song, const Placement& what, double fro
 }
 
 void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::optional<double> SongSheet::Section::* target, const std::vector<std::optional<Range>>& wanted, std::string_view key,
-           std::string_view bed, std::set<std::string> stated, Findings& findings) {
+           std::string_view bed, double may_be_off_lu, std::set<std::string> stated, Findings& findings) {
   const auto& severities = song.plan.severities;
   struct Row {
     std::string name;
@@ -99,9 +99,11 @@ void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::o
   // The fader to move: the lead's own, or that of the voices under it.
   const bool moves_backing = target == &SongSheet::Section::lead_over_backing;
   std::vector<std::string> in, out, open;
+  bool doubtful = false;
   std::vector<Move> moves;
   for (const auto& row : rows) {
     const auto text = fmt::format("{} {}", row.name, lu(row.value));
+    doubtful = doubtful || (row.range && (outside(row.value, *row.range) == 0) != (outside(row.value + may_be_off_lu, *row.range) == 0));
     if (!row.range) {
       open.push_back(text);
     } else if (const double beyond = outside(row.value, *row.range); beyond == 0) {
@@ -135,9 +137,15 @@ void judge(const Measured& song, const Placement& what, SongSheet& sheet, std::o
   if (out.empty() && !open.empty()) text += "; no range is stated for " + listed(open);
   if (!bed.empty()) text += fmt::format("; the bed is the {}", bed);
   if (phrases_out > 0) text += fmt::format("; {} beyond by more than {}", phrases_out == 1 ? "1 phrase lies" : fmt::format("{} phrases lie", phrases_out), lu(kPhraseOutLu));
+  if (may_be_off_lu != 0) text += "; the lead vocal may stand " + beside_its_stem(may_be_off_lu);
+  if (doubtful) {
+    findings.push_back(unmeasured(what.id, severities, "by so much it may be within the range or beyond it: " + text, what.files, kPrintAgain));
+    return;
+  }
   auto finding = out.empty() ? passed(what.id, text, what.files) : faulted(what.id, severities, text, what.files);
   put_moves(finding, moves_backing ? "Backing vocals" : "Lead vocal", moves);
   put_places(finding, std::move(places));
+  finding.every_place = true;
   findings.push_back(std::move(finding));
 }
 
@@ -160,6 +168,13 @@ std::string not_in_the_mix(const Measured& song) {
   if (!gain || std::abs(*gain) <= kNearlyAsInTheMixDb) return {};
   if (*gain < kGoneDb) return "what the lead vocal's stem holds does not stand at its place in the mix";
   return "the lead vocal stands " + beside_its_stem(*gain);
+}
+
+/// How much louder the lead vocal may stand in the mix than in its stem, dB, by a fit that what sounds like it there adds to.
+double off_in_the_mix_db(const Measured& song) {
+  const bool known = song.sum && !song.sum->not_measured && song.sum->cause != pair::SumCause::unexplained;
+  const auto gain = song.reading->lead_in_mix_db;
+  return known || !gain || at_most(std::abs(*gain), kLiftedLu) ? 0 : *gain;
 }
 
 void over_bed(const Measured& song, SongSheet& sheet, Findings& findings) {
@@ -190,7 +205,7 @@ void over_bed(const Measured& song, SongSheet& sheet, Findings& findings) {
   for (const auto& section : plan.sections) {
     if (section.vocal_lu) stated.insert(section.name);
   }
-  judge(song, {kId, "over the bed", reading.lead, bed, windows, files}, sheet, &SongSheet::Section::vocal_over_bed, wanted_over_bed(plan), "[vocal] above_band = [low, high], in LU", vocal.bed, std::move(stated), findings);
+  judge(song, {kId, "over the bed", reading.lead, bed, windows, files}, sheet, &SongSheet::Section::vocal_over_bed, wanted_over_bed(plan), "[vocal] above_band = [low, high], in LU", vocal.bed, by_stems ? 0 : off_in_the_mix_db(song), std::move(stated), findings);
   if (const double lifted = by_stems ? lead_lifted_by_bus_filter_lu(song) : 0; !at_most(std::abs(lifted), kLiftedLu)) {
     auto& one = findings.back();
     const auto* told = std::get_if<Value>(&one.outcome);
@@ -230,7 +245,7 @@ void over_backing(const Measured& song, SongSheet& sheet, Findings& findings) {
     windows[i] = windows[i] && i < others.size() && others[i] && 2 * both_sound >= kWindowSteps;
   }
   const std::vector<std::optional<Range>> wanted(std::max<std::size_t>(1, plan.sections.size()), plan.under_lead_lu);
-  judge(song, {kId, "over the backing vocals", reading.lead, reading.backing, windows, files}, sheet, &SongSheet::Section::lead_over_backing, wanted, "[backing] under_lead = [low, high], in LU", {}, {}, findings);
+  judge(song, {kId, "over the backing vocals", reading.lead, reading.backing, windows, files}, sheet, &SongSheet::Section::lead_over_backing, wanted, "[backing] under_lead = [low, high], in LU", {}, 0, {}, findings);
 }
 
 void add_places(const VocalPlaces& found, double rate, const std::string& file, std::string_view what, std::string_view unit, std::vector<Where>& places) {
@@ -286,7 +301,7 @@ void condition_finding(const Measured& song, Findings& findings) {
     }
     if (condition.esses.count > 0) faults.push_back(counted(condition.esses.count, "harsh ess", "harsh esses")), add_places(condition.esses, song.reading->rate, file, "harsh ess", "dB over the voice's middle", places);
     if (condition.plosives.count > 0) faults.push_back(counted(condition.plosives.count, "popped plosive", "popped plosives")), add_places(condition.plosives, song.reading->rate, file, "plosive", "dB over the voice's middle", places);
-    if (condition.noise_db && !at_most(*condition.noise_db, kNoisyDb)) faults.push_back(fmt::format("noise between phrases at {} against what is sung", db(*condition.noise_db))), add_places(condition.noise, song.reading->rate, file, "noise", "dB against what is sung", places);
+    if (condition.noise_db && !at_most(*condition.noise_db, kNoisyDb)) faults.push_back(fmt::format("noise between phrases at {} against what is sung, over {}", db(*condition.noise_db), db(kNoisyDb))), add_places(condition.noise, song.reading->rate, file, "noise", "dB against what is sung", places);
     if (faults.empty() && !condition.noise_db && (condition.silent_s == 0 || condition.steady)) {
       auto reason = std::string(condition.silent_s == 0 ? "no pause of a second between phrases, in which noise could be measured" : "noise could not be measured between all phrases");
       if (condition.steady) reason += fmt::format(": a steady sound at {} against what is sung may be noise or a long note", db(condition.steady->value));
@@ -298,6 +313,7 @@ void condition_finding(const Measured& song, Findings& findings) {
     const std::string quiet = condition.noise_db ? fmt::format("noise between phrases at {}", db(*condition.noise_db)) : std::string("silence between phrases");
     auto finding = faults.empty() ? passed(kId, "no harsh esses, plosives or clipping; " + quiet, {file}) : faulted(kId, plan.severities, listed(faults), {file});
     put_places(finding, std::move(places));
+    finding.every_place = true;
     findings.push_back(std::move(finding));
   }
 }

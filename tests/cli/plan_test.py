@@ -297,14 +297,25 @@ class Check(PlanCase):
 
     def test_a_mix_or_a_stem_that_is_missing_or_no_audio(self):
         plan = self.write()
+        names = [one["name"] for one in self.check(plan, 0)[0]["stems"]]
         os.remove(self.room / "stems/keys.wav")
         sheet, found = self.check(plan, 3)
         self.assertEqual(found["biggest-section"]["status"], "pass")
-        for rule in ("vocal-placement", "priority-masking", "stems-sum-to-mix", "movement"):
+        for rule in ("priority-masking", "stems-sum-to-mix", "stems-aligned", "movement"):
             self.assertEqual(found[rule]["status"], "not measured")
             self.assertIn("stems/keys.wav", found[rule]["reason"])
+        # What stands on other stems is told by them.
+        for rule in ("vocal-placement", "vocal-condition", "kick-over-bass"):
+            self.assertEqual(found[rule]["status"], "pass", found[rule])
+        self.assertEqual([one["name"] for one in sheet["stems"]], names)
         self.put("stems/keys.wav", b"no audio at all")
-        self.assertEqual(self.check(plan, 3)[1]["vocal-placement"]["status"], "not measured")
+        self.assertEqual(self.check(plan, 3)[1]["stems-sum-to-mix"]["status"], "not measured")
+        os.rename(self.room / "stems/kick.wav", self.room / "stems/gone.wav")
+        found = self.check(plan, 3)[1]
+        for rule in ("kick-over-bass", "low-end-order", "quiet-listening"):
+            self.assertEqual(found[rule]["status"], "not measured")
+            self.assertIn("stems/kick.wav", found[rule]["reason"])
+        os.rename(self.room / "stems/gone.wav", self.room / "stems/kick.wav")
         os.remove(self.room / "mix.wav")
         sheet, found = self.check(plan, 3)
         self.assertTrue(all(one["status"] == "not measured" for rule, one in found.items() if rule != "intent-stated"))

@@ -40,6 +40,7 @@ struct SongSheet {
     std::optional<int> priority;
     std::optional<double> loudness;                ///< integrated, LUFS
     double active_s = 0;                           ///< how long it plays
+    std::optional<double> noise;                   ///< of its softest half second a second and more from all that sounds, LUFS
     std::vector<std::optional<double>> by_section; ///< loudness while it plays, LUFS, by section
     std::optional<double> movement;                ///< highest less lowest of these, dB
     std::optional<double> reference_level;         ///< of leads, kick and snare: dB SPL at the reference level, weighted by its equal-loudness contour; an estimate, no phon
@@ -107,6 +108,7 @@ struct SongSheet {
   std::optional<LowEnd> low_end;
   std::optional<Vocal> vocal;
   std::optional<double> drums_over_rest;  ///< over the whole song, LU
+  std::optional<double> noise_of_stems;   ///< `noise` of all stems that have any, added up, LUFS
   double quiet_db_spl = 0, reference_db_spl = 0;
   std::vector<Reference> references;
 };

@@ -89,6 +89,20 @@ TEST_SUITE("song/loudness") {
     CHECK_FALSE(against(part, measured({{12, -160}}), active, {0, active.size()}).has_value());
   }
 
+  TEST_CASE("what lies beyond a border counts for none of both sides, to the window") {
+    const auto part = measured({{2, -32}, {2, -20}, {2, -32}}), other = measured({{6, -20}});
+    const auto active = active_windows(part);
+    for (const auto& [from_s, wanted] : {std::pair{0.0, -12.0}, {2.0, 0.0}, {4.0, -12.0}}) {
+      CAPTURE(from_s);
+      const auto here = against(part, other, active, windows_between(from_s, from_s + 2, active.size()));
+      REQUIRE(here.has_value());
+      CHECK(std::abs(here->difference_lu - wanted) < 0.05);
+    }
+    CHECK(windows_between(1, 1.4, 100).count() == 1);
+    CHECK(windows_between(1, 1.39, 100).count() == 0);
+    CHECK(windows_between(9.8, 20, 100).count() == 2);
+  }
+
   TEST_CASE("of a mix: what lies below 120 Hz, side against mid, and the true peak, by known tones") {
     std::vector<float> left, right;
     for (int n = 0; n < 4 * kRate; ++n) {

@@ -205,6 +205,75 @@ TEST_SUITE("song/standing") {
     CHECK(status(song.check(), "backing-placement") == Status::not_measured);
   }
 
+  TEST_CASE("a stem that is silent in the mix as well leaves the others what they are") {
+    Arrangement song;
+    song.gain("keys", -200);
+    const auto sheet = song.check();
+    CAPTURE(words(sheet, "stems-sum-to-mix"));
+    CHECK(status(sheet, "stems-sum-to-mix") == Status::pass);
+    CHECK(status(sheet, "stems-aligned") == Status::fail);
+    CHECK(words(sheet, "stems-aligned") == "keys: silent");
+    CHECK(sheet.song->vocal->bed == "sum of the other stems");
+  }
+
+  TEST_CASE("a lone vocal a decibel off passes only where that decides nothing") {
+    const auto whole = Arrangement().check();
+    double low = 100, high = -100;
+    for (const auto& one : whole.song->sections) low = std::min(low, *one.vocal_over_bed), high = std::max(high, *one.vocal_over_bed);
+    for (const double off : {1.0, -1.0}) {
+      CAPTURE(off);
+      for (const double room : {0.5, 3.0}) {
+        CAPTURE(room);
+        Arrangement song;
+        song.gain("voice", off);
+        song.mix = song.sum();
+        song.gain("voice", -off);
+        for (const auto* name : {"kick", "snare", "bass", "keys", "backing"}) song.drop(name);
+        song.wishes = {{"vocal", "above_band = [" + std::to_string(low - room) + ", " + std::to_string(high + room) + "]"}};
+        const auto sheet = song.check();
+        CAPTURE(words(sheet, "vocal-placement"));
+        CHECK(status(sheet, "vocal-placement") == (room < 1 ? Status::not_measured : Status::pass));
+        CHECK(says(sheet, "vocal-placement", off > 0 ? "dB louder in the mix than in its stem" : "dB softer in the mix than in its stem"));
+      }
+    }
+  }
+
+  TEST_CASE("a lone stem has a length all the same") {
+    Arrangement song;
+    song.mix = song.sum();
+    for (const auto* name : {"kick", "snare", "bass", "keys", "backing"}) song.drop(name);
+    CHECK(status(song.check(), "stems-aligned") == Status::not_measured);
+    for (auto& channel : song.clip("voice").channels) channel.resize(channel.size() - 1);
+    const auto sheet = song.check();
+    CHECK(status(sheet, "stems-aligned") == Status::fail);
+    CHECK(words(sheet, "stems-aligned").starts_with("voice: 1 frame shorter than the mix; where they stand was not measured: "));
+  }
+
+  TEST_CASE("noise of stems adds up where they rest") {
+    Arrangement song;
+    CHECK_FALSE(song.check().song->noise_of_stems.has_value());
+    std::uint32_t state = 1;
+    // White noise at -70.5 dBFS in three stems that rest for more than two seconds at the end.
+    for (const auto* name : {"voice", "keys", "bass"}) {
+      song.gain(name, -200, 19, 24);
+      for (auto& channel : song.clip(name).channels) {
+        for (auto& sample : channel) {
+          state = state * 1664525U + 1013904223U;
+          sample += 0.0003 * std::sqrt(3.0) * (static_cast<double>(state) / 2147483648.0 - 1);
+        }
+      }
+    }
+    const auto sheet = song.check();
+    CAPTURE(words(sheet, "stems-sum-to-mix"));
+    REQUIRE(sheet.song->noise_of_stems.has_value());
+    double sum = 0;
+    for (const auto& stem : sheet.song->stems) sum += stem.noise ? std::pow(10, *stem.noise / 10) : 0;
+    CHECK(*sheet.song->noise_of_stems == doctest::Approx(10 * std::log10(sum)));
+    // Two channels have 3 dB more than one, and three stems 4.8 dB more; K-weighting changes white noise by less than 4 dB.
+    CHECK(std::abs(*sheet.song->noise_of_stems - (-70.5 + 3 + 4.8)) < 4);
+    CHECK(says(sheet, "stems-sum-to-mix", "noise of 3 stems adds up to"));
+  }
+
   TEST_CASE("one stem alone is looked for in the mix by its own sound") {
     for (const bool there : {true, false}) {
       CAPTURE(there);
