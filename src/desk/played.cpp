@@ -24,7 +24,9 @@ Json PlayedTime::tell() const {
   json["exposure"] = nullptr;
   if (!words.exposure.empty())
     json["exposure"] = {{"low_percent", rounded(100 * played_.low_share, 1e4)}, {"high_percent", rounded(100 * played_.high_share, 1e4)}, {"text", words.exposure}, {"source", words.source}};
-  json["text"] = words.text;
+  json["time"] = words.time;
+  json["rest"] = words.rest;
+  json["text"] = words.rest.empty() ? words.time : words.time + " " + words.rest;
   return json;
 }
 

@@ -22,7 +22,8 @@ class PlayedTime {
 
   /// As safety::add_played(); of what a page claims no more counts than time has passed since the program began.
   void add(double seconds, std::optional<double> a_power, double gain_db, int channels);
-  /// {"seconds","exposure": null or {"low_percent","high_percent","text","source"},"text"}.
+  /// {"seconds","exposure": null or {"low_percent","high_percent","text","source"},"time": for how long, "rest": what is known besides,
+  /// "text": both}.
   [[nodiscard]] Json tell() const;
   /// [{"text","source"},…]: what stands beside the button.
   [[nodiscard]] Json cautions() const;

@@ -277,6 +277,7 @@ Answer SoundApi::add_played(std::string_view body) {
 void SoundApi::put_state(Json& state) const {
   put_hearing(state);
   state["cautions"] = played_.cautions();
+  state["caution"] = safety::kBeforePlaying;
 }
 
 }  // namespace sendworthy::desk

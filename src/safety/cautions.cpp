@@ -230,11 +230,11 @@ void add_played(Played& played, const std::optional<Monitoring>& monitoring, dou
 
 PlayedWords words_of(const Played& played, const std::optional<Monitoring>& monitoring) {
   PlayedWords words;
-  words.text = played.seconds > 0 ? "Played since the program started: " + duration_text(played.seconds / 3600) + "." : "Nothing was played yet.";
+  words.time = played.seconds > 0 ? "Played since the program started: " + duration_text(played.seconds / 3600) + "." : "Nothing was played yet.";
   const auto problem = monitoring ? problem_with(*monitoring) : std::nullopt;
   if (!monitoring || problem) {
-    words.text += " How much of your weekly allowance that is cannot be estimated: ";
-    words.text += problem ? "the calibration cannot be used (" + *problem + ")." : "there is no [monitoring] in your configuration.";
+    words.rest = "How much of your weekly allowance that is cannot be estimated: ";
+    words.rest += problem ? "the calibration cannot be used (" + *problem + ")." : "there is no [monitoring] in your configuration.";
     return words;
   }
   if (!(played.seconds > 0)) return words;
@@ -247,16 +247,16 @@ PlayedWords words_of(const Played& played, const std::optional<Monitoring>& moni
                                  share_text(played.low_share, played.high_share), share_text(for_sensitive * played.low_share, for_sensitive * played.high_share));
     if (left_s >= 1) words.exposure += fmt::format("; {} of it, whose level is not known, are not in that", duration_text(left_s / 3600));
     words.exposure += ". It counts what this page played and nothing else, and is no substitute for a sound level meter or a qualified person; local rules apply.";
-    words.text += " " + words.exposure;
+    words.rest = words.exposure;
     words.source = kWeeklySource;
   } else {
-    words.text += " How loud that was cannot be estimated: its level is not known.";
+    words.rest = "How loud that was cannot be estimated: its level is not known.";
   }
   return words;
 }
 
 std::vector<Caution> playing_cautions(const std::optional<Monitoring>& monitoring) {
-  return {{"Turn your monitors down before you play something. " + example_allowances(0), kWeeklySource},
+  return {{std::string(kBeforePlaying) + " " + example_allowances(0), kWeeklySource},
           what_estimates_are(monitoring, "what you have played")};
 }
 

@@ -6,6 +6,7 @@
 
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace sendworthy::safety {
@@ -72,12 +73,15 @@ void add_played(Played& played, const std::optional<Monitoring>& monitoring, dou
 
 /// What was played in words: for how long, and which part of the weekly allowances that is by estimate, or why none is told.
 struct PlayedWords {
-  std::string text;      ///< all of it
+  std::string time;      ///< for how long
+  std::string rest;      ///< what is known besides, or why nothing is; may be empty
   std::string exposure;  ///< of which the estimate; empty where there is none
   std::string source;    ///< of the allowance
 };
 [[nodiscard]] PlayedWords words_of(const Played& played, const std::optional<Monitoring>& monitoring);
 
+/// What to do before something is played: the beginning of the first of the cautions below.
+inline constexpr std::string_view kBeforePlaying = "Turn your monitors down before you play something.";
 /// The cautions beside a button that plays something: what is at stake, and what an estimate is.
 [[nodiscard]] std::vector<Caution> playing_cautions(const std::optional<Monitoring>& monitoring);
 

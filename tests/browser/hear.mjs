@@ -464,6 +464,14 @@ const scenes = {
     await idle(page);
     await page.waitForTimeout(500);
     const shown = await text(page, "#played"), after = await seconds();
+    // As the program tells it once some minutes have sounded.
+    const minutes = await page.evaluate(() => {
+      const was = player.counted;
+      player.count({ seconds: 174, exposure: null, time: "Played: 2.9 min.", rest: "Of 1.5 it is not known. It is.", text: "" });
+      const now = ["played", "player-without"].map((id) => document.getElementById(id).textContent);
+      player.count(was);
+      return now;
+    });
     await play(page, facts.tones[0].name, { from: 1, to: 20 });
     await playing(page);
     await page.waitForTimeout(1000);
@@ -472,7 +480,7 @@ const scenes = {
     const other = (await open({}, context)).page;
     await other.waitForTimeout(500);
     const closed = await other.evaluate(async () => (await (await fetch("api/played")).json()).seconds);
-    report.played = { before, after, closed, bodies, shown, caution: await text(other, "#player-caution"), bar: await text(other, "#player") };
+    report.played = { before, after, closed, bodies, shown, minutes, caution: await text(other, "#player-caution"), bar: await text(other, "#player") };
     await context.close();
   },
 

@@ -365,8 +365,9 @@ class Hearing(served.Scenes, unittest.TestCase):
         self.assertTrue(0.8 < part["seconds"] < 2.5, part)
         self.assertAlmostEqual(about["after"] - about["before"], whole["seconds"] + part["seconds"], delta=0.05)
         self.assertTrue(0.5 < about["closed"] - about["after"] < 2.5, "what sounded last is told by a tab that is closed")
-        self.assertNotEqual(about["shown"], "")
-        self.assertNotEqual(about["caution"], "")
+        self.assertRegex(about["shown"], r"^Played since the program started: .*\w\.$")
+        self.assertEqual(about["minutes"], ["Played: 2.9 min.", "Of 1.5 it is not known. It is."])
+        self.assertEqual(about["caution"], "Turn your monitors down before you play something.")
         self.assertIn("For finding places, not for judging sound.", about["bar"])
 
     def test_only_one_tab_sounds(self):

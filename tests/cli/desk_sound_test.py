@@ -414,6 +414,7 @@ class Played(lab.Case):
         self.assertEqual([way["name"] for way in state["ways"]], ["as-it-is", "quiet", "mono", "below-100", "below-120", "small-speaker", "left", "right", "side"])
         self.assertLessEqual(set(state["heard"].values()), {way["name"] for way in state["ways"]})
         self.assertIn("weekly allowance", state["cautions"][0]["text"])
+        self.assertTrue(state["cautions"][0]["text"].startswith(f"{state['caution']} "), "what to do, and then by which figures")
         self.assertEqual(state["cautions"][0]["source"], "ITU-T H.870 (2022)")
         self.assertIn("local rules", state["cautions"][1]["text"])
 
@@ -434,7 +435,8 @@ class Played(lab.Case):
         self.assertEqual(self.played(desk, seconds=0.15)["seconds"], 0.2)
         told = self.played(desk, seconds=10 ** 8)
         self.assertLessEqual(told["seconds"], time.monotonic() - begin)
-        self.assertIn("[monitoring]", told["text"])
+        self.assertIn("[monitoring]", told["rest"])
+        self.assertEqual(told["text"], f"{told['time']} {told['rest']}")
         self.assertIsNone(told["exposure"])
         for more in ({"seconds": -1}, {"seconds": "1"}, {"gain_db": 3}, {"from_s": 3}, {"source": {}}, {"source": {"path": "../a.wav"}}, {"source": {"path": "/etc/passwd"}}, {"seconds": 1e300}):
             self.assertIn("error", self.played(desk, status=400, **more))

@@ -333,7 +333,7 @@ class Served(lab.Case):
         (self.config / "rules" / "broken.toml").write_text("[")
         desk = Desk(self)
         _, state = desk.json("GET", "api/state")
-        self.assertEqual(set(state), {"version", "folder", "rules", "default_rules", "limits", "titles", "cautions", "ways", "heard", "asked", "by_channel", "before_s", "after_s", "quiet_db", "titles"})
+        self.assertEqual(set(state), {"version", "folder", "rules", "default_rules", "limits", "titles", "caution", "cautions", "ways", "heard", "asked", "by_channel", "before_s", "after_s", "quiet_db", "titles"})
         self.assertEqual(state["titles"]["true_peak"], "True peak")
         self.assertEqual(state["folder"], {"name": "room", "path": str(self.room.resolve())})
         self.assertEqual(state["default_rules"], ["cd"])

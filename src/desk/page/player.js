@@ -67,9 +67,9 @@ export class Player extends EventTarget {
     for (const name of Object.keys(this.known)) if (state[name] !== undefined) this.known[name] = state[name];
     this.known.ways = this.known.ways.filter((way) => isWay(way.name));
     by("listen-as").replaceChildren(...this.known.ways.map((way) => make("option", {value: way.name, text: way.name === "quiet" ? `${way.words}, by ${this.known.quiet_db} dB` : way.words})));
-    const cautions = (state.cautions || []).map(({text, source}) => (source ? `${text} [${source}]` : text)), first = state.cautions?.[0]?.text ?? "";
+    const cautions = (state.cautions || []).map(({text, source}) => (source ? `${text} [${source}]` : text));
     // What to do stands in sight; by which figures, one press away.
-    put(by("player-caution"), /^[^.]*\./.exec(first)?.[0] ?? first);
+    put(by("player-caution"), state.caution ?? "");
     put(by("player-cautions"), cautions.join(" "));
     by("player-about").hidden = !cautions.length;
     this.draw();
@@ -281,11 +281,11 @@ export class Player extends EventTarget {
   }
 
   drawCount() {
-    const {exposure, seconds, text} = this.counted ?? {}, source = exposure?.source;
+    const {exposure, seconds, time, rest, text} = this.counted ?? {}, source = exposure?.source;
     // The first of it is told to the program while it sounds.
-    put(by("played"), this.state !== "idle" && !(seconds > 0) ? "What plays now is being counted." : exposure ? `${text ?? ""}${source ? ` [${source}]` : ""}` : /^[^.]*\./.exec(text ?? "")?.[0] ?? "");
+    put(by("played"), this.state !== "idle" && !(seconds > 0) ? "What plays now is being counted." : exposure ? `${text ?? ""}${source ? ` [${source}]` : ""}` : time ?? "");
     // Why there is no estimate is one press away.
-    put(by("player-without"), exposure ? "" : (text ?? "").replace(/^[^.]*\.\s*/, ""));
+    put(by("player-without"), exposure ? "" : rest ?? "");
   }
 
   acts(db) {

@@ -30,6 +30,22 @@ TEST_CASE("played: time counts without a calibration, and it is said why nothing
   CHECK(told["text"].get<std::string>().find("[monitoring]") != std::string::npos);
 }
 
+TEST_CASE("played: the time stands by itself, decimals and all") {
+  double now = 1e6;
+  PlayedTime played(std::nullopt, [&] { return now; });
+  CHECK(played.tell()["time"] == "Nothing was played yet.");
+  played.add(174, std::nullopt, 0, 2);
+  const auto told = played.tell();
+  CHECK(told["time"] == "Played since the program started: 2.9 min.");
+  CHECK(told["rest"].get<std::string>().starts_with("How much of your weekly allowance"));
+  CHECK(told["text"] == told["time"].get<std::string>() + " " + told["rest"].get<std::string>());
+  PlayedTime calibrated(room(), [&] { return now; });
+  CHECK(calibrated.tell()["text"] == "Nothing was played yet.");
+  calibrated.add(174, power(-20), 0, 2);
+  CHECK(calibrated.tell()["time"] == told["time"]);
+  CHECK(calibrated.tell()["rest"] == calibrated.tell()["exposure"]["text"]);
+}
+
 TEST_CASE("played: a page cannot claim more time than has passed") {
   double now = 10;
   PlayedTime played(room(), [&] { return now; });
