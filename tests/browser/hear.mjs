@@ -284,13 +284,32 @@ const scenes = {
   async channels() {
     const { page, context } = await open();
     report.channels = {};
-    for (const { name, channels } of facts.channels) {
-      for (const way of ["as-it-is", "left", "side"]) {
+    const tones = (made, count) => facts.coded.slice(0, count).map((hz) => made.rows.map((row) => 10 * tone(row, 48000, hz, 14400, 24000)));
+    for (const { name, of, channels } of facts.channels) {
+      for (const way of ["as-it-is", "mono", "left", "side", ...(channels > 2 ? ["channel-4"] : [])]) {
         await play(page, name, { way, from: 0, to: 1 });
         const made = rows(await page.evaluate(() => rendered(player.plan)));
-        report.channels[`${channels} ${way}`] = { sentence: await text(page, "#heard"), tones: facts.coded.slice(0, channels).map((hz) => made.rows.map((row) => 10 * tone(row, 48000, hz, 14400, 24000))) };
+        report.channels[`${of} ${way}`] = { sentence: await text(page, "#heard"), tones: tones(made, channels) };
       }
     }
+    report.channels.menu = await page.locator("#listen-as option").allInnerTexts();
+    await page.evaluate((pair) => player.play({ two: { older: { path: "surround.wav" }, newer: { path: "channels 1.wav" }, pair }, name: "two", place: "both", from_s: 0, to_s: 1 }), { offset_s: 0, speed: 1, old_gain_db: 0, new_gain_db: 0 });
+    const [older, newer] = [rows(await page.evaluate(() => rendered(player.plan))), rows(await page.evaluate(() => rendered({ ...player.plan, first: 1 })))];
+    report.channels.two = { sentence: await text(page, "#heard"), tones: tones(older, 6), other: tones(newer, 1)[0][0] };
+    // A place that only the LFE has, pressed; and then among all others.
+    await check(page, ["low effects.wav"]);
+    await placesThere(page);
+    const place = page.locator("#hear-list .place", { hasText: "channel 4" }).first(), low = (report.channels.low = { place: await place.innerText(), said: [], most: [] });
+    await place.click();
+    await playing(page);
+    low.chosen = await page.locator("#listen-as option:checked").innerText();
+    for (const way of ["", "as-it-is"]) {
+      if (way) await page.locator("#listen-as").selectOption(way);
+      low.said.push(await text(page, "#heard"));
+      low.most.push(most(rows(await page.evaluate((name) => rendered({ ...player.plan, way: name || player.plan.way }), way)).rows[0]));
+    }
+    await page.evaluate(() => player.stop());
+    await page.locator("#remove").click();
     await context.close();
   },
 

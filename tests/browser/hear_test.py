@@ -56,7 +56,9 @@ SONG = {
     "pairs": [{"part": "bass <b>", "masker": "keys", "masked_percent": 40.1, "passages": [{"start_s": 3, "end_s": 4.5, "low_hz": 60, "high_hz": 120, "masked_percent": 80}, {"start_s": 6, "end_s": 7, "low_hz": 60, "high_hz": 120, "masked_percent": 0.0}]},
               {"part": "keys", "masker": "pads", "masked_percent": 0.0, "passages": [{"start_s": 6, "end_s": 7, "low_hz": 60, "high_hz": 120, "masked_percent": 0.0}]}],
 }
-COMPARED = {"files": [{"path": "new.wav", "findings": []}, {"path": "old.wav", "findings": []}], "findings": [],
+COMPARED = {"files": [{"path": "new.wav", "facts": {"channels": 6}, "findings": [
+    finding("fail", "peak", [place(1, 1, channel=4)], "true_peak"), finding("warn", "clipped", [place(1, 1, channel=4), place(1, 1)]), finding("note", "silent", [place(1, 2, channel=2), place(1, 2, channel=5)], "silent_channels")]},
+    {"path": "old.wav", "findings": []}], "findings": [],
             "pairs": [{"old": "old.wav", "new": "new.wav", "edits": [{"words": "taken out", "old_start_s": 1, "old_end_s": 2, "new_start_s": 0.5, "new_end_s": 0.5}]}]}
 
 
@@ -71,6 +73,23 @@ def coded(channels):
     return lab.float_wav([0.5 * math.sin(2 * math.pi * CODED[c] * n / 48000) for n in range(48000) for c in range(channels)], channels)
 
 
+def masked(content, mask):
+    """A plain WAV file with the header that names the loudspeakers of its channels."""
+    fmt = content[20:36]
+    tag, channels, bits = struct.unpack("<HH10xH", fmt)
+    fmt = struct.pack("<H", 0xFFFE) + fmt[2:] + struct.pack("<HHIH", 22, bits, mask, tag) + b"\0\0\0\0\x10\0\x80\0\0\xaa\0\x38\x9b\x71"
+    body = b"WAVEfmt " + struct.pack("<I", len(fmt)) + fmt + content[36:]
+    return b"RIFF" + struct.pack("<I", len(body)) + body
+
+
+def low_effects():
+    """5.1, nothing but noise in the LFE, which is clipped at one second."""
+    frames = [0] * (6 * 2 * 48000)
+    frames[3::6] = noise(1, 48000, 11)
+    frames[3 + 6 * 48000:3 + 6 * 48004:6] = [32767] * 4
+    return masked(pcm16(frames, 6, 48000), 0x3F)
+
+
 class Room:
     def __init__(self, folder):
         self.room = folder / "room"
@@ -82,10 +101,13 @@ class Room:
         for name, rate in (("tones 44.wav", 44100), ("tones 96.wav", 96000)):
             self.put(name, tones(4, rate))
             self.facts["tones"].append({"name": name, "rate": rate, "left": [{"hz": hz, "amplitude": a} for hz, a in LEFT], "right": [{"hz": hz, "amplitude": a} for hz, a in RIGHT]})
-        for channels in (1, 6, 8):
+        for channels in (1, 6):
             name = f"channels {channels}.wav"
-            self.put(name, coded(channels) if channels != 8 else lab.float_wav([0.5 * math.sin(2 * math.pi * 400 * n / 48000) if c == 0 else 0 for n in range(48000) for c in range(8)], 8))
-            self.facts["channels"].append({"name": name, "channels": channels})
+            self.put(name, coded(channels))
+            self.facts["channels"].append({"name": name, "of": str(channels), "channels": channels})
+        self.put("surround.wav", masked(coded(6), 0x3F))
+        self.facts["channels"].append({"name": "surround.wav", "of": "5.1", "channels": 6})
+        self.put("low effects.wav", low_effects())
         self.put("hot.wav", lab.float_wav([3 * math.sin(2 * math.pi * 220 * n / 48000) for n in range(8 * 48000)]))
         many = noise(5, 48000, 9)
         for place_s in range(1, 13):
@@ -182,6 +204,8 @@ class Hearing(served.Scenes, unittest.TestCase):
         asked = song[0]["entries"][0]["places"][0]["request"]
         self.assertEqual((asked["source"], asked["from_s"], asked["to_s"]), ({"check": "c7", "part": 1}, 0.5, 4))
         self.assertEqual(song[2]["entries"][0]["places"][0]["request"]["from_s"], 0)
+        # One channel of many is heard alone, unless its question needs another way.
+        self.assertEqual([[one["request"].get("way") for one in entry["places"]] for entry in pair[1]["entries"]], [["quiet"], ["channel-4", None], ["channel-2", "channel-5"]])
         self.assertEqual([[one["text"], one["request"]["source"]["part"], one["request"]["from_s"], one["request"]["to_s"]] for one in pair[0]["entries"][0]["places"]],
                          [["old 0:01.000", 2, 0, 3], ["new 0:00.500", 1, 0, 1.5]])
 
@@ -262,14 +286,37 @@ class Hearing(served.Scenes, unittest.TestCase):
             self.assertAlmostEqual(level, 0.5, delta=0.005)
         self.assertLess(max(about["1 side"]["tones"][0]), 1e-6)
         self.assertIn("silence", about["1 side"]["sentence"])
-        # As browsers fold 5.1 (Web Audio API, 4.3 "up-mixing and down-mixing"): left + √½ (centre + left surround), no LFE.
-        left = [tone[0] for tone in about["6 as-it-is"]["tones"]]
-        for got, want in zip(left, (0.5, 0, 0.5 * math.sqrt(0.5), 0, 0.5 * math.sqrt(0.5), 0)):
+        # ITU-R BS.775, annex 4, and the LFE as the centre: not one channel is away.
+        side, left, right = math.sqrt(0.5), [0] * 6, [0] * 6
+        for channel, (l, r) in enumerate(((1, 0), (0, 1), (side, side), (side, side), (side, 0), (0, side))):
+            left[channel], right[channel] = 0.5 * l, 0.5 * r
+        half = [(l + r) / 2 for l, r in zip(left, right)]
+        only = [[0.5 * (c == wanted) for c in range(6)] for wanted in range(6)]
+        both, apart = [0.5 * side] * 6, [0.25, 0.25, 0, 0, 0, 0]
+        for key, rows in {"5.1 as-it-is": (left, right), "5.1 mono": (half, half), "5.1 left": (only[0], only[0]), "5.1 side": (apart, apart), "5.1 channel-4": (only[3], only[3]),
+                          # A file that does not say where its channels belong: nothing is guessed.
+                          "6 as-it-is": (both, both), "6 left": (only[0], only[0]), "6 channel-4": (only[3], only[3])}.items():
+            for side_, wanted in enumerate(rows):
+                for got, want in zip([tone[side_] for tone in about[key]["tones"]], wanted):
+                    with self.subTest(key=key, side=side_):
+                        self.assertAlmostEqual(got, want, delta=0.005)
+        for key, words in {"5.1 as-it-is": "as it is, 6 channels folded to two, the LFE at −3 dB in both", "5.1 left": "left alone of 6 channels", "5.1 side": "side alone of left and right of 6 channels",
+                           "5.1 channel-4": "channel 4 alone", "6 as-it-is": "as it is, 6 channels that name no loudspeakers, each at −3 dB in both", "6 left": "left alone of the first two of 6 channels"}.items():
+            self.assertEqual(about[key]["sentence"], f"heard: {words}, 20 dB down")
+        self.assertEqual([f"channel {c} alone" for c in range(1, 7)], about["menu"][-6:])
+        # Two in step, of two and of six channels: what stands in one place in both is equally loud.
+        self.assertEqual(about["two"]["sentence"], "heard: as it is, 6 channels folded to two, the LFE at −3 dB in both, 20 dB down")
+        for got, want in zip([tone[0] for tone in about["two"]["tones"]], left):
             self.assertAlmostEqual(got, want, delta=0.005)
-        self.assertEqual(about["6 as-it-is"]["sentence"], "heard: as it is, 6 channels folded to two, 20 dB down")
-        self.assertEqual([round(tone[1], 2) for tone in about["6 left"]["tones"]], [0.5, 0, 0, 0, 0, 0])
-        self.assertEqual([round(tone[1], 2) for tone in about["6 side"]["tones"]], [0.25, 0.25, 0, 0, 0, 0])
-        self.assertIn("the first two of 8 channels", about["8 as-it-is"]["sentence"])
+        self.assertAlmostEqual(about["two"]["other"], 0.5, delta=0.005)
+
+    def test_a_place_in_the_low_frequency_effects_is_heard(self):
+        about = self.scene("channels")["low"]
+        self.assertRegex(about["place"], r"^0:01\.000 to 0:01\.000 channel 4$|^0:01\.000 channel 4$")
+        self.assertEqual(about["said"], ["heard: channel 4 alone, 20 dB down", "heard: as it is, 6 channels folded to two, the LFE at −3 dB in both, 20 dB down"])
+        self.assertEqual(about["chosen"], "channel 4 alone")
+        for got, want in zip(about["most"], (0.1, 0.1 * math.sqrt(0.5))):
+            self.assertAlmostEqual(got, want, delta=0.001)
 
     def test_the_small_speaker_is_that_of_the_estimates(self):
         of = [[float(x) for x in re.search(pattern, (lab.SOURCE / path).read_text()).groups()]

@@ -1,7 +1,7 @@
 // What stands between a source and the loudspeakers, in this order: the way to listen, the level, the peak guard.
 import {Feed} from "./feed.js";
 import {Lanes} from "./two.js";
-import {buildWay, wayDb} from "./ways.js";
+import {bed, buildWay, wayDb} from "./ways.js";
 
 const kRiseS = 0.1, kFallS = 0.03, kChangeS = 0.04;
 
@@ -36,7 +36,7 @@ export class Chain {
     this.risen = 0;
   }
 
-  /** Settles what is heard before anything sounds. `about`: {channels, quietDb}. */
+  /** Settles what is heard before anything sounds. `about`: as for buildWay(). */
   set(name, about, db) {
     this.drop(this.way);
     this.way = this.join(name, about, 1);
@@ -106,11 +106,17 @@ export class Chain {
 }
 
 /** Lays out what a plan says, ready to sound in the context of `chain`; the feed has given what begins before `until`.
- *  A plan: {lanes: [{sound, at, speed, db}], first: which of them sounds, seconds, way, about: {channels, quietDb}, db}. */
+ *  A plan: {lanes: [{sound, at, speed, db}], first: which of them sounds, seconds, way, about, db}. */
 export async function layOut(chain, plan, until) {
   chain.set(plan.way, plan.about, plan.db);
   const lanes = new Lanes(chain.context, chain.input, plan.lanes.map((lane) => lane.db ?? 0), plan.first ?? 0);
-  const feed = new Feed(chain.context, plan.lanes.map((lane, i) => ({...lane, into: lanes.inputs[i]})), plan.seconds);
+  const into = plan.lanes.map(({sound: {facts}}, i) => {
+    if (plan.lanes.length === 1 || facts.channels <= 2) return lanes.inputs[i];
+    const fold = bed(chain.context, facts);
+    fold.output.connect(lanes.inputs[i]);
+    return fold.input;
+  });
+  const feed = new Feed(chain.context, plan.lanes.map((lane, i) => ({...lane, into: into[i]})), plan.seconds);
   await feed.fill(until);
   return {feed, lanes};
 }

@@ -3,6 +3,7 @@
 import {get} from "./api.js";
 import {timeText} from "./player.js";
 import {rove} from "./rove.js";
+import {wayAlone} from "./ways.js";
 import {by, make, many, put} from "./words.js";
 
 // So many places of one finding are shown unasked; sheets of so many files are not read unasked.
@@ -41,10 +42,11 @@ function placeText(where, channels) {
   return `${start}${end === start ? "" : ` to ${end}`}${side ? ` ${side}` : ""}`;
 }
 
-/** In which way a place of a finding is heard. */
+/** In which way a place of a finding is heard: one channel of many alone, or the others would lie over it. */
 function wayOf(finding, where, channels, known) {
-  if (known.by_channel.includes(finding.measure) && channels >= 2 && (where.channel === 1 || where.channel === 2)) return where.channel === 1 ? "left" : "right";
-  return known.heard[finding.rule] ?? known.heard[finding.measure];
+  const alone = where.channel > 0 && where.channel <= channels && channels > 2 ? wayAlone(where.channel) : undefined;
+  if (known.by_channel.includes(finding.measure) && (alone || (channels === 2 && where.channel > 0))) return alone ?? (where.channel === 1 ? "left" : "right");
+  return known.heard[finding.rule] ?? known.heard[finding.measure] ?? alone;
 }
 
 /** What of a sheet can be heard: groups of entries of places. `check`: its id; `known`: what the program says of listening. A group:

@@ -4,8 +4,8 @@ import {ask, get} from "./api.js";
 import {Chain, layOut} from "./chain.js";
 import {say, tell, unsay} from "./say.js";
 import {openSound} from "./sound.js";
-import {lanesOfTwo, rateOfTwo} from "./two.js";
-import {isWay, sentence, wayDb} from "./ways.js";
+import {aboutOfTwo, lanesOfTwo, rateOfTwo} from "./two.js";
+import {aloneWords, hasWay, isWay, sentence, wayDb, waysAlone} from "./ways.js";
 import {by, make, put} from "./words.js";
 
 const kAsItIs = "as-it-is", kFirstDb = -20, kTickMs = 100, kAheadS = 9, kLookS = 1, kReportS = 10, kLitMs = 1500, kWakeMs = 3000, kRestMs = 5000, kSettleMs = 30;
@@ -66,7 +66,6 @@ export class Player extends EventTarget {
   know(state) {
     for (const name of Object.keys(this.known)) if (state[name] !== undefined) this.known[name] = state[name];
     this.known.ways = this.known.ways.filter((way) => isWay(way.name));
-    by("listen-as").replaceChildren(...this.known.ways.map((way) => make("option", {value: way.name, text: way.name === "quiet" ? `${way.words}, by ${this.known.quiet_db} dB` : way.words})));
     const cautions = (state.cautions || []).map(({text, source}) => (source ? `${text} [${source}]` : text));
     // What to do stands in sight; by which figures, one press away.
     put(by("player-caution"), state.caution ?? "");
@@ -77,7 +76,17 @@ export class Player extends EventTarget {
   }
 
   words(name) {
-    return this.known.ways.find((way) => way.name === name)?.words ?? name;
+    return this.known.ways.find((way) => way.name === name)?.words ?? aloneWords(name) ?? name;
+  }
+
+  /** The ways there are for what plays; the one that is asked for stands among them before that is known. */
+  drawWays() {
+    const ways = [...this.known.ways, ...waysAlone(this.about)];
+    if (!ways.some((way) => way.name === this.way)) ways.push({name: this.way, words: this.words(this.way)});
+    const names = ways.map((way) => way.name).join(" ");
+    if (this.drawnWays !== names) by("listen-as").replaceChildren(...ways.map((way) => make("option", {value: way.name, text: way.name === "quiet" ? `${way.words}, by ${this.known.quiet_db} dB` : way.words})));
+    this.drawnWays = names;
+    by("listen-as").value = this.way;
   }
 
   get db() {
@@ -85,7 +94,7 @@ export class Player extends EventTarget {
   }
 
   get about() {
-    return {channels: this.plan?.about.channels ?? 2, quietDb: this.known.quiet_db};
+    return this.plan?.about ?? {channels: 2, speakers: [], quietDb: this.known.quiet_db};
   }
 
   /** All that what is heard is turned by. */
@@ -112,6 +121,7 @@ export class Player extends EventTarget {
       // What sounded before goes softly.
       await pause(this.silent - performance.now());
       if (turn !== this.turns) return;
+      if (!hasWay(this.way, plan.about)) this.way = kAsItIs;
       plan.way = this.way;
       plan.db = this.db;
       this.plan = plan;
@@ -141,11 +151,11 @@ export class Player extends EventTarget {
     if (two) {
       const [older, newer] = await Promise.all([openSound(two.older), openSound(two.newer)]);
       const rate = rateOfTwo(older, newer), start = Math.round(Math.max(0, from) * rate) / rate;
-      return {rate, lanes: lanesOfTwo(older, newer, two.pair, start), first: two.first ?? 0, seconds: Math.max(0, to - start), about: {channels: Math.max(older.facts.channels, newer.facts.channels), quietDb: this.known.quiet_db}};
+      return {rate, lanes: lanesOfTwo(older, newer, two.pair, start), first: two.first ?? 0, seconds: Math.max(0, to - start), about: aboutOfTwo(older, newer, this.known.quiet_db)};
     }
-    const sound = await openSound(source), {frames, channels} = sound.facts;
+    const sound = await openSound(source), {frames, channels, speakers} = sound.facts;
     const at = Math.min(frames - 1, Math.max(0, Math.round(from * sound.rate))), end = Math.min(frames, Math.max(at + 1, Math.round(to * sound.rate)));
-    return {rate: sound.rate, lanes: [{sound, at, speed: 1, db: 0}], first: 0, seconds: (end - at) / sound.rate, about: {channels, quietDb: this.known.quiet_db}};
+    return {rate: sound.rate, lanes: [{sound, at, speed: 1, db: 0}], first: 0, seconds: (end - at) / sound.rate, about: {channels, speakers, quietDb: this.known.quiet_db}};
   }
 
   /** A context at the rate of the file, so that nothing is between its samples and the guard. */
@@ -332,9 +342,9 @@ export class Player extends EventTarget {
     put(by("what"), request ? `${request.name}, ${request.place}` : "Nothing plays. Press a place of a sheet.");
     if (state === "opening") put(by("at"), "…");
     else if (state === "idle") put(by("at"), "");
-    put(by("heard"), sentence(this.words(this.way), this.way, this.about.channels, this.allDb));
+    put(by("heard"), sentence(this.words(this.way), this.way, this.about, this.allDb));
     this.drawCount();
-    by("listen-as").value = this.way;
+    this.drawWays();
     put(by("level-text"), `${String(this.db).replace("-", "\u2212")} dB`);
   }
 }

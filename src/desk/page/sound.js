@@ -2,6 +2,8 @@
 import {get, kGone, refusal, Refusal} from "./api.js";
 
 const kPieceBytes = 1 << 20, kKeptBytes = 64 << 20, kSampleBytes = 4;
+// Of a splitter, and of what a browser has to support in a buffer (Web Audio API).
+const kMostChannels = 32;
 
 /** A file as the program finds it: {path}, {id} or {check, part}. */
 export const queryOf = (source) => (source.check !== undefined ? `check=${encodeURIComponent(source.check)}&part=${encodeURIComponent(source.part)}`
@@ -97,5 +99,6 @@ export class Sound {
 export async function openSound(source) {
   const facts = await get(`api/sound?${queryOf(source)}`);
   if (!(facts.frames > 0 && facts.channels > 0 && facts.sample_rate > 0)) throw new Refusal("silent", "There is no sound in this file that could be played.");
+  if (facts.channels > kMostChannels) throw new Refusal("channels", `It has ${facts.channels} channels, and a browser plays ${kMostChannels} at most; it can still be checked.`);
   return new Sound(source, facts);
 }

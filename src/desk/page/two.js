@@ -1,4 +1,5 @@
 // Two bounces at once: both run, in step and equally loud, and one of them is heard.
+import {foldWords} from "./fold.js";
 
 const kSwitchS = 0.005;
 
@@ -20,6 +21,13 @@ export function lanesOfTwo(older, newer, pair, fromS) {
 
 /** Of two rates the higher one: nothing is lost on the way up. */
 export const rateOfTwo = (older, newer) => Math.max(older.rate, newer.rate);
+
+/** What a plan of both is about: each with more than two channels is folded before it meets the other. */
+export function aboutOfTwo(older, newer, quietDb) {
+  const [few, many] = [older.facts, newer.facts].sort((a, b) => a.channels - b.channels), channels = Math.min(2, many.channels);
+  if (many.channels <= 2) return {channels, quietDb};
+  return {channels, quietDb, folded: few.channels > 2 && foldWords(few) !== foldWords(many) ? `${foldWords(few)}; ${foldWords(many)}` : foldWords(many)};
+}
 
 /** Sounds side by side, of which one is heard; each with a level of its own. */
 export class Lanes {
