@@ -172,13 +172,13 @@ Result<bool> append_once(const std::string& path, std::string_view lines, std::s
   if (file.get() < 0) {
     if (errno == ELOOP) return cannot_write(path, "it is a link; put the file itself in its place");
     if (errno == EISDIR) return cannot_write(path, "it is a folder; move it away");
-    return cannot_write(path, errno == ENXIO ? "it is no regular file; move it away" : reason(errno));
+    return cannot_write(path, errno == ENXIO ? "it is no regular file; move it away" : reason(errno, Destination::fixed));
   }
   struct stat info {};
-  if (::fstat(file.get(), &info) != 0) return cannot_write(path, reason(errno));
+  if (::fstat(file.get(), &info) != 0) return cannot_write(path, reason(errno, Destination::fixed));
   if (!S_ISREG(info.st_mode)) return cannot_write(path, "it is no regular file; move it away");
   wait_for_others(file.get());
-  if (::fstat(file.get(), &info) != 0) return cannot_write(path, reason(errno));
+  if (::fstat(file.get(), &info) != 0) return cannot_write(path, reason(errno, Destination::fixed));
   std::string text;
   if (info.st_size > 0) {
     char last = '\n';
@@ -192,11 +192,11 @@ Result<bool> append_once(const std::string& path, std::string_view lines, std::s
   do {
     wrote = ::write(file.get(), text.data(), text.size());
   } while (wrote < 0 && errno == EINTR);
-  if (wrote < 0) return cannot_write(path, reason(errno));
+  if (wrote < 0) return cannot_write(path, reason(errno, Destination::fixed));
   // The rest in a second write could stand behind what somebody else appends meanwhile.
   if (static_cast<std::size_t>(wrote) != text.size()) return cannot_write(path, "there was no room for the whole line; make room there");
   const bool kept = has_name(info, folder->file());
-  if (file.close() != 0) return cannot_write(path, reason(errno));
+  if (file.close() != 0) return cannot_write(path, reason(errno, Destination::fixed));
   return kept;
 }
 

@@ -90,11 +90,11 @@ Result<Replaced> replace_text(const std::string& path, std::string_view expected
   struct stat info {};
   if (::lstat(name.c_str(), &info) != 0) {
     if (errno == ENOENT) return Replaced::changed;
-    return cannot_write(path, reason(errno));
+    return cannot_write(path, reason(errno, Destination::fixed));
   }
   if (!S_ISREG(info.st_mode)) return cannot_write(path, "it is no regular file; move it away");
   if (is_write_protected(name, info.st_mode)) return Replaced::write_protected;
-  const auto fresh = write_beside(path, name, content, {0666, info.st_mode & 07777, true, Owner{info.st_uid, info.st_gid}});
+  const auto fresh = write_beside(path, name, content, {0666, info.st_mode & 07777, true, Owner{info.st_uid, info.st_gid}, Destination::fixed});
   if (!fresh) return tl::unexpected(fresh.error());
   // Most changes are seen here, and then nobody sees ours for a moment.
   if (const auto now = look_at(name, expected); now != Content::expected) return told(now);
@@ -104,9 +104,9 @@ Result<Replaced> replace_text(const std::string& path, std::string_view expected
     Result<Replaced> end = Replaced::changed;
     if (error == EINVAL || error == ENOSYS) {
       if (std::rename(aside.c_str(), name.c_str()) == 0) return Replaced::yes;
-      end = cannot_write(path, reason(errno));
+      end = cannot_write(path, reason(errno, Destination::fixed));
     } else if (error != ENOENT) {
-      end = cannot_write(path, reason(error));
+      end = cannot_write(path, reason(error, Destination::fixed));
     }
     ::unlink(aside.c_str());
     return end;

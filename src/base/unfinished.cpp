@@ -34,20 +34,21 @@ std::string shown(const std::string& path) { return fmt::format("\"{}\"", for_te
 
 int Descriptor::close_descriptor(int fd) { return ::close(fd); }
 
-std::string reason(int error) {
+std::string reason(int error, Destination destination) {
   const auto words = std::generic_category().message(error);
+  const std::string elsewhere = destination == Destination::chosen ? "name another place" : "copy the folder, with all that belongs to it, to where it can be written to, and go on with the copy";
   switch (error) {
     case ENOENT:
     case ENOTDIR:
       return words + "; check the name and the folder";
     case EACCES:
     case EPERM:
-      return words + "; give yourself the right to it, or name another place";
+      return words + "; give yourself the right to it, or " + elsewhere;
     case ENOSPC:
     case EDQUOT:
-      return words + "; make room there, or name another place";
+      return words + "; make room there, or " + elsewhere;
     case EROFS:
-      return words + "; name another place";
+      return words + "; " + elsewhere;
     case ENAMETOOLONG:
       return words + "; shorten it";
     default:
@@ -181,7 +182,7 @@ Result<std::unique_ptr<Unfinished>> write_beside(const std::string& path, const 
     const int error = file->write(content, making);
     if (error == EEXIST) continue;
     if (file->not_given()) return cannot_write(path, "it belongs to another user or group, and a file in its place would not; take it over first, or edit a copy");
-    if (error != 0) return cannot_write(path, reason(error));
+    if (error != 0) return cannot_write(path, reason(error, making.destination));
     return file;
   }
   return cannot_write(path, "no free name for a temporary file beside it");

@@ -34,8 +34,10 @@ class Descriptor {
 [[nodiscard]] int open_retrying(const char* path, int flags, mode_t mode = 0);
 /// 0, or errno.
 [[nodiscard]] int write_all(int fd, std::string_view content);
+/// Whether whoever has something written says where to, or it belongs beside something else.
+enum class Destination { chosen, fixed };
 /// The system's words, and what to do about it.
-[[nodiscard]] std::string reason(int error);
+[[nodiscard]] std::string reason(int error, Destination destination = Destination::chosen);
 /// "cannot write …: …", of the kind output.
 [[nodiscard]] tl::unexpected<Error> cannot_write(const std::string& path, const std::string& why);
 
@@ -50,6 +52,7 @@ struct Making {
   std::optional<mode_t> exact_rights;  ///< of the file that will be replaced, where there is one
   bool synced = true;
   std::optional<Owner> exact_owner = {};  ///< of the same
+  Destination destination = Destination::chosen;
 };
 
 /// A whole temporary file beside its target, under a name that a signal handler can remove. Gone with this object unless it was

@@ -18,7 +18,7 @@ std::optional<Answer> save_edited(std::string_view what, std::string_view relati
     case base::Replaced::being_written:
       return refusal(409, "being_written", "another program has the " + std::string(what) + " open to write into it; save and close it there, then save here anew");
     case base::Replaced::write_protected:
-      return refusal(403, "write_protected", "\"" + std::string(relative) + "\" is write-protected; allow it to be written, then save it here anew");
+      return refusal(403, "write_protected", "\"" + std::string(relative) + "\" is write-protected; allow it and its folder to be written to, then save it here anew; where that cannot be, copy the folder to where it can, and open the copy");
     case base::Replaced::changed:
       break;
   }

@@ -143,6 +143,7 @@ class Orders(lab.Case):
         status, told = self.ask(ORDER.replace("Lamps", "Lights"), digest=digest)
         self.assertEqual((status, told["error"]["code"]), (403, "write_protected"), told)
         self.assertIn("is write-protected; ", told["error"]["text"])
+        self.assertIn("copy the folder to where it can", told["error"]["text"])
         path.chmod(0o644)
         # Nothing new can be written beside it.
         taken = [path.parent / f".sendworthy-{self.desk.process.pid}-{i}.tmp" for i in range(200)]

@@ -6,12 +6,15 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <cerrno>
 #include <chrono>
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <thread>
 #include <vector>
+
+#include "base/unfinished.h"
 
 using namespace sendworthy;
 using namespace sendworthy::base;
@@ -90,6 +93,18 @@ TEST_SUITE("base/files") {
       const auto full = write_then_rename("/dev/full", "x");
       CHECK(full.error().text == "cannot write \"/dev/full\": No space left on device; make room there, or name another place");
       CHECK(fs::is_character_file("/dev/full"));
+    }
+    // What belongs beside something else can be written nowhere else.
+    CHECK(reason(EROFS) == "Read-only file system; name another place");
+    for (const int error : {EROFS, EACCES, EPERM, ENOSPC, EDQUOT}) {
+      const auto words = reason(error, Destination::fixed);
+      CHECK_MESSAGE(words.ends_with("copy the folder, with all that belongs to it, to where it can be written to, and go on with the copy"), words);
+      CHECK(words.find("another place") == std::string::npos);
+    }
+    // Where nobody, not even root, makes a file.
+    if (const auto kept = append_lines("/sys/sendworthy-test", "x\n", "\n", 100); fs::exists("/sys/kernel")) {
+      REQUIRE(!kept);
+      CHECK_MESSAGE(kept.error().text.ends_with("go on with the copy"), kept.error().text);
     }
     CHECK(write_then_rename("/dev/null", "x").has_value());
     CHECK(fs::is_character_file("/dev/null"));
