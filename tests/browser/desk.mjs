@@ -3,7 +3,7 @@
 // MODULES: the folder with playwright-core and axe-core. PICTURES: where screenshots go. ADDRESS: what the program printed; PROCESS:
 // its number, which is ended last. ROOM: the folder it opened. BESIDE: a folder with files to drop: "song.wav", "no audio.txt" and
 // the folder "dropped".
-import { copyFileSync, readFileSync } from "node:fs";
+import { copyFileSync, readFileSync, renameSync } from "node:fs";
 import { createRequire } from "node:module";
 import { join } from "node:path";
 
@@ -283,7 +283,7 @@ const scenes = {
     await page.keyboard.press("c");
     const waits = await text(page, "#go-text");
     await page.locator("#brought-clear").press("Enter");
-    const after = { rows: await page.locator("#brought-list [role=option]").count(), words: await text(page, "#go-text"), focus: (await at(page)).id };
+    const after = { notices: await page.locator(".notice").count(), rows: await page.locator("#brought-list [role=option]").count(), words: await text(page, "#go-text"), focus: (await at(page)).id };
     await page.waitForTimeout(500);
     report.flood = { count, told, busy, waits, most: await page.evaluate(() => most), sent, deleted, after, answered, took: Date.now() - began };
     await context.close();
@@ -436,16 +436,23 @@ const scenes = {
     const { page, context } = await open();
     await sheetOf(page);
     const quiet = { elsewhere: [...seen.elsewhere], messages: [...seen.messages] };
+    // The folder goes, and comes back.
+    renameSync(room, `${room} away`);
+    await page.waitForSelector(".notice", { timeout: kLong });
+    const away = await page.locator("#notices").innerText();
+    renameSync(`${room} away`, room);
+    await page.waitForSelector(".notice", { state: "detached", timeout: kLong });
     // Off and on again: the line comes back by itself.
     process.kill(Number(process_id), "SIGTERM");
     await page.waitForSelector(".notice", { timeout: kLong });
     const told = await page.locator("#notices").innerText();
     await page.screenshot({ path: join(pictures, "desk-gone.png") });
+    const broken = await faults(page);
     await page.locator("#check").focus();
     await page.keyboard.press("a");
     await page.keyboard.press("Enter");
     await page.waitForTimeout(3000);
-    report.gone = { told, after: await page.locator("#notices").innerText(), rows: (await rows(page, "folder-list")).length, sheet: await page.locator("#frame iframe").count(), errors: seen.messages.slice(quiet.messages.length).filter((one) => !one.includes("Failed to load resource") && !one.includes("net::ERR")) };
+    report.gone = { away, told, broken, after: await page.locator("#notices").innerText(), rows: (await rows(page, "folder-list")).length, sheet: await page.locator("#frame iframe").count(), errors: seen.messages.slice(quiet.messages.length).filter((one) => !one.includes("Failed to load resource") && !one.includes("net::ERR")) };
     Object.assign(seen, quiet);
     await context.close();
   },

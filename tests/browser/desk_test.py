@@ -154,6 +154,7 @@ class LocalPage(served.Scenes, unittest.TestCase):
         about = self.scene("flood")
         self.assertEqual(about["count"], 500)
         self.assertIn("30 files were left off", about["told"])
+        self.assertEqual(about["after"].pop("notices"), 0, "there is room again")
         self.assertEqual(about["most"], 3)
         self.assertRegex(about["busy"], r"^\d+ files? on the way: ")
         self.assertRegex(about["waits"], r"^Checks as soon as \d+ more files? (is|are) here\.$")
@@ -233,6 +234,8 @@ class LocalPage(served.Scenes, unittest.TestCase):
 
     def test_a_program_that_is_gone_is_said_and_what_was_read_stays(self):
         about = self.scene("gone")
+        self.assertEqual(about["broken"]["broken"], [])
+        self.assertIn("cannot", about["away"])
         self.assertIn("The program does not answer.", about["told"])
         self.assertIn("keeps trying", about["told"])
         self.assertGreater(about["rows"], 3)

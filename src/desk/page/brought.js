@@ -3,7 +3,7 @@ import {ask, get, send} from "./api.js";
 import {fromPicked, gather, held} from "./dropped.js";
 import {keep, kept} from "./kept.js";
 import {Picklist} from "./picklist.js";
-import {say, tell} from "./say.js";
+import {say, tell, unsay} from "./say.js";
 import {by, bytes, many, plain, put} from "./words.js";
 
 // What has less than this to go is let arrive and deleted then: it could arrive while it is broken off, and nobody would know of it.
@@ -167,6 +167,8 @@ export class Brought {
       if (one.state !== "sending" || one.bytes - one.sent > kSoonHere) one.stop.abort();
       if (one.state !== "sending") this.drop(one);
     }
+    // There is room again for what was left off.
+    if (!this.all.size) unsay("added");
     if (!this.all.size && by("brought").contains(document.activeElement)) by("add-files").focus();
     this.draw();
     this.told.changed();

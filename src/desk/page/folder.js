@@ -53,13 +53,20 @@ export class Folder {
       listing = await get(`api/folder?${queryOf(entry)}`);
     } catch (error) {
       if (turn !== this.turn) return;
-      if (error.code !== "gone" && error.code !== "other") tell("folder", error.message);
+      if (error.code !== "gone" && error.code !== "other") {
+        this.lost = keyOf(entry);
+        tell("folder", error.message);
+      }
       // The folder itself may be what is gone.
       if (error.status === 404 && way.length) await this.read(way[way.length - 1], way.slice(0, -1), focus);
       return;
     }
     if (turn !== this.turn) return;
-    if (focus) unsay("folder");
+    // The folder above one that is gone does not say that this is back.
+    if (focus || this.lost === keyOf(entry)) {
+      this.lost = null;
+      unsay("folder");
+    }
     const other = this.seen === null || keyOf(entry) !== keyOf(this.here);
     this.here = entry;
     this.way = way;

@@ -32,6 +32,7 @@ export function tell(key, text, {close = true} = {}) {
     }
     shown.set(key, box);
     by("notices").append(box);
+    by("notices").hidden = false;
   }
   if (box.firstChild.textContent === text) return;
   put(box.firstChild, text);
@@ -46,6 +47,7 @@ export function unsay(key) {
   const held = box.contains(document.activeElement);
   box.remove();
   shown.delete(key);
+  by("notices").hidden = !shown.size;
   if (held) (by("check").checkVisibility() ? by("check") : document.querySelector(`[data-heading=${document.body.dataset.view}]`))?.focus();
 }
 

@@ -2,7 +2,7 @@
 import {get} from "./api.js";
 import {askedAs, keyOf} from "./asked.js";
 import {rove} from "./rove.js";
-import {say, tell} from "./say.js";
+import {say, tell, unsay} from "./say.js";
 import {queryOf} from "./sound.js";
 import {bytes, make, many, plain, put, putName, when} from "./words.js";
 
@@ -59,10 +59,17 @@ export class Walk {
     } catch (error) {
       if (turn !== this.turn) return;
       if (error.status === 404 && way.length) return this.read(way[way.length - 1], way.slice(0, -1), focus);
-      if (error.code !== "gone" && error.code !== "other") tell("folder", error.message);
+      if (error.code !== "gone" && error.code !== "other") {
+        this.lost = keyOf(entry);
+        tell("folder", error.message);
+      }
       return;
     }
     if (turn !== this.turn) return;
+    if (this.lost === keyOf(entry)) {
+      this.lost = null;
+      unsay("folder");
+    }
     const other = !this.listing || keyOf(entry) !== keyOf(this.here);
     Object.assign(this, {listing, here: entry, way});
     this.draw(focus);
