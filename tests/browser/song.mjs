@@ -716,6 +716,28 @@ const scenes = {
       }
       await context.close();
     }
+    // Borders closer to each other, and to the place, than they are wide.
+    report.close = {};
+    for (const width of [320, 1280]) {
+      const { page, context } = await open(kLamps, { viewport: { width, height: 900 } });
+      await planThere(page);
+      const near = 12 / width;
+      for (const [i, times] of [1, 2.5, 4].entries()) {
+        await page.locator("input[aria-label^='Start of ']").nth(i).fill((near * times * 8).toFixed(3));
+        await press(page, "Enter");
+      }
+      await page.screenshot({ path: join(pictures, `song-close-${width}.png`) });
+      report.close[width] = await page.evaluate(() => {
+        const boxes = [...document.querySelectorAll("#song-plan .shape [role=slider]")].map((one) => one.getBoundingClientRect());
+        return { lefts: boxes.map((one) => Math.round(one.left)), heights: boxes.map((one) => one.height), overlaps: boxes.flatMap((a, i) => boxes.slice(i + 1).filter((b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > 0.1 && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 0.1)).length };
+      });
+      report.close[width].axe = (await faults(page)).broken;
+      report.close[width].rows = await page.evaluate(async () => {
+        const { rowsOf } = await import(new URL("page/borders.js", location.href));
+        return [[0, 50, 74], [0, 12, 24, 36, 90], [0, 1, 2, 3, 4, 5, 6]].map(rowsOf);
+      });
+      await context.close();
+    }
   },
 };
 

@@ -456,6 +456,17 @@ class SongViews(served.Scenes, unittest.TestCase):
                 self.assertEqual(about["small"], [])
                 self.assertLess(about["moved"], 0.05)
 
+    # WCAG 2.2, 2.5.8.
+    def test_borders_that_lie_close_have_room_each(self):
+        self.scene("looks")
+        for width, about in self.seen["close"].items():
+            with self.subTest(width=width):
+                near = sorted(about["lefts"])[:4]
+                self.assertLess(near[3] - near[0], 60, "the place and three borders")
+                self.assertGreaterEqual(min(about["heights"]), 24)
+                self.assertEqual((about["overlaps"], about["axe"]), (0, []))
+                self.assertEqual(about["rows"], [[[0, 1], [0, 1], [0, 1]], [[0, 2], [1, 2], [0, 2], [1, 2], [0, 1]], [[0, 5], [1, 5], [2, 5], [3, 5], [4, 5], [0, 5], [1, 5]]])
+
 
 if __name__ == "__main__":
     lab.main()

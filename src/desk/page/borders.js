@@ -4,6 +4,25 @@ import {timeShort, timeSpoken} from "./times.js";
 import {make, put} from "./words.js";
 
 const kSteps = {fine: 0.01, coarse: 0.1, far: 1}, kGripPx = 12;
+// Of borders that lie closer than they are wide each has a row of its own: so many are tall enough.
+const kRows = 5;
+
+/** Rows for handles whose left edges, sorted, are `lefts`: [row, of how many] each. */
+export function rowsOf(lefts) {
+  const rows = [];
+  for (let from = 0, to; from < lefts.length; from = to) {
+    const ends = [];
+    for (to = from; to < lefts.length && (to === from || lefts[to] < lefts[to - 1] + 2 * kGripPx); ++to) {
+      let row = ends.findIndex((end) => end <= lefts[to]);
+      // Denser than that: the row that is nearly free.
+      if (row < 0) row = ends.length < kRows ? ends.length : ends.indexOf(Math.min(...ends));
+      ends[row] = lefts[to] + 2 * kGripPx;
+      rows.push(row);
+    }
+    for (let i = from; i < to; ++i) rows[i] = [rows[i], ends.length];
+  }
+  return rows;
+}
 
 export class Borders {
   /** `told`: {moved(key), chosen(key)}. */
@@ -36,6 +55,7 @@ export class Borders {
       if (!this.handles.has(id)) this.handles.set(id, this.handle(border.key, border.edge));
       this.place(this.handles.get(id), border);
     }
+    this.rows(inSight.map((border) => this.handles.get(`${border.key} ${border.edge}`)));
     for (const [id, handle] of this.handles) {
       if (keep.has(id)) continue;
       handle.remove();
@@ -50,6 +70,16 @@ export class Borders {
       }
     });
     this.names();
+  }
+
+  rows(handles) {
+    const left = ({style: {left: at}, classList}) => parseFloat(at) - (classList.contains("at-left") ? 0 : classList.contains("at-right") ? 2 : 1) * kGripPx;
+    const sorted = handles.map((handle) => [left(handle), handle]).sort(([a], [b]) => a - b);
+    rowsOf(sorted.map(([at]) => at)).forEach(([row, rows], i) => {
+      const {style} = sorted[i][1];
+      style.setProperty("--row", row);
+      style.setProperty("--rows", rows);
+    });
   }
 
   names() {

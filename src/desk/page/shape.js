@@ -7,7 +7,7 @@ import {queryOf} from "./sound.js";
 import {make, put} from "./words.js";
 
 // Columns in one answer, and how many answers are kept.
-const kTile = 500, kKept = 80, kShortestS = 0.05, kHeight = 120, kSoftest = 0.01;
+const kTile = 500, kKept = 80, kShortestS = 0.05, kHeight = 120, kSoftest = 0.01, kGripPx = 12;
 
 /** An outline in tiles: columns of 2^level frames. */
 class Tiles {
@@ -268,7 +268,11 @@ export class Shape extends EventTarget {
   show() {
     const seen = this.at >= this.from && this.at <= this.to;
     this.cursor.classList.toggle("away", !seen);
-    this.cursor.style.left = `${Math.max(0, Math.min(this.width, this.x(this.at)))}px`;
+    const x = Math.max(0, Math.min(this.width, this.x(this.at)));
+    this.cursor.style.left = `${x}px`;
+    // Its grip is never cut off by the edge.
+    this.cursor.classList.toggle("at-left", x < kGripPx);
+    this.cursor.classList.toggle("at-right", x > this.width - kGripPx);
     for (const [name, value] of [["min", 0], ["max", this.duration.toFixed(3)], ["now", this.at.toFixed(3)], ["text", timeSpoken(this.at)]]) this.cursor.setAttribute(`aria-value${name}`, value);
     const room = Math.max(0, this.duration - this.span);
     if (this.scroller.max !== String(room)) this.scroller.max = String(room);
