@@ -379,6 +379,11 @@ const scenes = {
     await until(page, () => document.getElementById("heard").innerText.length > 8);
     played[0].heard = await text(page, "#heard");
     await press(page, "p");
+    // What the page does by itself, nobody is asked to do.
+    report.listen.ways = await page.evaluate(async () => {
+      const { howWords, levelWords } = await import(new URL("page/listen-words.js", location.href));
+      return ["full", "quiet", "mono", "lows", "small speaker"].map((heard) => [heard, howWords({ heard, how: "As the terminal says." }, { quietDb: 20, belowHz: 90 }), levelWords(heard, -20)]);
+    });
     await context.close();
     // The plan as it stands, each question asked alone.
     report.listen.left = status();

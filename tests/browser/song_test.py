@@ -310,6 +310,17 @@ class SongViews(served.Scenes, unittest.TestCase):
         self.assertEqual(quiet["text"], "Very quietly: does nothing poke out?")
         self.assertEqual(quiet["request"]["way"], "quiet")
         self.assertRegex(quiet["heard"], "quiet")
+        self.assertIn("the page turns down by itself, to 20 dB below the level in the bar", quiet["how"])
+        ways = {heard: words for heard, *words in self.scene("listen")["ways"]}
+        self.assertEqual(ways["full"][0], "As the terminal says.")
+        for heard, (how, level) in ways.items():
+            with self.subTest(heard=heard):
+                self.assertEqual("by itself" in how, heard != "full")
+                self.assertEqual("your usual one" in level, heard in ("full", "mono"))
+                self.assertNotIn("put a low-pass", how)
+        self.assertIn("Below 100 Hz alone", ways["lows"][0])
+        self.assertIn("below 90 Hz", ways["lows"][0])
+        self.assertIn("leave it there", ways["lows"][1])
 
     def test_another_tab_sees_the_answers(self):
         about = self.scene("tabs")

@@ -1,6 +1,6 @@
 // What one sees of the listening pass: before it, a question, the end. It only shows; what is done is done elsewhere.
 import {rove} from "./rove.js";
-import {absentWords, asksOfEars, greeting, lastWords, levelWords, openWords, passOf, placesOf, placeWords, staleWords, standing, whyOpen} from "./listen-words.js";
+import {absentWords, asksOfEars, greeting, howWords, lastWords, levelWords, openWords, passOf, placesOf, placeWords, staleWords, standing, whyOpen} from "./listen-words.js";
 import {make, many, plain} from "./words.js";
 
 const kBadges = {fail: "fail", warn: "warn", pass: "pass", "not measured": "fail"};
@@ -81,7 +81,7 @@ export function before(state, {again, by: initials, fresh}, told) {
 /** The pass holds already. */
 export const nothing = (state, told) => [heading("Nothing to ask"), make("p", {text: `${standing(state)}. It stands until the mix changes.`}), make("div", {className: "line"}, button("Listen again, as another pass", told.again))];
 
-/** One question. `at`: {number, of}; `about`: {roles: of the plan's stems, quietDb, db: of the bar}; `told`: {play(i), answer(word), back(), leaveOut()}. The
+/** One question. `at`: {number, of}; `about`: {roles: of the plan's stems, quietDb, belowHz: as howWords() has them; db: of the bar}; `told`: {play(i), answer(word), back(), leaveOut()}. The
  *  answers are keys, too. */
 export function question(one, at, about, told) {
   const list = make("ul", {className: "places", "aria-label": "Places to listen at"}, ...placesOf(one).map((place, i) => {
@@ -98,12 +98,12 @@ export function question(one, at, about, told) {
   return [
     make("div", {className: "count"}, make("p", {className: "soft", id: "listen-count", text: `Question ${at.number} of ${at.of}`}), make("progress", {max: String(at.of), value: String(at.number - 1), "aria-labelledby": "listen-count"})),
     heading(one.text),
-    make("p", {className: "how"}, make("b", {text: "How: "}), plain(one.how)),
+    make("p", {className: "how"}, make("b", {text: "How: "}), howWords(one, about)),
     ...(absent ? [make("div", {className: "line"}, make("p", {text: absent}), button("Not in this song: take the question out of the plan", () => told.leaveOut(), {className: "small"}))] : []),
     ...lines([[one.section && `Section: ${one.section}`, one.stem && `Stem: ${one.stem}`].filter(Boolean).join("; ")].filter(Boolean), "soft"),
     make("p", {className: "why", text: `${whyOpen(one)}${one.last && (one.last.answer !== "holds" || one.open === "mix changed since") ? ` Last time: ${lastWords(one.last)}${one.last.mix ? `, on “${plain(one.last.mix)}”` : ""}` : ""}`}),
     make("section", {className: "evidence", "aria-label": "What was measured"}, evidence.length ? make("ul", {}, ...evidence) : make("p", {className: "soft", text: "Nothing that was measured belongs to this question."})),
-    make("div", {className: "hearing"}, list, ...lines([levelWords(one.heard, about.quietDb, about.db)].filter(Boolean), "soft")),
+    make("div", {className: "hearing"}, list, ...lines([levelWords(one.heard, about.db)].filter(Boolean), "soft")),
     make("div", {className: "answers line", id: "listen-answers", role: "group", "aria-label": "Your answer", "aria-describedby": "listen-played"},
       make("p", {id: "listen-played", className: "soft"}),
       button("Play", () => told.play(), {key: "p", id: "listen-play"}), button("It holds", () => told.answer("holds"), {className: "main", key: "h", "aria-describedby": "listen-played"}), button("It wants a tweak", () => told.answer("tweak"), {key: "t", "aria-describedby": "listen-played"}),

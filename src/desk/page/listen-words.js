@@ -67,9 +67,23 @@ export function absentWords(id, roles) {
   return words && roles.length && !wanted.some((role) => roles.includes(role)) ? `No stem of the plan is ${words}.` : "";
 }
 
+// The page does by itself what a terminal asks of the listener. `hz`: where its low-pass lies; `belowHz`: where the plan's low end begins.
+const kHow = {
+  quiet: ({quietDb}) => `Very quietly: the page turns down by itself, to ${quietDb} dB below the level in the bar. Leave your monitors as you have them for mixing, set that level until you can only just follow the vocal, and leave it there.`,
+  mono: () => "In mono: the page adds both channels by itself. Best from one loudspeaker.",
+  lows: ({hz, belowHz}) => `Below ${hz} Hz alone: the page takes away the rest by itself${belowHz === hz ? "" : ` (the plan’s low end lies below ${belowHz} Hz)`}. It sounds softer than it is: do not turn it up.`,
+  "small speaker": () => "As from something small, such as a phone: the page takes away by itself what that would not play. No louder than people talk.",
+};
+
+/** How to hear a question. `about`: {quietDb: of the page's quiet way, nothing where it plays nothing; belowHz}. */
+export const howWords = ({heard, how}, {quietDb, belowHz = 100}) => (quietDb === undefined ? plain(how) : kHow[heard]?.({quietDb, belowHz, hz: lowsHz(belowHz)}) ?? plain(how));
+
 /** How loud a question is played. `db`: of the bar. */
-export const levelWords = (heard, quietDb, db) => (heard === "quiet" ? `The page turns down by itself: it plays ${quietDb} dB below the level in the bar. Leave your monitors as you have them for mixing.`
-  : db < 0 ? `The bar is ${-db} dB down, so that nothing is sudden: raise its level until it is your usual one.` : "");
+export function levelWords(heard, db) {
+  if (!(db < 0) || heard === "quiet") return "";
+  const until = {lows: "set its level by the whole song, as it is, and leave it there for this", "small speaker": "raise its level until it is as loud as people talk"};
+  return `The bar is ${-db} dB down, so that nothing is sudden: ${until[heard] ?? "raise its level until it is your usual one"}.`;
+}
 
 /** "0:43.5 to 1:12.0, chorus 1" */
 export function placeWords(place) {
@@ -78,8 +92,9 @@ export function placeWords(place) {
 }
 
 const kWays = {full: "as-it-is", quiet: "quiet", mono: "mono", "small speaker": "small-speaker"};
+const lowsHz = (belowHz) => (belowHz > 110 ? 120 : 100);
 /** The player's way for a question's. `belowHz`: where the plan's low end begins. */
-export const wayOf = (heard, belowHz = 100) => (heard === "lows" ? (belowHz > 110 ? "below-120" : "below-100") : kWays[heard] ?? "as-it-is");
+export const wayOf = (heard, belowHz = 100) => (heard === "lows" ? `below-${lowsHz(belowHz)}` : kWays[heard] ?? "as-it-is");
 
 /** The questions in the order in which they are asked. `quietFirst`: for ears that are loaded. */
 export function orderOf(state, again, quietFirst) {

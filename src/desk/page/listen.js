@@ -27,7 +27,7 @@ export class Listen {
     this.turn = 0;
     this.turns = new Turns();
     this.sound = new PassSound(desk.player, {check: () => this.id, changed: () => this.mark(),
-      asked: () => this.phase === "ask" && this.now && this.inSight ? {question: this.now, part: this.state.mix_part, mix: this.state.mix, belowHz: this.draft?.base.low_end?.below_hz} : null});
+      asked: () => this.phase === "ask" && this.now && this.inSight ? {question: this.now, part: this.state.mix_part, mix: this.state.mix, belowHz: this.belowHz} : null});
     this.leave();
     // What somebody answers in another tab, or in a terminal, holds here too.
     this.others = "BroadcastChannel" in window ? new BroadcastChannel("sendworthy-listening") : null;
@@ -164,6 +164,10 @@ export class Listen {
     this.turns.state = state;
   }
 
+  get belowHz() {
+    return this.draft?.base.low_end?.below_hz;
+  }
+
   get now() {
     return this.turns.now;
   }
@@ -174,7 +178,7 @@ export class Listen {
     this.sound.turnTo();
     this.noting = false;
     this.settled = Date.now() + kSettleMs;
-    this.put("ask", question(this.now, {number: this.turns.at + 1, of: this.turns.asked.length}, {roles: this.draft?.stems.map((one) => one.role) ?? [], quietDb: this.desk.player?.known.quiet_db, db: this.desk.player?.db}, {play: (i) => this.sound.play(i), answer: (word) => this.answer(word), back: () => this.back(), leaveOut: () => this.leaveOut()}), own ? "always" : true);
+    this.put("ask", question(this.now, {number: this.turns.at + 1, of: this.turns.asked.length}, {roles: this.draft?.stems.map((one) => one.role) ?? [], quietDb: this.desk.player?.known.quiet_db, belowHz: this.belowHz, db: this.desk.player?.db}, {play: (i) => this.sound.play(i), answer: (word) => this.answer(word), back: () => this.back(), leaveOut: () => this.leaveOut()}), own ? "always" : true);
     this.sound.queue();
     this.mark();
   }
