@@ -404,7 +404,12 @@ const scenes = {
       await tab.locator(".asked button.main").press("Enter");
       await until(tab, () => document.getElementById("listen-count"));
     };
-    const other = (await open(`${kLamps}/listen`, {}, context)).page;
+    const other = (await open(`${kLamps}/listen`, {}, context)).page, waiting = (await open(`${kLamps}/listen`, {}, context)).page;
+    await until(waiting, () => document.querySelector(".asked .head")?.innerText === "Before the first question");
+    await waiting.locator("#listen-by").fill("WX");
+    await waiting.locator("#loaded-no").check();
+    const standing = await text(waiting, ".asked");
+    await other.bringToFront();
     await begin(other);
     const first = await other.evaluate(question);
     await page.bringToFront();
@@ -415,6 +420,13 @@ const scenes = {
     await other.bringToFront();
     await until(other, (old) => [document.getElementById("listen-count")?.innerText, document.querySelector(".asked .head")?.innerText].join(" ") !== old, first);
     report.tabs = { prelude: before_, first, before: first, after: await other.evaluate(question), told: await text(other, "#notices") };
+    // Whoever has not begun sees it, too, and nothing of what was typed goes.
+    await waiting.bringToFront();
+    await until(waiting, (old) => document.querySelector(".asked").innerText !== old, standing);
+    report.tabs.waiting = { before: standing, after: await text(waiting, ".asked"), by: await waiting.locator("#listen-by").inputValue(), rested: await waiting.locator("#loaded-no").isChecked() };
+    await waiting.locator(".asked button.main").press("Enter");
+    await until(waiting, () => document.getElementById("listen-count"));
+    report.tabs.waiting.begun = await waiting.evaluate(question);
     await context.close();
   },
 

@@ -327,6 +327,11 @@ class SongViews(served.Scenes, unittest.TestCase):
         self.assertIn("Question 1 of", about["first"])
         self.assertNotEqual(about["before"], about["after"])
         self.assertIn("answered elsewhere", about["told"])
+        waiting = about["waiting"]
+        self.assertIn("0 of 5 questions hold", waiting["before"])
+        self.assertIn("1 of 5 questions hold", waiting["after"])
+        self.assertEqual((waiting["by"], waiting["rested"]), ("WX", True))
+        self.assertIn("Question 1 of 4", waiting["begun"])
 
     def test_before_the_first_question_stands_what_moved_and_what_is_asked_again(self):
         prelude = self.scene("tabs")["prelude"]

@@ -78,6 +78,22 @@ export function before(state, {again, by: initials, fresh}, told) {
   ];
 }
 
+/** Draws a page of fields anew: what was typed and chosen stays, and so does the keyboard where it still can. */
+export function redrawn(page, draw) {
+  const fields = [...page.querySelectorAll("input")], held = page.contains(document.activeElement) ? document.activeElement : null;
+  draw();
+  for (const was of fields) {
+    const now = document.getElementById(was.id);
+    if (!now) continue;
+    if (was.type !== "radio") now.value = was.value;
+    else if (was.checked) {
+      now.checked = true;
+      now.dispatchEvent(new Event("change"));
+    }
+  }
+  if (held) ((held.id && document.getElementById(held.id)) || page.querySelector(held.matches("button") ? "button.main" : ".head") || page.querySelector(".head"))?.focus();
+}
+
 /** The pass holds already. */
 export const nothing = (state, told) => [heading("Nothing to ask"), make("p", {text: `${standing(state)}. It stands until the mix changes.`}), make("div", {className: "line"}, button("Listen again, as another pass", told.again))];
 

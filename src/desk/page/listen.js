@@ -1,9 +1,9 @@
 // The listening pass: one question at a time, each answer kept at once, by the same file as in the terminal.
 import {ask, get} from "./api.js";
-import {before, button, end, intent, note, nothing, question, refused, toMeasure} from "./listen-page.js";
+import {before, button, end, intent, note, nothing, question, redrawn, refused, toMeasure} from "./listen-page.js";
 import {PassSound} from "./listen-sound.js";
 import {Turns} from "./listen-turns.js";
-import {heardWords, orderOf} from "./listen-words.js";
+import {heardWords, orderOf, standing} from "./listen-words.js";
 import {say, tell, unsay} from "./say.js";
 import {by, isOver, make, plain, put} from "./words.js";
 
@@ -121,8 +121,7 @@ export class Listen {
       this.turns.anew = false;
     }
     this.intentOf();
-    if (state.complete) this.put("before", nothing(state, {again: () => this.prelude(true)}));
-    else this.prelude(false);
+    this.prelude(false);
   }
 
   intentOf() {
@@ -130,8 +129,9 @@ export class Listen {
     if (this.intent.textContent !== now.textContent) this.intent.replaceChildren(now);
   }
 
-  prelude(again) {
+  prelude(again, focus = true) {
     this.turns.prepare(again);
+    if (this.state.complete && !again) return this.put("before", nothing(this.state, {again: () => this.prelude(true)}), focus);
     this.put("before", before(this.state, {again, by: this.by || this.state.by || ""}, {
       begin: ({by: initials, quietFirst}) => {
         this.by = initials;
@@ -147,7 +147,13 @@ export class Listen {
         say(text);
         field.focus();
       },
-    }));
+    }), focus);
+  }
+
+  /** What was answered elsewhere stands here before anybody begins; another pass that was begun there is this one, too. */
+  preludeAnew() {
+    redrawn(this.page, () => this.prelude(this.turns.anew && !this.turns.begun, false));
+    say(`${standing(this.state)}.`);
   }
 
   begin(asked) {
@@ -324,7 +330,7 @@ export class Listen {
     if (state.mix_changed) return this.changed();
     this.intentOf();
     if (this.phase === "end") return this.finish();
-    if (this.phase === "before") return;
+    if (this.phase === "before") return this.preludeAnew();
     if (this.phase !== "ask" || !before || this.noting) return;
     // It was taken out of the plan.
     if (!this.now) return this.next(true);
