@@ -1,8 +1,8 @@
 // The places of a sheet, each to be heard at a press: in the file it was found in, a little before and after, in the way its question
 // needs.
 import {get} from "./api.js";
-import {timeText} from "./player.js";
 import {rove} from "./rove.js";
+import {timeText} from "./times.js";
 import {wayAlone} from "./ways.js";
 import {by, make, many, put} from "./words.js";
 
@@ -157,7 +157,7 @@ export class Hear extends EventTarget {
     const sum = (of) => groups.reduce((all, group) => all + group.entries.reduce((some, entry) => some + of(entry), 0), 0);
     const count = sum((entry) => entry.places.length), total = sum((entry) => entry.total ?? entry.places.length);
     this.buttons.clear();
-    if (count) this.player.want();
+    if (count) this.player.bar.want();
     this.show(groups.flatMap((group) => this.group(group)), count ? `${total > count ? `${count} of ${total} places` : many(count, "place", "places")}; each plays with a little before and after` : "Nothing on this sheet has a place in time.");
     this.groups = groups;
     this.dispatchEvent(new Event("places"));

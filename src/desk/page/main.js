@@ -210,7 +210,7 @@ const table = keys(
     ["o", "to the sheet; Shift and Tab lead back", () => checks.one.toSheet(), withSheets],
     ["t", "to the places of the sheet that can be heard", () => hear.focus(), withSheets],
     ["p", "play the place once more, or stop", () => player.toggle()],
-    ["w", "to the ways to listen", () => player.toWays()],
+    ["w", "to the ways to listen", () => player.bar.toWays()],
   ],
   [
     ["Space", "choose or leave the file you are on", inFiles],

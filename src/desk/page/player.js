@@ -1,20 +1,13 @@
-// What sounds: one place of one file, or two bounces in step, in a way to listen, at a level, behind the peak guard. And the bar at
-// the foot of the page that tells so.
+// What sounds: one place of one file, or two bounces in step, in a way to listen, at a level, behind the peak guard.
 import {ask, get} from "./api.js";
+import {Bar} from "./bar.js";
 import {Chain, layOut} from "./chain.js";
 import {say, tell, unsay} from "./say.js";
 import {openSound} from "./sound.js";
 import {aboutOfTwo, lanesOfTwo, rateOfTwo} from "./two.js";
-import {aloneWords, hasWay, isWay, sentence, wayDb, waysAlone} from "./ways.js";
-import {by, make, put} from "./words.js";
+import {hasWay, isWay, wayDb} from "./ways.js";
 
-const kAsItIs = "as-it-is", kFirstDb = -20, kTickMs = 100, kAheadS = 9, kLookS = 1, kReportS = 10, kLitMs = 1500, kWakeMs = 3000, kRestMs = 5000, kSettleMs = 30;
-
-/** "0:41.203" */
-export function timeText(seconds, decimals = 3) {
-  const fine = 10 ** decimals, all = Math.round(Math.max(0, seconds) * fine) / fine, minutes = Math.floor(all / 60);
-  return `${minutes}:${(all - 60 * minutes).toFixed(decimals).padStart(decimals ? 3 + decimals : 2, "0")}`;
-}
+const kAsItIs = "as-it-is", kTickMs = 100, kAheadS = 9, kLookS = 1, kReportS = 10, kWakeMs = 3000, kRestMs = 5000, kSettleMs = 30;
 
 const pause = (ms) => new Promise((done) => setTimeout(done, ms));
 
@@ -47,50 +40,25 @@ export class Player extends EventTarget {
     this.told = 0;
     this.loudest = -Infinity;
     this.silent = 0;
-    this.lit = null;
     this.me = `${Date.now()} ${Math.random()}`;
     this.others = "BroadcastChannel" in window ? new BroadcastChannel("sendworthy-sound") : null;
     if (this.others) this.others.onmessage = (event) => event.data !== this.me && this.state !== "idle" && this.stop("Stopped: another tab of this page plays.");
-    by("play").addEventListener("click", () => this.toggle());
-    by("listen-as").addEventListener("change", () => this.listen(by("listen-as").value));
-    // Browsers keep what was set before a page was loaded again; every page starts low.
-    by("level").value = String(kFirstDb);
-    by("level").addEventListener("input", () => this.turn());
-    by("player-more").addEventListener("click", () => this.unfold());
     addEventListener("pagehide", () => this.leave());
-    new ResizeObserver(() => document.documentElement.style.setProperty("--bar", `${by("player").offsetHeight}px`)).observe(by("player"));
-    this.draw();
+    this.bar = new Bar(this);
+    this.bar.draw();
   }
 
   /** What the program says of listening: api/state. Resolves once it is told what was played, too. */
   know(state) {
     for (const name of Object.keys(this.known)) if (state[name] !== undefined) this.known[name] = state[name];
     this.known.ways = this.known.ways.filter((way) => isWay(way.name));
-    const cautions = (state.cautions || []).map(({text, source}) => (source ? `${text} [${source}]` : text));
-    // What to do stands in sight; by which figures, one press away.
-    put(by("player-caution"), state.caution ?? "");
-    put(by("player-cautions"), cautions.join(" "));
-    by("player-about").hidden = !cautions.length;
-    this.draw();
+    this.bar.know(state);
+    this.bar.draw();
     return get("api/played").then((answer) => this.count(answer), () => {});
   }
 
-  words(name) {
-    return this.known.ways.find((way) => way.name === name)?.words ?? aloneWords(name) ?? name;
-  }
-
-  /** The ways there are for what plays; the one that is asked for stands among them before that is known. */
-  drawWays() {
-    const ways = [...this.known.ways, ...waysAlone(this.about)];
-    if (!ways.some((way) => way.name === this.way)) ways.push({name: this.way, words: this.words(this.way)});
-    const names = ways.map((way) => way.name).join(" ");
-    if (this.drawnWays !== names) by("listen-as").replaceChildren(...ways.map((way) => make("option", {value: way.name, text: way.name === "quiet" ? `${way.words}, by ${this.known.quiet_db} dB` : way.words})));
-    this.drawnWays = names;
-    by("listen-as").value = this.way;
-  }
-
   get db() {
-    return Math.min(0, Number(by("level").value));
+    return this.bar.db;
   }
 
   get about() {
@@ -107,7 +75,7 @@ export class Player extends EventTarget {
   async play(request) {
     const turn = ++this.turns;
     this.end();
-    this.want();
+    this.bar.want();
     this.request = request;
     this.way = isWay(request.way) ? request.way : kAsItIs;
     this.plan = null;
@@ -131,7 +99,7 @@ export class Player extends EventTarget {
       this.chain.open(feed.start, feed.end);
       unsay("sound");
       this.become("playing");
-      say(`Plays ${request.place}: ${by("heard").textContent}.`);
+      say(`Plays ${request.place}: ${this.bar.heard}.`);
       this.clock = setInterval(() => this.tick(turn), kTickMs);
     } catch (error) {
       if (turn === this.turns) this.fail(error);
@@ -144,7 +112,7 @@ export class Player extends EventTarget {
     this.request = request;
     this.way = isWay(request.way) ? request.way : kAsItIs;
     this.plan = null;
-    this.draw();
+    this.bar.draw();
   }
 
   async planOf({source, two, from_s: from, to_s: to}) {
@@ -167,7 +135,7 @@ export class Player extends EventTarget {
       this.wanted = rate;
       const context = contextAt(rate);
       this.context = context;
-      const chain = await Chain.in(context, (db) => this.acts(db));
+      const chain = await Chain.in(context, (db) => this.bar.acts(db));
       // Another file may have been asked for meanwhile.
       if (this.context === context) this.chain = chain;
       else return;
@@ -183,7 +151,7 @@ export class Player extends EventTarget {
     }, (error) => turn === this.turns && this.fail(error));
     const elapsed = feed.elapsed();
     this.loudest = Math.max(this.loudest, this.allDb);
-    put(by("at"), timeText(this.placeNow(), 1));
+    this.bar.at(this.placeNow());
     if (elapsed - this.told >= kReportS) this.report();
     if (context.currentTime >= feed.end) return this.stop();
     if (elapsed - this.looked < kLookS) return;
@@ -224,14 +192,14 @@ export class Player extends EventTarget {
     if (this.state === "playing") this.report();
     this.way = name;
     if (this.state === "playing") this.chain.change(name, this.about);
-    this.draw();
-    say(`${by("heard").textContent}.`);
+    this.bar.draw();
+    say(`${this.bar.heard}.`);
   }
 
   turn() {
     this.loudest = Math.max(this.loudest, this.allDb);
     if (this.state === "playing") this.chain.turn(this.db);
-    this.draw();
+    this.bar.draw();
   }
 
   /** Stops; `why` where nobody asked for it. */
@@ -240,7 +208,7 @@ export class Player extends EventTarget {
     this.end();
     this.become("idle");
     if (!why) return;
-    put(by("what"), why);
+    this.bar.what(why);
     say(why);
   }
 
@@ -249,7 +217,7 @@ export class Player extends EventTarget {
     this.stop();
     if (error.name === "AbortError") return;
     const text = `Nothing plays any more: ${error.message}`;
-    put(by("what"), "Stopped.");
+    this.bar.what("Stopped.");
     tell("sound", name ? `${name}: ${text}` : text);
   }
 
@@ -287,64 +255,12 @@ export class Player extends EventTarget {
 
   count(answer) {
     this.counted = answer;
-    this.drawCount();
-  }
-
-  drawCount() {
-    const {exposure, seconds, time, rest, text} = this.counted ?? {}, source = exposure?.source;
-    // The first of it is told to the program while it sounds.
-    put(by("played"), this.state !== "idle" && !(seconds > 0) ? "What plays now is being counted." : exposure ? `${text ?? ""}${source ? ` [${source}]` : ""}` : time ?? "");
-    // Why there is no estimate is one press away.
-    put(by("player-without"), exposure ? "" : rest ?? "");
-  }
-
-  acts(db) {
-    const lamp = by("guard");
-    if (!this.lit) say("The peak guard turns down.");
-    clearTimeout(this.lit);
-    lamp.classList.add("lit");
-    put(by("guard-text"), `Peak guard: acts, ${Math.max(0.1, db).toFixed(1)} dB down`);
-    this.lit = setTimeout(() => {
-      lamp.classList.remove("lit");
-      put(by("guard-text"), "Peak guard: at rest");
-      this.lit = null;
-    }, kLitMs);
-  }
-
-  unfold() {
-    const open = by("player").classList.toggle("open");
-    by("player-more").setAttribute("aria-expanded", String(open));
-  }
-
-  /** There is something to play: from now on the bar is there on small screens, too. */
-  want() {
-    by("player").classList.add("wanted");
-  }
-
-  toWays() {
-    this.want();
-    if (!by("player").classList.contains("open") && by("player-more").checkVisibility()) this.unfold();
-    by("listen-as").focus();
+    this.bar.count();
   }
 
   become(state) {
     this.state = state;
-    this.draw();
+    this.bar.draw();
     this.dispatchEvent(new Event("change"));
-  }
-
-  draw() {
-    const {request, state} = this, label = by("play").firstChild, text = state === "idle" ? "Play " : "Stop ";
-    if (label.data !== text) label.data = text;
-    by("play").setAttribute("aria-disabled", String(!request));
-    by("player").classList.toggle("playing", state === "playing");
-    by("player").classList.toggle("requested", Boolean(request));
-    put(by("what"), request ? `${request.name}, ${request.place}` : "Nothing plays. Press a place of a sheet.");
-    if (state === "opening") put(by("at"), "…");
-    else if (state === "idle") put(by("at"), "");
-    put(by("heard"), sentence(this.words(this.way), this.way, this.about, this.allDb));
-    this.drawCount();
-    this.drawWays();
-    put(by("level-text"), `${String(this.db).replace("-", "\u2212")} dB`);
   }
 }

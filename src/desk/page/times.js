@@ -1,7 +1,10 @@
 // Times of a song, as people write them.
-import {timeText} from "./player.js";
 
-export {timeText};
+/** "0:41.203" */
+export function timeText(seconds, decimals = 3) {
+  const fine = 10 ** decimals, all = Math.round(Math.max(0, seconds) * fine) / fine, minutes = Math.floor(all / 60);
+  return `${minutes}:${(all - 60 * minutes).toFixed(decimals).padStart(decimals ? 3 + decimals : 2, "0")}`;
+}
 
 /** The shortest text that is this time to a millisecond: "0:43.5". */
 export const timeShort = (seconds) => timeText(seconds).replace(/\.?0+$/, "");
