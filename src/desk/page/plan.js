@@ -41,6 +41,8 @@ export class PlanPart {
     this.text = make("pre", {tabindex: "0", "aria-label": "The plan’s text"});
     this.form = make("div", {className: "plan"}, make("div", {className: "plan-body"}, intent, sections, stems, wanted, questions, this.part("The mix as a file", "file-part", [make("div", {className: "line"}, this.judge, this.judgeWords)]), make("details", {}, make("summary", {text: "The plan’s text, as the file has it"}), this.text)),
       make("div", {className: "go"}, this.state, this.save, this.undo, this.check));
+    // Until there is a plan to be changed: an empty one would be typed into, and then jump.
+    this.form.hidden = true;
     box.append(this.fault, this.clash, this.form);
     this.save.addEventListener("click", () => this.write());
     this.undo.addEventListener("click", () => this.back());
