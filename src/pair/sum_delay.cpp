@@ -4,6 +4,7 @@
 #include <cmath>
 #include <map>
 #include <optional>
+#include <utility>
 
 #include "dsp/planar.h"
 #include "dsp/products.h"
@@ -23,6 +24,8 @@ constexpr double kHigher = 1.05;         // over the height where the part stand
 constexpr double kAsMuch = 0.98;         // of the energy explained: then the nearer place
 constexpr double kBetter = 1.02;         // energy explained at another part's lag, over that where the part stands
 constexpr double kLeastShift = 0.02;     // frames
+constexpr double kAboutAsMuch = 0.5;     // of the energy explained: another place that is asked for, over the whole mix
+constexpr std::size_t kMostNearer = 2;    // of these for each part, beside where it stands
 constexpr double kTogether = 0.9;        // energy explained at the lag that most parts share, over that at a part's own
 
 std::int64_t reach_of(double rate) { return std::llround(kReachS * rate); }
@@ -92,7 +95,7 @@ double fraction_at(const Rows& part, const Rows& target, std::int64_t at, double
 // Windows of the parts, each with the pieces of the mix it may stand in.
 class Finder {
  public:
-  Finder(const std::vector<Excerpt>& excerpts, std::size_t parts, double rate) : reach_(reach_of(rate)), windows_(parts), nearest_(parts, 0.0), correlator_(size_for(reach_)) {
+  Finder(const std::vector<Excerpt>& excerpts, std::size_t parts, double rate) : reach_(reach_of(rate)), windows_(parts), nearest_(parts, 0.0), found_(parts), correlator_(size_for(reach_)) {
     for (const auto& one : excerpts) {
       auto& mine = windows_[one.part];
       if (!one.of_mix) mine.push_back({&one, {}});
@@ -109,6 +112,7 @@ class Finder {
       const auto place = place_at(part, later, &now);
       if (later == 0) nearest_[part] = place.lag;
       const bool near_by = later == 0 && place.clear >= kFairly && place.height >= kFarHigher * now;
+      found_[part].push_back(place.lag);
       if (place.clear >= kClear || near_by) places.push_back(place), most = std::max(most, place.explained);
     }
     const Place* chosen = nullptr;
@@ -122,6 +126,9 @@ class Finder {
 
   // Where within reach the part stands best, clear or not; asked after clear_lag.
   [[nodiscard]] double nearest(std::size_t part) const { return nearest_[part]; }
+
+  // The best place within reach of each that was looked at; asked after clear_lag.
+  [[nodiscard]] const std::vector<double>& places(std::size_t part) const { return found_[part]; }
 
   // Energy that a part explains at a whole lag; 0 where the pieces do not reach that far.
   double explained(std::size_t part, double lag) const {
@@ -193,6 +200,7 @@ class Finder {
   std::int64_t reach_;
   std::vector<std::vector<Window>> windows_;
   std::vector<double> nearest_;
+  std::vector<std::vector<double>> found_;
   Correlator correlator_;
   std::vector<float> values_, height_;
 };
@@ -241,7 +249,7 @@ std::optional<double> shared_lag(const std::vector<std::optional<double>>& clear
 
 }  // namespace
 
-std::vector<double> lags_in(const std::vector<Excerpt>& excerpts, std::size_t parts, double rate) {
+PartLags lags_in(const std::vector<Excerpt>& excerpts, std::size_t parts, double rate) {
   Finder finder(excerpts, parts, rate);
   std::vector<std::optional<double>> clear(parts);
   for (std::size_t i = 0; i < parts; ++i) clear[i] = finder.clear_lag(i);
@@ -253,7 +261,7 @@ std::vector<double> lags_in(const std::vector<Excerpt>& excerpts, std::size_t pa
       if (clear[i] && std::abs(*clear[i] - *shared) >= 1 && finder.explained(i, *shared) >= kTogether * finder.explained(i, *clear[i])) clear[i] = shared;
     }
   }
-  std::vector<double> lags(parts, 0.0);
+  PartLags lags{std::vector<double>(parts, 0.0), std::vector<std::vector<double>>(parts)};
   for (std::size_t i = 0; i < parts; ++i) {
     double lag = clear[i].value_or(0);
     // Tones have many peaks; a part of them goes where another part clearly stands, if that explains more.
@@ -262,7 +270,18 @@ std::vector<double> lags_in(const std::vector<Excerpt>& excerpts, std::size_t pa
       const double explained = clear[j] && *clear[j] != 0 ? finder.explained(i, *clear[j]) : 0;
       if (explained > most) most = explained, lag = *clear[j];
     }
-    lags[i] = lag + (clear[i] || lag != 0 ? finder.fraction(i, lag) : 0);
+    lags.found[i] = lag + (clear[i] || lag != 0 ? finder.fraction(i, lag) : 0);
+    std::vector<std::pair<double, double>> nearer;  // what it leaves unexplained there, so that the best come first; where
+    const auto add = [&](double other) {
+      const double there = finder.explained(i, other);
+      if (std::abs(other) + 1 > std::abs(lag) || there < kAboutAsMuch * finder.explained(i, lag) || there <= 0) return;
+      if (std::ranges::none_of(nearer, [&](const auto& one) { return one.second == other; })) nearer.emplace_back(-there, other);
+    };
+    for (const double other : finder.places(i)) add(other);
+    std::ranges::sort(nearer);
+    nearer.resize(std::min(nearer.size(), kMostNearer));
+    add(0);
+    for (const auto& one : nearer) lags.nearer[i].push_back(one.second);
   }
   return lags;
 }

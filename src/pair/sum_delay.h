@@ -20,8 +20,12 @@ inline constexpr std::int64_t kPartWindow = 32768;
 /// The first frames of the windows in which a part is strongest, the strongest first, none within another; at most two.
 [[nodiscard]] std::vector<std::int64_t> strongest_windows(const Grams& grams, std::size_t part);
 
-/// By how much each part stands later in its file than in the mix, frames: cross-correlation half-way to the phase transform over the
-/// pieces together, fractions by the slope. 0 where the pieces do not tell.
-[[nodiscard]] std::vector<double> lags_in(const std::vector<Excerpt>& excerpts, std::size_t parts, double rate);
+struct PartLags {
+  std::vector<double> found;                ///< by how much each part stands later in its file than in the mix, frames; 0 where nothing tells
+  std::vector<std::vector<double>> nearer;  ///< of each part: places nearer to where it stands that suit it about as well; whole frames
+};
+/// Cross-correlation half-way to the phase transform over the pieces together, fractions by the slope. Where a part repeats, the pieces
+/// alone cannot tell one place from another a period away: what else sounds in them makes either fit a little better.
+[[nodiscard]] PartLags lags_in(const std::vector<Excerpt>& excerpts, std::size_t parts, double rate);
 
 }  // namespace sendworthy::pair

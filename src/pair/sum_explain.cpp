@@ -19,6 +19,7 @@ constexpr double kMaybe = 0.5;         // likewise in blocks: worth a look
 constexpr double kNearlyAll = 0.05;    // likewise: worth no other
 constexpr double kMissingDb = -40;     // over the mix: less may be distortion of the sum
 constexpr int kRounds = 8;
+constexpr int kFewTimes = 3;
 constexpr double kLeastSpanDb = 0.2;
 constexpr double kUsualDb = 0.01;         // nearer to one that was tried, a gain is the same (own)
 constexpr std::size_t kLeastBlocks = 16;  // of a gain that moves
@@ -105,20 +106,21 @@ Result<void> Summer::explain() {
     input_.set_lags(lags_);
     auto excerpts = places_of(input_, grams_, *onsets, lags_, wanted());
     if (auto done = rest(steps_[chosen_].gains, excerpts, !moved, 0.35); !done) return done;
-    auto shifts = lags_in(excerpts, input_.count(), input_.rate());
+    const auto shifts = lags_in(excerpts, input_.count(), input_.rate());
     const double by_filter = rest_->filter_left;
     const auto any = [](const std::vector<double>& lags) { return std::ranges::any_of(lags, [](double lag) { return lag != 0; }); };
-    if (any(shifts)) {
+    if (any(shifts.found)) {
       if (auto done = shift(shifts, by_filter); !done) return done;
     }
-    // Sounds without an edge, late by a few frames, have no onset that tells.
-    if (!nulls()) {
+    // Sounds without an edge, late by a few frames, have no onset that tells; a low one gives away some frames at a time.
+    for (int round = 0; round < kFewTimes && !nulls(); ++round) {
       const auto few = few_frames(wanted());
       if (!few) return tl::unexpected(few.error());
-      shifts = *few;
-      if (any(shifts)) {
-        if (auto done = shift(shifts, by_filter); !done) return done;
+      const double before = left();
+      if (any(few->found)) {
+        if (auto done = shift(*few, by_filter, kFewFrames); !done) return done;
       }
+      if (left() > kWorth * before) break;
     }
     if (shifted_) {
       if (nulls()) {

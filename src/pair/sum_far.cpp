@@ -91,7 +91,7 @@ Result<bool> Summer::shift_far() {
     int size = 256;
     while (size < 2 * (kPartWindow + reach)) size *= 2;
     Correlator correlator(size);
-    std::vector<double> shifts(input_.count(), 0.0);
+    PartLags shifts{std::vector<double>(input_.count(), 0.0), std::vector<std::vector<double>>(input_.count())};
     bool any = false;
     for (const auto i : parts) {
       std::vector<const Excerpt*> windows, targets;
@@ -99,7 +99,7 @@ Result<bool> Summer::shift_far() {
         if (one.part == i) (one.of_mix ? targets : windows).push_back(&one);
       }
       const auto lag = far_lag(windows, targets, reach, correlator);
-      if (lag) shifts[i] = *lag, any = any || *lag != 0;
+      if (lag) shifts.found[i] = *lag, any = any || *lag != 0;
     }
     if (!any) continue;
     if (auto done = shift(shifts, by_filter); !done) return tl::unexpected(done.error());

@@ -14,13 +14,13 @@ constexpr std::size_t kFewTogether = 3;  // parts that share a delay which other
 constexpr double kUnsureFrames = 2, kUnsureDb = -30;  // of delays, beside more that is left
 constexpr int kShifts = 3;
 constexpr double kSettled = 0.002, kSure = 4, kNearWhole = 0.01;  // frames
-constexpr double kFewFrames = 6, kLeastOfFew = 0.1;
+constexpr double kLeastOfFew = 0.1;
 constexpr std::size_t kMostSlopes = 32;  // as many rows again, and four times the products
 
 }  // namespace
 
-Result<std::vector<double>> Summer::few_frames(const std::vector<bool>& wanted) {
-  std::vector<double> shifts(lags_.size(), 0.0);
+Result<PartLags> Summer::few_frames(const std::vector<bool>& wanted) {
+  PartLags shifts{std::vector<double>(lags_.size(), 0.0), std::vector<std::vector<double>>(lags_.size())};
   std::vector<std::size_t> moved;
   for (std::size_t i = 0; i < wanted.size(); ++i) {
     if (wanted[i]) moved.push_back(i);
@@ -32,19 +32,20 @@ Result<std::vector<double>> Summer::few_frames(const std::vector<bool>& wanted) 
   std::swap(grams_, *grams);
   (void)settle(moved, kFewFrames);
   for (std::size_t i = 0; i < lags_.size(); ++i) {
-    if (std::abs(lags_[i] - before[i]) >= kLeastOfFew) shifts[i] = lags_[i] - before[i];
+    if (std::abs(lags_[i] - before[i]) >= kLeastOfFew) shifts.found[i] = lags_[i] - before[i];
   }
   lags_ = before;
   std::swap(grams_, *grams);
   return shifts;
 }
 
-Result<void> Summer::shift(const std::vector<double>& shifts, double by_filter) {
+Result<void> Summer::shift(const PartLags& lags, double by_filter, double furthest) {
   const auto before = lags_;
   const auto old_grams = grams_;
   const auto old_chosen = chosen_, old_first = first_choice_;
   const double old_left = left();
-  for (std::size_t i = 0; i < lags_.size(); ++i) lags_[i] += shifts[i];
+  for (std::size_t i = 0; i < lags_.size(); ++i) lags_[i] += lags.found[i];
+  bool asked = false;
   for (int round = 0;; ++round) {
     std::vector<std::size_t> moved;
     for (std::size_t i = 0; i < lags_.size(); ++i) {
@@ -55,7 +56,12 @@ Result<void> Summer::shift(const std::vector<double>& shifts, double by_filter) 
     if (!grams) return tl::unexpected(grams.error());
     grams_ = std::move(*grams);
     totals_ = grams_.total();
-    if (!settle(moved) || round == kShifts) break;
+    if (round < kShifts && settle(moved, furthest)) continue;
+    if (asked) break;
+    const auto nearer = prefer_nearer(lags.nearer);
+    if (!nearer) return tl::unexpected(nearer.error());
+    if (!*nearer || **nearer <= allowed()) break;
+    asked = true, round = std::min(round, kShifts - 1);
   }
   const auto first = steps_.size();
   try_gains(crossed_ ? "channels exchanged and delays" : "delays");

@@ -21,6 +21,8 @@ inline constexpr double kAsGood = 2;       // energy left, over the least that a
 inline constexpr double kWorth = 0.5;      // energy left, over that of the steps before: worth being kept
 inline constexpr double kExplained = 0.25; // energy left by a gain that moves or a filter, over that before: it explains it, 6 dB
 inline constexpr double kLeastLag = 0.02;  // frames
+inline constexpr double kFraction = 0.5;   // likewise: as far as slopes carry what has no periods so long
+inline constexpr double kFewFrames = 6;    // likewise, of what is low
 
 /// In dB, at least -160.
 [[nodiscard]] inline double power_db(double ratio) { return ratio <= 1e-16 ? -160 : 10 * std::log10(ratio); }
@@ -89,14 +91,18 @@ class Summer {
   // Delays (sum_shift.cpp, sum_far.cpp).
 
   // Shifts of a few frames, by the slopes of all parts at once: small beside what most of a low sound's periods last.
-  Result<std::vector<double>> few_frames(const std::vector<bool>& wanted);
+  Result<PartLags> few_frames(const std::vector<bool>& wanted);
   // Reads again at these offsets, mends them along the slopes, and keeps them where they are worth it, and no filter is by far better.
-  Result<void> shift(const std::vector<double>& shifts, double by_filter);
+  // `nearer`: where else parts may stand.
+  Result<void> shift(const PartLags& lags, double by_filter, double furthest = kFraction);
+  // Reads once more with parts in both places, those of `nearer` and whole frames next to where they are held now, and leaves each in the
+  // nearest of those that suit the whole mix as well. What is left there; nothing where all stay (sum_nearer.cpp).
+  Result<std::optional<double>> prefer_nearer(const std::vector<std::vector<double>>& nearer);
   // Where nothing else explains the rest: a part that stands up to half a second elsewhere, without an onset or a clear peak that tells.
   // True where it was found.
   Result<bool> shift_far();
   // Lags by Gauss and Newton: a row's slope with the gain s under a row of the gain g is a shift of s/g. False where all stand.
-  bool settle(const std::vector<std::size_t>& moved, double furthest = 0.5);
+  bool settle(const std::vector<std::size_t>& moved, double furthest);
   void read_lags();
 
   SumInput input_;
