@@ -69,8 +69,8 @@ struct SumPart {
   double gain_error_db = 0;           ///< standard error, from how its fit varies along the song
   std::vector<double> channel_gains;  ///< of each channel of the mix, linear, signed
   bool off = false;                   ///< its gain is not the others'
-  bool inverted = false;
-  std::vector<bool> channels_inverted;
+  bool inverted = false;              ///< in all channels in which it is heard
+  std::vector<bool> channels_inverted;  ///< of the mix: in each of them
   bool unbalanced = false;            ///< its channels need different gains, or a mono part a pan law
   PanLaw pan_law = PanLaw::none;      ///< of a mono part that needs one
   double delay_frames = 0;            ///< its sound stands so much later in its file than in the mix; at the mix's rate

@@ -20,6 +20,7 @@ constexpr double kQuarter = 0.25;         // of what may be left: a gain that ma
 constexpr double kSure = 4;               // standard errors
 constexpr double kUnsure = 0.1;           // a standard error, over the gain: more, and the part cannot be told apart
 constexpr double kLawDb = 0.05;
+constexpr double kRim = 0.01;             // of a part's greatest gain: 40 dB less in a channel, and it is not there (own)
 constexpr double kHolds = 0.2;            // by how much a regression on a part that is held may miss 1
 constexpr double kGroup = 1e-3;           // of a group's energy that its members leave
 constexpr double kMinus = 0.3;            // likewise of what is left on minus a shared sound
@@ -154,16 +155,18 @@ class PartReader {
     part.known = known(i, common);
     part.tied_to = step_.tied_to[i];
     part.channel_gains.clear(), part.channels_inverted.clear();
-    double energy = 0, square = 0, error = 0, deviation = 0, opposite = 0, in_mix = 0;
+    double energy = 0, square = 0, error = 0, deviation = 0, in_mix = 0, greatest = 0;
+    for (const auto& one : entries) greatest = std::max(greatest, std::abs(one.gain));
+    // The sign of a gain that is none, as of a part that is panned to the rim, says nothing.
+    const auto opposite = [&](const Entry& one) { return one.gain * common < 0 && std::abs(one.gain) > kRim * greatest && !fits(one, 0); };
     for (std::size_t c = 0; c < step_.gains.values.size() / step_.gains.parts; ++c) {
       const double gain = input_.stands_in(i, c) ? step_.gains.at(c, i) : 0;
       part.channel_gains.push_back(gain);
-      part.channels_inverted.push_back(part.known && gain * common < 0);
+      part.channels_inverted.push_back(part.known && opposite({gain, step_.errors.at(c, i), totals_.at(c, i, i)}));
     }
     for (const auto& one : entries) {
       energy += one.energy, square += one.gain * one.gain * one.energy, error += one.error * one.error * one.energy;
       deviation += (one.gain - common) * (one.gain - common) * one.energy;
-      if (one.gain * common < 0) opposite += one.energy;
       in_mix += one.gain * one.gain * one.energy;
     }
     if (energy <= 0) return;
@@ -183,8 +186,9 @@ class PartReader {
       weights[part.not_in_mix ? 1 : 0] += deviation;
       return;
     }
-    part.inverted = opposite > energy / 2;
-    if (opposite > 0) weights[2] += deviation;
+    const bool some_opposite = std::ranges::any_of(entries, opposite);
+    part.inverted = some_opposite && std::ranges::all_of(entries, [&](const Entry& one) { return one.gain * common < 0 || std::abs(one.gain) <= kRim * greatest || fits(one, 0); });
+    if (some_opposite) weights[2] += deviation;
     const double sign = part.inverted ? -1 : 1;
     const bool alike = std::ranges::all_of(entries, [&](const Entry& one) { return fits(one, sign * magnitude) || fits({-one.gain, one.error, one.energy}, sign * magnitude); });
     if (input_.mono(i) && entries.size() == 2) part.pan_law = law_of(entries[0].gain, entries[1].gain, common);
@@ -192,8 +196,8 @@ class PartReader {
     const bool at_common = std::ranges::all_of(entries, [&](const Entry& one) { return fits(one, common) || fits({-one.gain, one.error, one.energy}, common); });
     if (part.unbalanced) weights[4] += deviation;
     part.off = !at_common && !part.unbalanced;
-    if (part.off && opposite == 0) weights[3] += deviation;
-    if (part.off && opposite > 0) weights[3] += (magnitude - std::abs(common)) * (magnitude - std::abs(common)) * energy;
+    if (part.off && !some_opposite) weights[3] += deviation;
+    if (part.off && some_opposite) weights[3] += (magnitude - std::abs(common)) * (magnitude - std::abs(common)) * energy;
   }
 
   [[nodiscard]] bool supports_plainly(std::size_t i, double common) const {

@@ -52,8 +52,13 @@ std::string words_of(const Sum& sum, SumCause cause, const SumNames& what) {
     case SumCause::faders:
       return std::string(what.levels) + with([](const auto& part) { return part.off; }, [&](const auto& part) { return fmt::format("{} {}", what.name(part), moved(part.gain_db)); });
     case SumCause::pan: return "panning: " + with([](const auto& part) { return part.unbalanced; }, name);
-    case SumCause::polarity:
-      return "polarity: " + (sum.common_inverted ? std::string(what.all) + " are inverted" : with([](const auto& part) { return part.inverted || std::ranges::any_of(part.channels_inverted, [](bool one) { return one; }); }, name) + " inverted");
+    case SumCause::polarity: {
+      if (sum.common_inverted) return fmt::format("polarity: {} are inverted", what.all);
+      const auto whole = with([](const auto& part) { return part.inverted; }, name);
+      parts.clear();
+      const auto in_part = with([](const auto& part) { return !inverted_channels(part).empty(); }, [&](const auto& part) { return fmt::format("{} {} inverted", what.name(part), inverted_channels(part)); });
+      return fmt::format("polarity: {}{}{}", whole.empty() ? "" : whole + " inverted", whole.empty() || in_part.empty() ? "" : ", ", in_part);
+    }
     case SumCause::delay: {
       const double common = sum.common_delay_frames;
       const auto others = with([&](const auto& part) { return part.delay_frames != common && !part.silent && !part.whole_mix && !part.copy_of; },
@@ -141,6 +146,19 @@ std::vector<Where> places_of(const Sum& sum, const SumNames& names, const std::s
   std::vector<Where> places{loudest_rest(sum, mix_path, sample_rate)};
   for (const auto& gap : sum.gaps) places.push_back(place_of(sum, gap, names, mix_path, sample_rate));
   return places;
+}
+
+std::string inverted_channels(const SumPart& part) {
+  std::vector<std::string> names;
+  const auto& turned = part.channels_inverted;
+  for (std::size_t c = 0; c < turned.size() && !part.inverted; ++c) {
+    if (turned[c]) names.push_back(turned.size() == 2 ? (c == 0 ? "left" : "right") : std::to_string(c + 1));
+  }
+  if (names.empty()) return {};
+  if (turned.size() == 2) return names.front() + " channel";
+  std::string text = names.size() == 1 ? "channel " : "channels ";
+  for (std::size_t k = 0; k < names.size(); ++k) text += (k == 0 ? "" : k + 1 == names.size() ? " and " : ", ") + names[k];
+  return text;
 }
 
 std::string late_or_early(double frames) {

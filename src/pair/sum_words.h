@@ -24,6 +24,9 @@ struct SumNames {
 /// Where most is left, and the gaps, in the mix of this path and rate. Of a sum that has a rest.
 [[nodiscard]] std::vector<Where> places_of(const Sum& sum, const SumNames& names, const std::string& mix_path, int sample_rate);
 
+/// Of a part that is upside down in some of its channels only: "left channel", "channels 1 and 4"; else nothing.
+[[nodiscard]] std::string inverted_channels(const SumPart& part);
+
 /// "3 frames late", "0.5 frames early"; early where negative.
 [[nodiscard]] std::string late_or_early(double frames);
 

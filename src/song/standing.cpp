@@ -101,6 +101,7 @@ Standing standing_of(const Measured& song, std::size_t stem) {
   if (sum.doubled && (sum.doubled->first == stem || sum.doubled->second == stem)) return {name + " holds what another stem holds too", false};
   if (!part.known) return {fmt::format("{} cannot be told apart from what the stems' sum leaves of the mix", name), false};
   if (part.inverted) return {fmt::format("{} stands upside down in the mix", name), true};
+  if (const auto channels = pair::inverted_channels(part); !channels.empty()) return {fmt::format("the {} of {} stands upside down in the mix", channels, name), true};
   if (part.unbalanced) return {fmt::format("{} stands elsewhere between left and right in the mix", name), false};
   const double gain_db = part.gain_db - sum.common_gain_db, late = part.delay_frames - sum.common_delay_frames;
   if (off_in_level(gain_db, sum.nulls ? kExactDb : kFittedDb)) return {fmt::format("{} stands {}", name, beside_its_stem(gain_db)), !off_in_level(gain_db, kLittleDb)};

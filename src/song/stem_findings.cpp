@@ -118,6 +118,7 @@ std::vector<std::string> faults_of(const Measured& song, std::size_t i, const pa
   if (explained(song)) {
     if (const double late = part.delay_frames - song.sum->common_delay_frames; late != 0) faults.push_back(pair::late_or_early(late));
     if (part.inverted) faults.push_back("upside down");
+    if (const auto channels = pair::inverted_channels(part); !channels.empty()) faults.push_back(channels + " upside down");
     if (part.crossed) faults.push_back("left and right changed about");
   }
   if (part.silent) faults.push_back("silent");

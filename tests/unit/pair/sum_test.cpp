@@ -10,6 +10,7 @@
 #include "dsp/products.h"
 #include "faults/sample.h"
 #include "pair/sum.h"
+#include "pair/sum_words.h"
 #include "signals.h"
 #include "unit/pair/sum_sets.h"
 
@@ -93,6 +94,41 @@ TEST_SUITE("pair/sum") {
     CHECK(polarity.nulls);
     for (std::size_t i = 0; i < 6; ++i) CHECK(polarity.parts[i].inverted == (i == 1));
     CHECK(!polarity.parts[1].off);
+    // One channel of two, which is named; a part at the rim in the mix has no sign in the other channel.
+    const auto words = [](const Sum& sum) {
+      pair::SumNames names;
+      names.name = [](const pair::SumPart& part) { return "part " + part.path.substr(part.path.rfind("part") + 4, 1); };
+      return pair::words_of(sum, names);
+    };
+    for (const std::size_t c : {0u, 1u}) {
+      wrong = parts;
+      for (auto& v : wrong[1].channels[c]) v = -v;
+      const auto one_channel = sum_of(mix, wrong);
+      CHECK(one_channel.cause == SumCause::polarity);
+      CHECK(one_channel.also.empty());
+      CHECK(!one_channel.parts[1].inverted);
+      CHECK(pair::inverted_channels(one_channel.parts[1]) == (c == 0 ? "left channel" : "right channel"));
+      CHECK(words(one_channel).starts_with(c == 0 ? "polarity: part 1 left channel inverted;" : "polarity: part 1 right channel inverted;"));
+      for (const bool mono : {false, true}) {
+        auto placed = parts, files = parts;
+        files[1].channels[1] = files[1].channels[0], placed[1] = files[1];
+        for (auto& v : placed[1].channels[c]) v = 0;
+        if (mono) files[1].channels.pop_back();
+        for (const bool soft : {false, true}) {
+          // Faintly inverted there is not there.
+          for (std::size_t n = 0; n < placed[1].channels[c].size() && soft; ++n) placed[1].channels[c][n] = -1e-5 * files[1].channels[0][n];
+          const auto rim = sum_of(added(placed), files);
+          CAPTURE(words(rim));
+          CHECK(rim.cause == SumCause::pan);
+          CHECK(rim.also.empty());
+          CHECK(rim.parts[1].unbalanced);
+        }
+      }
+    }
+    wrong = parts;
+    wrong[1] = times(wrong[1], -1);
+    for (auto& v : wrong[4].channels[0]) v = -v;
+    CHECK(words(sum_of(mix, wrong)).starts_with("polarity: part 1 inverted, part 4 left channel inverted;"));
     wrong = parts;
     for (auto& v : wrong[3].channels[0]) v *= 0.7;
     const auto pan = sum_of(mix, wrong);

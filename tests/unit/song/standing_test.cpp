@@ -78,6 +78,25 @@ TEST_SUITE("song/standing") {
     CHECK(sheet.song->vocal->bed == "mix less the vocal");
   }
 
+  TEST_CASE("a kick of which one channel is upside down is named by it, and tells nothing of kick and bass") {
+    Arrangement song;
+    song.mix = song.sum();
+    auto& channels = song.clip("kick").channels;
+    if (channels.size() == 1) channels.push_back(channels.front());
+    for (auto& v : channels.front()) v = -v;
+    const auto sheet = song.check();
+    CAPTURE(words(sheet, "stems-sum-to-mix"));
+    CHECK(says(sheet, "stems-sum-to-mix", "polarity: kick left channel inverted"));
+    CHECK(status(sheet, "stems-aligned") == Status::fail);
+    CHECK(words(sheet, "stems-aligned") == "kick: left channel upside down");
+    for (const auto* id : {"kick-over-bass", "low-end-order", "priority-masking", "movement"}) {
+      CAPTURE(id);
+      CAPTURE(words(sheet, id));
+      CHECK(status(sheet, id) == Status::not_measured);
+      CHECK(says(sheet, id, "the left channel of \"kick\" stands upside down in the mix"));
+    }
+  }
+
   TEST_CASE("a lead vocal of another bounce is held against neither bed nor backing vocals") {
     const auto sheet = stale("voice", 2);
     CHECK(status(sheet, "vocal-placement") == Status::not_measured);
