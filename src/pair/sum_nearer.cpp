@@ -12,7 +12,7 @@
 namespace sendworthy::pair {
 namespace {
 
-constexpr double kAsWell = 1.02;        // energy left at a nearer place, over the least: it fits as well there (own)
+constexpr double kAsWell = 1e-3;        // of a part's energy: no more is left at a nearer place, and it fits as well there (own)
 constexpr double kNearWhole = 0.3;      // of a frame: a whole frame this near is asked for as well (own)
 constexpr std::size_t kMostTwins = 24;  // each is a file that is decoded once more
 constexpr int kRounds = 4;
@@ -93,11 +93,18 @@ Result<std::optional<double>> Summer::prefer_nearer(const std::vector<std::vecto
     }
     return std::max(least, allowed());
   };
+  std::vector<double> energy;  // of each part, as far as a little of it is no matter
+  const auto totals = grams->total();
+  for (std::size_t i = 0; i < input_.count(); ++i) {
+    energy.push_back(0);
+    for (std::size_t c = 0; c < grams->channels; ++c) energy.back() += kAsWell * totals[c * grams->pairs() + dsp::product_at(i, i)];
+  }
   double now = left_at(rows);
   // All at once first: what one is said to be off may lean on what another is.
   auto nearest = rows;
-  for (std::size_t i = 0; i < rows.size(); ++i) nearest[i] = places[i].front().row;
-  if (const double there = left_at(nearest); there <= kAsWell * now) rows = nearest, now = there;
+  double little = 0;
+  for (std::size_t i = 0; i < rows.size(); ++i) nearest[i] = places[i].front().row, little += nearest[i] != i ? energy[i] : 0;
+  if (const double there = left_at(nearest); there <= now + little) rows = nearest, now = there;
   for (int round = 0; round < kRounds; ++round) {
     const auto before = rows;
     for (std::size_t i = 0; i < rows.size(); ++i) {
@@ -109,7 +116,7 @@ Result<std::optional<double>> Summer::prefer_nearer(const std::vector<std::vecto
       }
       const double least = *std::ranges::min_element(left);
       for (std::size_t k = 0; k < left.size(); ++k) {
-        if (left[k] > kAsWell * least) continue;
+        if (left[k] > least + energy[i]) continue;
         rows[i] = places[i][k].row, now = left[k];
         break;
       }
