@@ -71,8 +71,8 @@ struct SumPart {
   bool off = false;                   ///< its gain is not the others'
   bool inverted = false;              ///< in all channels in which it is heard
   std::vector<bool> channels_inverted;  ///< of the mix: in each of them
-  bool unbalanced = false;            ///< its channels need different gains, or a mono part a pan law
-  PanLaw pan_law = PanLaw::none;      ///< of a mono part that needs one
+  bool unbalanced = false;            ///< its channels need different gains
+  PanLaw pan_law = PanLaw::none;      ///< of a mono part that needs one, in the middle or beside it
   double delay_frames = 0;            ///< its sound stands so much later in its file than in the mix; at the mix's rate
   bool crossed = false;               ///< its left stands in the mix's right; gains are by the channels of the mix
   bool folded = false;                ///< it may be the one that was folded to mono, or one of those that are marked
@@ -145,6 +145,7 @@ struct Sum {
   std::size_t step = 0;        ///< the chosen one
   double common_gain_db = 0;   ///< of the parts that share one
   bool common_inverted = false;
+  PanLaw common_pan_law = PanLaw::none;  ///< by which all parts may have that gain, where all are mono and stand in the middle
   double common_delay_frames = 0;  ///< of all parts, or of most where those are three and more
   std::vector<SumPart> parts;
   std::optional<std::pair<std::size_t, std::size_t>> doubled;  ///< two parts that share something

@@ -20,6 +20,7 @@ constexpr double kQuarter = 0.25;         // of what may be left: a gain that ma
 constexpr double kSure = 4;               // standard errors
 constexpr double kUnsure = 0.1;           // a standard error, over the gain: more, and the part cannot be told apart
 constexpr double kLawDb = 0.05;
+constexpr std::size_t kLaws = 4;
 constexpr double kRim = 0.01;             // of a part's greatest gain: 40 dB less in a channel, and it is not there (own)
 constexpr double kHolds = 0.2;            // by how much a regression on a part that is held may miss 1
 constexpr double kGroup = 1e-3;           // of a group's energy that its members leave
@@ -83,6 +84,8 @@ class PartReader {
   std::vector<SumCause> run() {
     const double common = common_gain();
     sum_.common_gain_db = amplitude_db(common), sum_.common_inverted = common < 0;
+    for (std::size_t i = 0; i < entries_.size(); ++i) mono_plain_ = mono_plain_ || (placed(i) && known(i, common) && supports_plainly(i, common));
+    sum_.common_pan_law = common_law(common);
     std::array<double, 5> weights{};  // of what is off, energy
     for (std::size_t i = 0; i < entries_.size(); ++i) read(i, common, weights);
     constexpr std::array kCauses = {SumCause::doubled, SumCause::not_in_mix, SumCause::polarity, SumCause::faders, SumCause::pan};
@@ -113,29 +116,59 @@ class PartReader {
     if (!step_.fitted && common * common * energy < kQuarter * allowed_) return false;  // with or without it, little would be left
     return std::ranges::all_of(entries_[i], [&](const Entry& one) { return one.error <= kUnsure * std::max(std::abs(one.gain), std::abs(common)); });
   }
-  [[nodiscard]] bool panned(std::size_t i, double common) const {
-    return input_.mono(i) && entries_[i].size() == 2 && law_of(entries_[i][0].gain, entries_[i][1].gain, common) != PanLaw::none;
+  [[nodiscard]] bool placed(std::size_t i) const { return input_.mono(i) && entries_[i].size() == 2; }
+  /// A mono part that stands in the middle, the same way up in both channels.
+  [[nodiscard]] bool in_the_middle(std::size_t i) const {
+    const double left = entries_[i][0].gain, right = entries_[i][1].gain;
+    return left * right > 0 && std::abs(20 * std::log10(left / right)) < kLawDb;
   }
-  [[nodiscard]] bool supports(std::size_t i, double common) const {
-    return std::ranges::all_of(entries_[i], [&](const Entry& one) { return fits(one, common); }) || panned(i, common);
+  [[nodiscard]] PanLaw law_at(std::size_t i, double common) const {
+    if (!placed(i) || entries_[i][0].gain * common < 0 || entries_[i][1].gain * common < 0) return PanLaw::none;
+    return law_of(entries_[i][0].gain, entries_[i][1].gain, common);
   }
 
-  // The gain that most parts share; among equals the one nearest to none.
+  // How many parts stand as they would at this gain; of them those that need no pan law. In the middle alone a law is but a gain: there it
+  // counts where other parts say so, a stereo one that needs none or one beside the middle that follows the same.
+  struct Support {
+    int all = 0, plain = 0;
+  };
+  [[nodiscard]] Support support_of(double common) const {
+    Support support;
+    bool stereo = false;
+    std::array<int, kLaws> by_law{};
+    std::array<bool, kLaws> beside{};
+    for (std::size_t i = 0; i < entries_.size(); ++i) {
+      if (!known(i, common) || sum_.parts[i].copy_of) continue;
+      if (supports_plainly(i, common)) {
+        ++support.plain, stereo = stereo || !input_.mono(i);
+      } else if (const auto law = law_at(i, common); law != PanLaw::none) {
+        ++by_law[static_cast<std::size_t>(law)];
+        beside[static_cast<std::size_t>(law)] |= !in_the_middle(i);
+      }
+    }
+    int most = 0;
+    for (std::size_t law = 0; law < kLaws; ++law) most = std::max(most, stereo || beside[law] ? by_law[law] : 0);
+    support.all = support.plain + most;
+    return support;
+  }
+
+  // The gain that most parts share; among equals the one that needs the fewest pan laws, then the one nearest to none.
   [[nodiscard]] double common_gain() const {
     std::vector<double> candidates = {1};
     for (std::size_t i = 0; i < entries_.size(); ++i) {
       if (!known(i, 1) || sum_.parts[i].copy_of) continue;
       double square = 0, plain = 0;
       for (const auto& one : entries_[i]) candidates.push_back(one.gain), square += one.gain * one.gain, plain += std::abs(one.gain);
-      if (input_.mono(i) && entries_[i].size() == 2) candidates.push_back(std::sqrt(square)), candidates.push_back(plain);
+      if (placed(i)) candidates.push_back(std::sqrt(square)), candidates.push_back(plain);
     }
-    double best = 1, most = -1;
+    double best = 1;
+    Support most{-1, -1};
     for (const double gain : candidates) {
       if (gain == 0 || std::abs(gain) < 1e-3) continue;
-      double support = 0;
-      for (std::size_t i = 0; i < entries_.size(); ++i) support += known(i, gain) && !sum_.parts[i].copy_of && supports(i, gain) ? 1 : 0;
+      const auto support = support_of(gain);
       const auto far = [](double g) { return std::abs(std::log(std::abs(g))) + (g < 0 ? 1 : 0); };
-      if (support > most || (support == most && far(gain) < far(best))) most = support, best = gain;
+      const bool as_many = support.all == most.all && support.plain == most.plain;
+      if (support.all > most.all || (support.all == most.all && support.plain > most.plain) || (as_many && far(gain) < far(best))) most = support, best = gain;
     }
     if (best == 1) return 1;
     // Of those that share it, by energy.
@@ -191,13 +224,26 @@ class PartReader {
     if (some_opposite) weights[2] += deviation;
     const double sign = part.inverted ? -1 : 1;
     const bool alike = std::ranges::all_of(entries, [&](const Entry& one) { return fits(one, sign * magnitude) || fits({-one.gain, one.error, one.energy}, sign * magnitude); });
-    if (input_.mono(i) && entries.size() == 2) part.pan_law = law_of(entries[0].gain, entries[1].gain, common);
-    part.unbalanced = !alike || part.pan_law != PanLaw::none;
+    // A law is on all mono parts that stand in the middle, or on none.
+    const bool middle = placed(i) && in_the_middle(i);
+    if (placed(i) && !(middle && mono_plain_)) part.pan_law = law_of(entries[0].gain, entries[1].gain, common);
+    part.unbalanced = !alike || (part.pan_law != PanLaw::none && !middle);
     const bool at_common = std::ranges::all_of(entries, [&](const Entry& one) { return fits(one, common) || fits({-one.gain, one.error, one.energy}, common); });
-    if (part.unbalanced) weights[4] += deviation;
-    part.off = !at_common && !part.unbalanced;
+    if (part.unbalanced || part.pan_law != PanLaw::none) weights[4] += deviation;
+    part.off = !at_common && !part.unbalanced && part.pan_law == PanLaw::none;
     if (part.off && !some_opposite) weights[3] += deviation;
     if (part.off && some_opposite) weights[3] += (magnitude - std::abs(common)) * (magnitude - std::abs(common)) * energy;
+  }
+
+  // The law that parts in the middle stand under at this gain, where all that are told are mono.
+  [[nodiscard]] PanLaw common_law(double common) const {
+    bool any = false;
+    for (std::size_t i = 0; i < entries_.size(); ++i) {
+      if (!known(i, common) || sum_.parts[i].copy_of) continue;
+      if (!placed(i)) return PanLaw::none;
+      any = any || supports_plainly(i, common);
+    }
+    return any ? law_of(common, common, 1) : PanLaw::none;
   }
 
   [[nodiscard]] bool supports_plainly(std::size_t i, double common) const {
@@ -238,6 +284,7 @@ class PartReader {
   Totals totals_;
   const Step& step_;
   double allowed_;
+  bool mono_plain_ = false;  ///< a mono part stands at the common gain
   Sum& sum_;
   std::vector<std::vector<Entry>> entries_;
 };
@@ -291,11 +338,12 @@ std::vector<SumCause> read_parts(const SumInput& input, const Grams& grams, cons
 void share_with_copies(const SumInput& input, const Grams& grams, const Sum& sum, Step& step) {
   const Totals totals(grams);
   const auto& parts = sum.parts;
-  std::vector<double> others;
+  std::vector<double> others, mono;
   for (std::size_t i = 0; i < parts.size(); ++i) {
     const bool shared = std::ranges::any_of(parts, [&](const SumPart& part) { return part.copy_of == i; });
-    if (!shared && !parts[i].copy_of && !parts[i].silent && !parts[i].whole_mix && !input.mono(i)) others.push_back(step.gains.at(0, i));
+    if (!shared && !parts[i].copy_of && !parts[i].silent && !parts[i].whole_mix) (input.mono(i) ? mono : others).push_back(step.gains.at(0, i));
   }
+  if (others.empty()) others = mono;
   std::sort(others.begin(), others.end());
   const double common = others.empty() ? 1 : others[others.size() / 2];
   for (std::size_t i = 0; i < parts.size(); ++i) {

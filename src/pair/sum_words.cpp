@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 #include "base/text.h"
 
@@ -29,6 +30,16 @@ std::vector<std::string> times_of(const Sum& sum) {
   return times;
 }
 
+std::string_view law_db(PanLaw law) {
+  switch (law) {
+    case PanLaw::three_db: return "3 dB";
+    case PanLaw::four_and_a_half_db: return "4.5 dB";
+    case PanLaw::six_db: return "6 dB";
+    case PanLaw::none: break;
+  }
+  return "0 dB";
+}
+
 /// In time as well, where nobody counts frames.
 std::string late(double frames, double rate) {
   constexpr double kLongS = 0.02;
@@ -48,10 +59,22 @@ std::string words_of(const Sum& sum, SumCause cause, const SumNames& what) {
   const auto name = [&](const SumPart& part) { return what.name(part); };
   switch (cause) {
     case SumCause::sums: return "they add up";
-    case SumCause::one_gain: return fmt::format("one gain: {} are {}{}", what.all, moved(sum.common_gain_db), sum.common_inverted ? " and inverted" : "");
+    case SumCause::one_gain: {
+      const auto law = sum.common_pan_law == PanLaw::none ? "" : fmt::format(": mono files, most likely under a pan law of {}", law_db(sum.common_pan_law));
+      return fmt::format("one gain: {} are {}{}{}", what.all, moved(sum.common_gain_db), sum.common_inverted ? " and inverted" : "", law);
+    }
     case SumCause::faders:
       return std::string(what.levels) + with([](const auto& part) { return part.off; }, [&](const auto& part) { return fmt::format("{} {}", what.name(part), moved(part.gain_db)); });
-    case SumCause::pan: return "panning: " + with([](const auto& part) { return part.unbalanced; }, name);
+    case SumCause::pan: {
+      std::optional<PanLaw> law;
+      bool one_law = true;
+      for (const auto& part : sum.parts) {
+        if (!part.unbalanced && part.pan_law == PanLaw::none) continue;
+        one_law = one_law && part.pan_law != PanLaw::none && part.pan_law == law.value_or(part.pan_law), law = part.pan_law;
+      }
+      return "panning: " + with([](const auto& part) { return part.unbalanced || part.pan_law != PanLaw::none; }, name) +
+             (one_law && law ? fmt::format(", under a pan law of {}", law_db(*law)) : std::string());
+    }
     case SumCause::polarity: {
       if (sum.common_inverted) return fmt::format("polarity: {} are inverted", what.all);
       const auto whole = with([](const auto& part) { return part.inverted; }, name);

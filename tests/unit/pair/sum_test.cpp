@@ -162,6 +162,53 @@ TEST_SUITE("pair/sum") {
     }
   }
 
+  TEST_CASE("parts that are all mono beside a stereo mix: what is off is told as of stereo ones, and a pan law is a gain of all") {
+    auto parts = ensemble(5);
+    for (auto& one : parts) one.channels.pop_back();
+    const auto placed = [&](std::vector<double> gains, double all = 1) {
+      std::vector<Clip> files;
+      for (std::size_t i = 0; i < parts.size(); ++i) files.push_back(times({kRate, {parts[i].channels[0], parts[i].channels[0]}}, all * (i < gains.size() ? gains[i] : 1)));
+      return sum_of(added(files), parts);
+    };
+    CHECK(placed({}).cause == SumCause::sums);
+    for (const double db : {-4.0, -3.0103, -4.5154, -6.0206, 2.0, 6.0206}) {
+      CAPTURE(db);
+      const auto one = placed({}, std::pow(10, db / 20));
+      CHECK(one.cause == SumCause::one_gain);
+      CHECK(one.also.empty());
+      CHECK(one.common_gain_db == doctest::Approx(db).epsilon(0.001));
+      CHECK(one.common_pan_law == (db == -3.0103 ? pair::PanLaw::three_db : db == -4.5154 ? pair::PanLaw::four_and_a_half_db : db == -6.0206 ? pair::PanLaw::six_db : pair::PanLaw::none));
+      for (const auto& part : one.parts) CHECK((part.known && !part.unbalanced && !part.off && part.pan_law == pair::PanLaw::none));
+    }
+    for (const double all : {1.0, std::sqrt(0.5)}) {
+      CAPTURE(all);
+      const auto inverted = placed({-1}, all), louder = placed({1, 2}, all), softer = placed({1, 1, std::sqrt(0.5)}, all);
+      for (const auto* one : {&inverted, &louder, &softer}) {
+        CHECK(one->cause == (one == &inverted ? SumCause::polarity : SumCause::faders));
+        CHECK(one->also.size() == (all < 1 ? 1 : 0));
+        CHECK(one->common_gain_db == doctest::Approx(20 * std::log10(all)).epsilon(0.001));
+        for (std::size_t i = 0; i < parts.size(); ++i) {
+          CHECK(one->parts[i].inverted == (one == &inverted && i == 0));
+          CHECK(one->parts[i].off == ((one == &louder && i == 1) || (one == &softer && i == 2)));
+          CHECK((!one->parts[i].unbalanced && one->parts[i].pan_law == pair::PanLaw::none));
+        }
+      }
+    }
+    // Beside the middle they tell the law, and that the session had no other gain.
+    std::vector<Clip> files;
+    for (std::size_t i = 0; i < parts.size(); ++i) {
+      const double angle = (i < 3 ? 0.5 : i == 3 ? 0.2 : 0.7) * std::numbers::pi / 2;
+      files.push_back({kRate, {parts[i].channels[0], parts[i].channels[0]}});
+      for (auto& v : files[i].channels[0]) v *= std::cos(angle);
+      for (auto& v : files[i].channels[1]) v *= std::sin(angle);
+    }
+    const auto panned = sum_of(added(files), parts);
+    CHECK(panned.cause == SumCause::pan);
+    CHECK(panned.also.empty());
+    CHECK(panned.common_gain_db == 0);
+    for (std::size_t i = 0; i < parts.size(); ++i) CHECK((panned.parts[i].pan_law == pair::PanLaw::three_db && panned.parts[i].unbalanced == (i > 2)));
+  }
+
   TEST_CASE("a part that is missing, a silent one in its place") {
     const auto parts = ensemble(6);
     const auto mix = added(parts);
