@@ -31,7 +31,7 @@ Finding sum_finding(std::string_view rule, const Sum& sum, const Member& mix, st
   names.name = [](const pair::SumPart& part) { return base::for_terminal(measure::stem_of(measure::file_name_of(part.path))); };
   if (!to_the_bit) names.all = "both", names.one = "a version", names.missing = "what is left of the main mix is in neither of them", names.levels = "levels: ";
   auto finding = faulted(rule, pair::words_of(sum, names), std::move(files));
-  if (sum.rest) {
+  if (sum.rest || sum.ends) {
     finding.where = pair::places_of(sum, names, mix.path, mix.file->facts.sample_rate);
     finding.where_total = static_cast<std::int64_t>(finding.where.size());
   }

@@ -136,6 +136,11 @@ void Summer::conclude() {
     read_lags();
     causes.insert(causes.begin(), SumCause::delay);
   }
+  if (left_at_ends(step.gains) > allowed()) {
+    sum_.ends = SumEnds{ends_.start, ends_.end};
+    beyond_files();
+    causes.push_back(SumCause::ends);
+  }
   const bool nothing = chosen_ == 0 && sum_.nulls;
   if (cause_) {
     // What the ladder removed before comes first where it was the greater part.
@@ -170,6 +175,7 @@ std::string_view to_string(SumCause cause) {
     case SumCause::crossed: return "channels exchanged";
     case SumCause::folded: return "folded to mono";
     case SumCause::gap: return "gap in a part";
+    case SumCause::ends: return "missing at an end";
     case SumCause::whole_mix: return "whole mix";
     case SumCause::part_processing: return "processing of a part";
     case SumCause::bus_processing: return "processing of the sum";

@@ -30,6 +30,7 @@ enum class SumCause {
   crossed,          ///< left and right of some parts are exchanged
   folded,           ///< a part has nothing but its middle, and its side in the mix
   gap,              ///< a part is muted for a while, in its file or in the mix
+  ends,             ///< what some files do not hold, because they are late, early or shorter
   whole_mix,        ///< a part that is the whole mix
   part_processing,  ///< one part needs a gain that moves
   bus_processing,   ///< the sum needs a gain that moves
@@ -74,6 +75,7 @@ struct SumPart {
   bool unbalanced = false;            ///< its channels need different gains
   PanLaw pan_law = PanLaw::none;      ///< of a mono part that needs one, in the middle or beside it
   double delay_frames = 0;            ///< its sound stands so much later in its file than in the mix; at the mix's rate
+  std::int64_t missing_at_start = 0, missing_at_end = 0;  ///< frames of the mix at which its file holds nothing; only of a sum with `ends`
   bool crossed = false;               ///< its left stands in the mix's right; gains are by the channels of the mix
   bool folded = false;                ///< it may be the one that was folded to mono, or one of those that are marked
   double moving_db = 0;               ///< span of the moving gain, for part_processing
@@ -121,6 +123,11 @@ struct SumGap {
   double from_s = 0, to_s = 0;      ///< in the mix; to a tenth of a second, or a block where those are longer
 };
 
+/// How much of the mix some files do not reach, frames. What is left there is not in `residual_db`.
+struct SumEnds {
+  std::int64_t start = 0, end = 0;
+};
+
 /// All adds up but where the mix stands flat at its peak and the sum goes beyond it.
 struct SumCeiling {
   double dbfs = 0;          ///< where it stands
@@ -151,6 +158,7 @@ struct Sum {
   std::optional<std::pair<std::size_t, std::size_t>> doubled;  ///< two parts that share something
   std::optional<SumRest> rest;  ///< where it does not add up as it is
   std::optional<SlowGain> slow; ///< for bus_processing and part_processing
+  std::optional<SumEnds> ends;  ///< where something is missing there
   std::vector<SumGap> gaps;     ///< for gap, and for missing where it is missing for a while only
   std::optional<SumCeiling> ceiling;  ///< for bus_distortion: clipping
 };

@@ -82,6 +82,7 @@ Result<bool> Summer::explain_places() {
 }
 
 Result<void> Summer::explain() {
+  if (explain_ends()) return {};
   const auto placed = explain_places();
   if (!placed) return tl::unexpected(placed.error());
   if (*placed) return {};

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <string>
 #include <utility>
 
 namespace sendworthy::pair {
@@ -42,6 +43,7 @@ Result<PartLags> Summer::few_frames(const std::vector<bool>& wanted) {
 Result<void> Summer::shift(const PartLags& lags, double by_filter, double furthest) {
   const auto before = lags_;
   const auto old_grams = grams_;
+  const auto old_ends = ends_;
   const auto old_chosen = chosen_, old_first = first_choice_;
   const double old_left = left();
   for (std::size_t i = 0; i < lags_.size(); ++i) lags_[i] += lags.found[i];
@@ -64,7 +66,9 @@ Result<void> Summer::shift(const PartLags& lags, double by_filter, double furthe
     asked = true, round = std::min(round, kShifts - 1);
   }
   const auto first = steps_.size();
-  try_gains(crossed_ ? "channels exchanged and delays" : "delays");
+  cut_ends();
+  const std::string name = crossed_ ? "channels exchanged and delays" : "delays";
+  try_gains(left_at_ends(plain_gains()) > allowed() ? name + " but for the ends" : name);
   const bool filtered = by_filter <= kFilterBetter * left() && power_db(left() / mix_) > kDelayedDb;
   if ((left() <= kWorth * old_left && !filtered) || nulls()) {
     shifted_ = true;
@@ -75,7 +79,7 @@ Result<void> Summer::shift(const PartLags& lags, double by_filter, double furthe
     return {};
   }
   steps_.resize(first);
-  grams_ = old_grams, lags_ = before, chosen_ = old_chosen, first_choice_ = old_first, totals_ = grams_.total();
+  grams_ = old_grams, lags_ = before, chosen_ = old_chosen, first_choice_ = old_first, totals_ = grams_.total(), ends_ = old_ends;
   input_.set_lags(lags_);
   return {};
 }

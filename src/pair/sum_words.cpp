@@ -12,6 +12,7 @@ namespace sendworthy::pair {
 namespace {
 
 constexpr std::size_t kPartsNamed = 6;
+constexpr double kLongS = 0.02;  // in milliseconds too
 
 std::string db(double value) { return base::fixed(value, 1) + " dB"; }
 
@@ -42,9 +43,12 @@ std::string_view law_db(PanLaw law) {
 
 /// In time as well, where nobody counts frames.
 std::string late(double frames, double rate) {
-  constexpr double kLongS = 0.02;
   const double seconds = rate > 0 ? std::abs(frames) / rate : 0;
   return late_or_early(frames) + (seconds > kLongS ? fmt::format(" ({} ms)", base::fixed(1000 * seconds, 0)) : std::string());
+}
+
+std::string lasting(std::int64_t frames, double rate) {
+  return fmt::format("{} {}", frames, frames == 1 ? "frame" : "frames") + (static_cast<double>(frames) > kLongS * rate ? fmt::format(" ({} ms)", base::fixed(1000 * static_cast<double>(frames) / rate, 0)) : std::string());
 }
 
 /// What keeps the parts from adding up, with the parts that are at fault.
@@ -116,6 +120,17 @@ std::string words_of(const Sum& sum, SumCause cause, const SumNames& what) {
       }
       return text + ": " + with([](const auto& part) { return part.copy_of.has_value() || part.inside.has_value(); }, name);
     }
+    case SumCause::ends: {
+      std::string text;
+      const auto one = [&](std::string_view which, std::string_view beyond, std::int64_t frames, auto missing) {
+        if (frames == 0) return;
+        parts.clear();
+        text += fmt::format("{}missing at the {}: {}, {} of {}", text.empty() ? "" : "; ", which, lasting(frames, sum.rate), beyond, with([&](const auto& part) { return part.*missing > 0; }, name));
+      };
+      one("start", "before the first", sum.ends->start, &SumPart::missing_at_start);
+      one("end", "behind the last", sum.ends->end, &SumPart::missing_at_end);
+      return text;
+    }
     case SumCause::not_in_mix: return "not in the mix: " + with([](const auto& part) { return part.not_in_mix; }, name);
     case SumCause::whole_mix: return fmt::format("the whole mix as {}: ", what.one) + with([](const auto& part) { return part.whole_mix; }, name);
     case SumCause::part_processing: return fmt::format("processing on {} alone: ", what.one) + with([](const auto& part) { return part.moving_db != 0; }, name);
@@ -166,7 +181,14 @@ std::string words_of(const Sum& sum, const SumNames& names) {
 }
 
 std::vector<Where> places_of(const Sum& sum, const SumNames& names, const std::string& mix_path, int sample_rate) {
-  std::vector<Where> places{loudest_rest(sum, mix_path, sample_rate)};
+  std::vector<Where> places;
+  if (sum.rest) places.push_back(loudest_rest(sum, mix_path, sample_rate));
+  const auto end = [&](std::int64_t from, std::int64_t to, const char* note) {
+    const double rate = std::max(1.0, sum.rate);
+    places.push_back({static_cast<double>(from) / rate, static_cast<double>(to) / rate, from, to, 0, mix_path, note});
+  };
+  if (sum.ends && sum.ends->start > 0) end(0, sum.ends->start, "missing at the start");
+  if (sum.ends && sum.ends->end > 0) end(sum.frames - sum.ends->end, sum.frames, "missing at the end");
   for (const auto& gap : sum.gaps) places.push_back(place_of(sum, gap, names, mix_path, sample_rate));
   return places;
 }

@@ -21,7 +21,7 @@ struct SumNames {
 };
 /// The cause and what else is off, with the parts at fault and what each step of the ladder leaves.
 [[nodiscard]] std::string words_of(const Sum& sum, const SumNames& names);
-/// Where most is left, and the gaps, in the mix of this path and rate. Of a sum that has a rest.
+/// Where most is left, the gaps, and the ends that files do not reach, in the mix of this path and rate.
 [[nodiscard]] std::vector<Where> places_of(const Sum& sum, const SumNames& names, const std::string& mix_path, int sample_rate);
 
 /// Of a part that is upside down in some of its channels only: "left channel", "channels 1 and 4"; else nothing.

@@ -3,6 +3,7 @@
 
 #include <cmath>
 #include <cstddef>
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <utility>
@@ -22,6 +23,7 @@ inline constexpr double kWorth = 0.5;      // energy left, over that of the step
 inline constexpr double kExplained = 0.25; // energy left by a gain that moves or a filter, over that before: it explains it, 6 dB
 inline constexpr double kLeastLag = 0.02;  // frames
 inline constexpr double kFraction = 0.5;   // likewise: as far as slopes carry what has no periods so long
+inline constexpr std::int64_t kTapsReach = 64;
 inline constexpr double kFewFrames = 6;    // likewise, of what is low
 
 /// In dB, at least -160.
@@ -68,6 +70,17 @@ class Summer {
   // Reads again with left and right of these exchanged, and keeps that where it is worth it; false where not.
   Result<bool> exchange(const std::vector<std::size_t>& parts);
 
+  // Where files end (sum_ends.cpp).
+
+  // Frames at the start and at the end of the mix at which files hold nothing where they stand now; of each part in `sum_`.
+  std::pair<std::int64_t, std::int64_t> beyond_files();
+  // Takes the blocks out of the products that hold such frames. False where all
+  // files hold all of it, or that is too much.
+  bool cut_ends();
+  [[nodiscard]] double left_at_ends(const Gains& gains) const;
+  // Whether all adds up but there.
+  bool explain_ends();
+
   // What explains the rest (sum_explain.cpp).
 
   // A part whose left and right are exchanged, or that was folded to mono. True where nothing else is to be explained.
@@ -105,6 +118,11 @@ class Summer {
   bool settle(const std::vector<std::size_t>& moved, double furthest);
   void read_lags();
 
+  struct Ends {
+    std::int64_t start = 0, end = 0;  ///< frames of the mix
+    std::vector<double> products;     ///< over the blocks that were taken out; empty: none
+  };
+
   SumInput input_;
   const std::vector<std::string>& paths_;
   const Hooks& hooks_;
@@ -112,6 +130,7 @@ class Summer {
   std::vector<double> totals_, lags_;
   double mix_ = 0;
   std::vector<Step> steps_;
+  Ends ends_;
   std::size_t chosen_ = 0, first_choice_ = 0;  ///< of those before, none is chosen
   bool shifted_ = false, crossed_ = false;
   std::optional<SumCause> cause_;

@@ -29,6 +29,7 @@ bool of_all_alike(const pair::Sum& sum, pair::SumCause cause) {
     case sums:
     case one_gain:
     case silent:
+    case ends:
     case bus_processing:
     case each_processing:
     case bus_filter:

@@ -67,7 +67,7 @@ void sum_finding(const Measured& song, SongSheet& sheet, Findings& findings) {
   }
   const auto names = names_of(plan);
   auto finding = faulted(kId, plan.severities, pair::words_of(*song.sum, names) + noise_of(song, sheet), files);
-  if (song.sum->rest && song.mix != nullptr) put_places(finding, pair::places_of(*song.sum, names, plan.mix, song.mix->facts.sample_rate));
+  if ((song.sum->rest || song.sum->ends) && song.mix != nullptr) put_places(finding, pair::places_of(*song.sum, names, plan.mix, song.mix->facts.sample_rate));
   findings.push_back(std::move(finding));
 }
 

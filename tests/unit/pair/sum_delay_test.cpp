@@ -52,6 +52,49 @@ TEST_SUITE("pair/sum") {
     }
   }
 
+  TEST_CASE("what falls off an end of a part that is late, early or shorter is told as that, and nothing is blamed on the mix bus") {
+    const auto parts = ensemble(4);
+    const auto mix = added(parts);
+    const auto frames = static_cast<std::int64_t>(mix.channels[0].size());
+    pair::SumNames names;
+    names.name = [](const pair::SumPart& part) { return "part " + part.path.substr(part.path.rfind("part") + 4, 1); };
+    Random random(11);
+    for (const std::int64_t late : {1, 441, -30, 4410}) {
+      CAPTURE(late);
+      auto files = parts;
+      auto whole = mix;  // with something of part 0 at both ends
+      for (std::size_t c = 0; c < 2; ++c) {
+        for (std::size_t n = 0; n < 5000; ++n) {
+          const double v = 0.05 * (random.unit() - 0.5);
+          for (const auto at : {n, whole.channels[c].size() - 1 - n}) whole.channels[c][at] += v, files[0].channels[c][at] += v;
+        }
+      }
+      const auto as_it_was = files;
+      files[0] = later(files[0], late);
+      const auto sum = sum_of(whole, files);
+      CAPTURE(pair::words_of(sum, names));
+      CHECK(sum.cause == SumCause::delay);
+      CHECK(sum.also == std::vector{SumCause::ends});
+      CHECK(sum.nulls);
+      CHECK(sum.parts[0].delay_frames == static_cast<double>(late));
+      CHECK(sum.parts[0].missing_at_end == std::max<std::int64_t>(0, late));
+      CHECK(sum.parts[0].missing_at_start == std::max<std::int64_t>(0, -late));
+      CHECK(sum.parts[1].missing_at_end == 0);
+      const auto where = pair::places_of(sum, names, "mix.wav", kRate);
+      REQUIRE(where.size() == 1);
+      CHECK(where[0].start_frame == (late > 0 ? frames - late : 0));
+      CHECK(where[0].end_frame == (late > 0 ? frames : -late));
+      if (late < 0) continue;
+      auto shorter = as_it_was;
+      for (auto& channel : shorter[0].channels) channel.resize(channel.size() - static_cast<std::size_t>(late));
+      const auto cut = sum_of(whole, shorter);
+      CAPTURE(pair::words_of(cut, names));
+      CHECK(cut.cause == SumCause::ends);
+      CHECK(cut.also.empty());
+      CHECK(cut.parts[0].missing_at_end == late);
+    }
+  }
+
   TEST_CASE("a low part that swells, late by one to three frames") {
     // Nothing in it sets in: a few frames are a thousandth of its periods.
     Samples low(12 * kRate, 0.0);
