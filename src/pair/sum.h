@@ -70,6 +70,7 @@ struct SumPart {
   double gain_error_db = 0;           ///< standard error, from how its fit varies along the song
   std::vector<double> channel_gains;  ///< of each channel of the mix, linear, signed
   bool off = false;                   ///< its gain is not the others'
+  std::optional<std::size_t> also_in;  ///< unless this other part holds it too, softer, which comes to the same
   bool inverted = false;              ///< in all channels in which it is heard
   std::vector<bool> channels_inverted;  ///< of the mix: in each of them
   bool unbalanced = false;            ///< its channels need different gains

@@ -23,6 +23,7 @@ constexpr double kLawDb = 0.05;
 constexpr std::size_t kLaws = 4;
 constexpr double kRim = 0.01;             // of a part's greatest gain: 40 dB less in a channel, and it is not there (own)
 constexpr double kHolds = 0.2;            // by how much a regression on a part that is held may miss 1
+constexpr double kLeastHeld = 0.2, kHeldOff = 0.05;  // of a part's level in another; by how much it may miss what is sought (own)
 constexpr double kGroup = 1e-3;           // of a group's energy that its members leave
 constexpr double kMinus = 0.3;            // likewise of what is left on minus a shared sound
 constexpr double kFollows = 0.85, kFaster = 1.5;  // of the levels, block by block: correlation, and dB for each dB of the sum
@@ -72,7 +73,7 @@ struct Entry {
 class PartReader {
  public:
   PartReader(const SumInput& input, const Grams& grams, const Step& step, double allowed, Sum& sum)
-      : input_(input), totals_(grams), step_(step), allowed_(allowed), sum_(sum) {
+      : input_(input), grams_(grams), totals_(grams), step_(step), allowed_(allowed), sum_(sum) {
     for (std::size_t i = 0; i < sum.parts.size(); ++i) {
       auto& entries = entries_.emplace_back();
       for (std::size_t c = 0; c < grams.channels; ++c) {
@@ -231,7 +232,7 @@ class PartReader {
     const bool at_common = std::ranges::all_of(entries, [&](const Entry& one) { return fits(one, common) || fits({-one.gain, one.error, one.energy}, common); });
     if (part.unbalanced || part.pan_law != PanLaw::none) weights[4] += deviation;
     part.off = !at_common && !part.unbalanced && part.pan_law == PanLaw::none;
-    if (part.off && !some_opposite) weights[3] += deviation;
+    if (part.off && !some_opposite) weights[3] += deviation, part.also_in = also_in(i, magnitude / std::abs(common), common);
     if (part.off && some_opposite) weights[3] += (magnitude - std::abs(common)) * (magnitude - std::abs(common)) * energy;
   }
 
@@ -267,6 +268,29 @@ class PartReader {
     return members;
   }
 
+  // Another part that holds this one's sound as well, as much softer as would leave just this gain for its own file.
+  [[nodiscard]] std::optional<std::size_t> also_in(std::size_t i, double gain, double common) const {
+    const double held = 1 - gain, own = totals_.all(i, i);
+    if (held < kLeastHeld || held > 1 - kLeastHeld) return std::nullopt;
+    for (std::size_t j = 0; j < entries_.size(); ++j) {
+      if (j == i || !known(j, common) || sum_.parts[j].copy_of || !supports_plainly(j, common)) continue;
+      const double there = totals_.all(j, i) / own;
+      if (std::abs(there - held) > kHeldOff) continue;
+      // As each block would have it: what only sounds alike agrees here and there.
+      double squares = 0;
+      for (std::size_t b = 0; b < grams_.blocks(); ++b) {
+        double both = 0, energy = 0;
+        for (std::size_t c = 0; c < grams_.channels; ++c) {
+          const double* here = grams_.at(b, c);
+          both += here[i <= j ? dsp::product_at(i, j) : dsp::product_at(j, i)], energy += here[dsp::product_at(i, i)];
+        }
+        squares += (both - there * energy) * (both - there * energy);
+      }
+      if (std::sqrt(squares) / own <= kHeldOff / kSure * 2) return j;
+    }
+    return std::nullopt;
+  }
+
   // Another part in which this one stands as it is.
   [[nodiscard]] std::optional<std::size_t> holder_of(std::size_t i) const {
     std::optional<std::size_t> holder;
@@ -281,6 +305,7 @@ class PartReader {
   }
 
   const SumInput& input_;
+  const Grams& grams_;
   Totals totals_;
   const Step& step_;
   double allowed_;

@@ -68,7 +68,12 @@ std::string words_of(const Sum& sum, SumCause cause, const SumNames& what) {
       return fmt::format("one gain: {} are {}{}{}", what.all, moved(sum.common_gain_db), sum.common_inverted ? " and inverted" : "", law);
     }
     case SumCause::faders:
-      return std::string(what.levels) + with([](const auto& part) { return part.off; }, [&](const auto& part) { return fmt::format("{} {}", what.name(part), moved(part.gain_db)); });
+      return std::string(what.levels) + with([](const auto& part) { return part.off; }, [&](const auto& part) {
+        const auto faders = fmt::format("{} {}", what.name(part), moved(part.gain_db));
+        if (!part.also_in) return faders;
+        const double held = 1 - std::pow(10, (part.gain_db - sum.common_gain_db) / 20);
+        return fmt::format("{}, or doubled: {} holds it too, at {}", faders, what.name(sum.parts[*part.also_in]), db(20 * std::log10(held)));
+      });
     case SumCause::pan: {
       std::optional<PanLaw> law;
       bool one_law = true;

@@ -105,7 +105,10 @@ Standing standing_of(const Measured& song, std::size_t stem) {
   if (const auto channels = pair::inverted_channels(part); !channels.empty()) return {fmt::format("the {} of {} stands upside down in the mix", channels, name), true};
   if (part.unbalanced) return {fmt::format("{} stands elsewhere between left and right in the mix", name), false};
   const double gain_db = part.gain_db - sum.common_gain_db, late = part.delay_frames - sum.common_delay_frames;
-  if (off_in_level(gain_db, sum.nulls ? kExactDb : kFittedDb)) return {fmt::format("{} stands {}", name, beside_its_stem(gain_db)), !off_in_level(gain_db, kLittleDb)};
+  if (off_in_level(gain_db, sum.nulls ? kExactDb : kFittedDb)) {
+    const auto unless = part.also_in ? fmt::format(", unless \"{}\" holds it too", base::for_terminal(song.plan.stems[*part.also_in].name)) : std::string();
+    return {fmt::format("{} stands {}{}", name, beside_its_stem(gain_db), unless), !off_in_level(gain_db, kLittleDb)};
+  }
   if (std::abs(late) >= 0.5) return {fmt::format("the stem of {} is {}", name, pair::late_or_early(late)), std::abs(late) <= kLittleS * sum.rate};
   return {};
 }

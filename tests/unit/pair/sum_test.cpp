@@ -162,6 +162,34 @@ TEST_SUITE("pair/sum") {
     }
   }
 
+  TEST_CASE("a part that is in another one too, softer: both readings are told, and of a fader only one") {
+    const auto parts = ensemble(6);
+    const auto mix = added(parts);
+    const auto words = [](const Sum& sum) {
+      pair::SumNames names;
+      names.name = [](const pair::SumPart& part) { return "part " + part.path.substr(part.path.rfind("part") + 4, 1); };
+      return pair::words_of(sum, names);
+    };
+    for (std::size_t i = 0; i < parts.size(); ++i) {
+      CAPTURE(i);
+      const auto j = (i + 2) % parts.size();
+      auto files = parts;
+      files[j] = added({parts[j], times(parts[i], 0.5)});
+      const auto held = sum_of(mix, files);
+      CAPTURE(words(held));
+      CHECK(held.cause == SumCause::faders);
+      CHECK(held.parts[i].also_in == j);
+      CHECK(words(held).starts_with("faders: part " + std::to_string(i) + " 6.02 dB too loud, or doubled: part " + std::to_string(j) + " holds it too, at -6.0 dB;"));
+      for (const double gain : {0.5, 2.0}) {
+        auto moved = parts;
+        moved[i] = times(parts[i], 1 / gain);
+        const auto fader = sum_of(mix, moved);
+        CHECK(fader.cause == SumCause::faders);
+        for (const auto& part : fader.parts) CHECK(!part.also_in);
+      }
+    }
+  }
+
   TEST_CASE("parts that are all mono beside a stereo mix: what is off is told as of stereo ones, and a pan law is a gain of all") {
     auto parts = ensemble(5);
     for (auto& one : parts) one.channels.pop_back();
