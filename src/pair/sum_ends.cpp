@@ -59,6 +59,7 @@ double Summer::left_at_ends(const Gains& gains) const {
 }
 
 bool Summer::explain_ends() {
+  if (beyond_files() == std::pair<std::int64_t, std::int64_t>()) return false;
   const auto old_grams = grams_;
   if (!cut_ends()) return false;
   const auto first = steps_.size(), old_chosen = chosen_, old_first = first_choice_;

@@ -71,8 +71,11 @@ Result<std::optional<double>> Summer::prefer_nearer(const std::vector<std::vecto
   if (!grams) return tl::unexpected(grams.error());
   std::vector<std::size_t> rows(input_.count());
   for (std::size_t i = 0; i < rows.size(); ++i) rows[i] = i;
+  // Gains follow from the sums over all blocks.
+  Grams whole;
+  whole.rows = grams->rows, whole.channels = grams->channels, whole.block = whole.frames = grams->frames, whole.values = grams->total();
   const auto left_at = [&](const std::vector<std::size_t>& some) {
-    const auto here = picked(*grams, some);
+    const auto here = picked(whole, some);
     const auto totals = here.total();
     double least = std::numeric_limits<double>::infinity();
     for (const bool fit : {false, true}) {
@@ -94,10 +97,9 @@ Result<std::optional<double>> Summer::prefer_nearer(const std::vector<std::vecto
     return std::max(least, allowed());
   };
   std::vector<double> energy;  // of each part, as far as a little of it is no matter
-  const auto totals = grams->total();
   for (std::size_t i = 0; i < input_.count(); ++i) {
     energy.push_back(0);
-    for (std::size_t c = 0; c < grams->channels; ++c) energy.back() += kAsWell * totals[c * grams->pairs() + dsp::product_at(i, i)];
+    for (std::size_t c = 0; c < whole.channels; ++c) energy.back() += kAsWell * whole.at(0, c)[dsp::product_at(i, i)];
   }
   double now = left_at(rows);
   // All at once first: what one is said to be off may lean on what another is.
