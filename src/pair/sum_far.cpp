@@ -3,6 +3,7 @@
 #include <cstdint>
 #include <functional>
 #include <optional>
+#include <utility>
 #include <vector>
 
 #include "dsp/planar.h"
@@ -17,6 +18,7 @@ constexpr double kFarS = 0.6;          // what is further away has onsets that t
 constexpr std::size_t kMostFar = 40;   // parts, the loudest: 100 MB of stereo at 48 kHz
 constexpr double kLeastShare = 0.5;    // of the mix without all other parts that the part explains where it stands (own)
 constexpr double kFarBetter = 1.5;     // over what it explains where it is held now
+constexpr double kFarLess = 0.25;      // or what it leaves over what it leaves there: half a period off, a tone explains much upside down (own)
 constexpr double kAsGoodThere = 0.98;  // likewise over the most: then the nearest, of what repeats
 constexpr double kSameDb = 0.01;       // a gain nearer to one that was tried
 
@@ -52,7 +54,7 @@ std::optional<double> far_lag(const std::vector<const Excerpt*>& windows, const 
   const auto now = static_cast<std::size_t>(reach);
   if (now >= share.size()) return std::nullopt;
   const double most = *std::max_element(share.begin(), share.end());
-  if (most < kLeastShare || most < kFarBetter * share[now]) return std::nullopt;
+  if (most < kLeastShare || (most < kFarBetter * share[now] && 1 - most > kFarLess * (1 - share[now]))) return std::nullopt;
   std::optional<std::int64_t> nearest;
   for (std::size_t at = 0; at < share.size(); ++at) {
     const auto lag = reach - static_cast<std::int64_t>(at);
@@ -65,7 +67,6 @@ std::optional<double> far_lag(const std::vector<const Excerpt*>& windows, const 
 }  // namespace
 
 Result<bool> Summer::shift_far() {
-  if (shifted_ || crossed_ || std::ranges::any_of(lags_, [](double lag) { return lag != 0; })) return false;
   const double by_filter = rest_->filter_left;
   const auto reach = std::llround(kFarS * input_.rate());
   std::vector<std::size_t> parts;
@@ -102,8 +103,10 @@ Result<bool> Summer::shift_far() {
       if (lag) shifts.found[i] = *lag, any = any || *lag != 0;
     }
     if (!any) continue;
+    const bool before = std::exchange(shifted_, false);
     if (auto done = shift(shifts, by_filter); !done) return tl::unexpected(done.error());
     if (shifted_) return true;
+    shifted_ = before;
   }
   return false;
 }

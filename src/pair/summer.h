@@ -111,8 +111,8 @@ class Summer {
   // Reads once more with parts in both places, those of `nearer` and whole frames next to where they are held now, and leaves each in the
   // nearest of those that suit the whole mix as well. What is left there; nothing where all stay (sum_nearer.cpp).
   Result<std::optional<double>> prefer_nearer(const std::vector<std::vector<double>>& nearer);
-  // Where nothing else explains the rest: a part that stands up to half a second elsewhere, without an onset or a clear peak that tells.
-  // True where it was found.
+  // Where nothing else explains the rest: a part that stands up to half a second elsewhere, without an onset or a clear peak that tells,
+  // beside delays that were found before. True where it was found.
   Result<bool> shift_far();
   // Lags by Gauss and Newton: a row's slope with the gain s under a row of the gain g is a shift of s/g. False where all stand.
   bool settle(const std::vector<std::size_t>& moved, double furthest);

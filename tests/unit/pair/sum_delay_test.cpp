@@ -164,6 +164,30 @@ TEST_SUITE("pair/sum") {
     CHECK(pair::words_of(sum_of(mix, files), names).starts_with("delay: voice 11025 frames late (250 ms)"));
   }
 
+  TEST_CASE("a sung part half a period away, where it stands upside down nearly as well, alone and beside another that is late") {
+    Samples sung(12 * kRate, 0.0);
+    double phase = 0, note = 330;
+    Random random(5);
+    for (std::size_t n = 0; n < sung.size(); ++n) {
+      const double t = static_cast<double>(n) / kRate;
+      if (n % (kRate / 2) == 0) note = 330 * std::pow(2, static_cast<double>(random.below(6)) / 12);
+      phase += note * (1 + 0.006 * std::sin(2 * std::numbers::pi * 5.1 * t)) / kRate;
+      const double swell = std::pow(std::sin(std::numbers::pi * std::fmod(t, 0.5) / 0.5), 2);
+      for (int k = 1; k <= 5; ++k) sung[n] += 0.05 * swell / (k * k * k) * std::sin(2 * std::numbers::pi * k * phase);
+    }
+    auto parts = ensemble(4);
+    parts.push_back({kRate, {sung, sung}});
+    parts = padded(parts, 2000);
+    const auto mix = added(parts);
+    for (const std::int64_t frames : {60, -61, 64}) check_late(mix, parts, 4, frames);
+    auto files = parts;
+    files[4] = later(files[4], 60), files[0] = later(files[0], 1000);
+    const auto both = sum_of(mix, files);
+    CHECK(both.nulls);
+    CHECK(both.parts[4].delay_frames == 60);
+    CHECK(both.parts[0].delay_frames == 1000);
+  }
+
   TEST_CASE("a delay between frames is told to a twentieth of a frame, with a gain of its own") {
     // Tones have a formula at every place.
     const auto tones = [](double from_hz, double shift) {
