@@ -134,7 +134,9 @@ void Summer::conclude() {
   if (crossed_) causes.insert(causes.begin(), SumCause::crossed);
   if (shifted_) {
     read_lags();
-    causes.insert(causes.begin(), SumCause::delay);
+    // Beside much that is left, fractions of a frame come to none.
+    const bool any = std::ranges::any_of(sum_.parts, [](const SumPart& part) { return part.delay_frames != 0; });
+    if (any) causes.insert(causes.begin(), SumCause::delay);
   }
   if (left_at_ends(step.gains) > allowed()) {
     sum_.ends = SumEnds{ends_.start, ends_.end};

@@ -194,7 +194,20 @@ Result<void> Summer::name_the_rest(const std::optional<Moved>& moved) {
   }
   if (rest_->filter_left <= kExplained * base && power_db(rest_->filter_left / mix_) <= kFilterDb && grams_.blocks() >= kLeastBlocks) {
     cause_ = SumCause::bus_filter;
-    add_step(shifted_ ? "delays and a filter" : "a filter", steps_[chosen_].gains);
+    auto gains = steps_[chosen_].gains;
+    if (steps_[chosen_].fitted) {
+      // Gains of their own may be nothing but the filter's, which stands in other bands with each part.
+      auto one = plain_gains();
+      for (std::size_t i = 0; i < input_.count(); ++i) {
+        for (std::size_t c = 0; c < grams_.channels && left_out(i); ++c) one.at(c, i) = 0;
+      }
+      one = times(one, best_common(one));
+      std::vector<Excerpt> none;
+      auto pass = rest_of(input_, grams_, one, none, false, 0.95, 0.05, hooks_);
+      if (!pass) return tl::unexpected(pass.error());
+      if (pass->filter_left <= rest_->filter_left) rest_ = std::move(*pass), gains = std::move(one);
+    }
+    add_step(shifted_ ? "delays and a filter" : "a filter", std::move(gains));
     steps_.back().left = rest_->filter_left;
     chosen_ = steps_.size() - 1;
     return {};

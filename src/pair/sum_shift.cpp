@@ -11,6 +11,7 @@ namespace {
 constexpr double kBetweenDb = -50;     // so does what reads between frames
 constexpr double kFilterBetter = 0.25; // left by a filter, over what delays leave: then they are none, where they leave as much as this
 constexpr double kDelayedDb = -20;
+constexpr double kFilterFarBetter = 0.01;  // likewise, where they leave more than reading between frames does: a shelf looks like fractions of a frame (own)
 constexpr std::size_t kFewTogether = 3;  // parts that share a delay which others do not have
 constexpr double kUnsureFrames = 2, kUnsureDb = -30;  // of delays, beside more that is left
 constexpr int kShifts = 3;
@@ -69,7 +70,8 @@ Result<void> Summer::shift(const PartLags& lags, double by_filter, double furthe
   cut_ends();
   const std::string name = crossed_ ? "channels exchanged and delays" : "delays";
   try_gains(left_at_ends(plain_gains()) > allowed() ? name + " but for the ends" : name);
-  const bool filtered = by_filter <= kFilterBetter * left() && power_db(left() / mix_) > kDelayedDb;
+  const double left_db = power_db(left() / mix_);
+  const bool filtered = (by_filter <= kFilterBetter * left() && left_db > kDelayedDb) || (by_filter <= kFilterFarBetter * left() && left_db > kBetweenDb);
   if ((left() <= kWorth * old_left && !filtered) || nulls()) {
     shifted_ = true;
     if (std::ranges::any_of(lags_, [](double lag) { return std::abs(lag - std::round(lag)) >= kWholeLag / 2; })) {

@@ -68,6 +68,38 @@ TEST_SUITE("pair/sum") {
     CHECK(ride.parts[3].moving_db < 9);
   }
 
+  TEST_CASE("a shelf over the sum of parts that lie in bands is told as that, though fractions of a frame take much of it away") {
+    const auto band = [](double from_hz, double to_hz, double level, std::uint64_t seed) {
+      Random random(seed);
+      Samples out(8 * kRate, 0.0);
+      for (int k = 0; k < 120; ++k) {
+        const double step = 2 * std::numbers::pi * (from_hz + (to_hz - from_hz) * random.unit()) / kRate, cosine = std::cos(step), sine = std::sin(step);
+        double x = level * 0.13, y = 0;
+        for (auto& v : out) {
+          const double next = cosine * x - sine * y;
+          y = sine * x + cosine * y, x = next, v += x;
+        }
+      }
+      for (std::size_t n = 0; n < out.size(); ++n) out[n] *= std::abs(std::sin(2 * std::numbers::pi * static_cast<double>(n) / kRate / (3.0 + static_cast<double>(seed))));
+      return Clip{kRate, {out, out}};
+    };
+    const std::vector<Clip> parts = {band(200, 4000, 0.063, 1), band(300, 3000, 0.022, 2), band(150, 6000, 0.04, 3), band(50, 170, 0.07, 4)};
+    for (const double share : {0.1, 0.3, 0.7}) {
+      CAPTURE(share);
+      auto soft = added(parts);
+      for (auto& channel : soft.channels) {
+        double low = 0;
+        for (auto& v : channel) low += 0.35 * (v - low), v += share * (low - v), v *= 0.63;
+      }
+      const auto sum = sum_of(soft, parts);
+      CHECK((sum.cause == SumCause::bus_filter || std::ranges::find(sum.also, SumCause::bus_filter) != sum.also.end()));
+      for (const auto& part : sum.parts) {
+        CHECK(part.delay_frames == 0);
+        CHECK(!part.off);
+      }
+    }
+  }
+
   TEST_CASE("a mix that was clipped, with a gain before and behind too; one that only peaks lacks a part as before") {
     const auto parts = ensemble(6);
     const auto mix = added(parts);
