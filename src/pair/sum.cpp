@@ -20,11 +20,7 @@ constexpr double kDither = 0.25;       // of a step squared: a dithered word's e
 constexpr double kSilent = 1e-9;       // mean square of the loudest block: −90 dBFS
 constexpr double kHopeless = 1e-2, kLevelsAlike = 0.9999;  // energy left, over the mix's; a correlation, squared
 
-double step_of(const Reader& file) {
-  const auto& format = file.format();
-  const int bits = format.lossy || format.kind == audio::SampleKind::real ? 24 : std::clamp(format.container_bits, 8, 24);
-  return std::ldexp(1.0, 1 - bits);
-}
+double square_step(int bits) { return std::ldexp(1.0, 2 - 2 * bits); }
 
 }  // namespace
 
@@ -114,8 +110,8 @@ bool Summer::describe() {
   if (loudest <= kSilent * static_cast<double>(grams_.block)) sum_.not_measured = "the mix is silent";
   else if (std::ranges::all_of(sum_.parts, [](const SumPart& part) { return part.silent; })) sum_.not_measured = "all parts are silent";
   if (sum_.not_measured) return false;
-  double floor = kDither * step_of(input_.mix_reader()) * step_of(input_.mix_reader());
-  for (std::size_t i = 0; i < input_.count(); ++i) floor += kDither * step_of(input_.reader(i)) * step_of(input_.reader(i));
+  double floor = kDither * square_step(input_.mix_bits());
+  for (std::size_t i = 0; i < input_.count(); ++i) floor += kDither * square_step(input_.bits(i));
   sum_.floor_db = power_db(floor * channels * static_cast<double>(sounding) * static_cast<double>(grams_.block) / mix_);
   sum_.limit_db = std::max(kNullDb, sum_.floor_db + kOverFloorDb);
   if (sum_.mixed_rates) sum_.limit_db = std::max(sum_.limit_db, kConvertedDb);

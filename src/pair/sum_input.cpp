@@ -19,7 +19,27 @@ constexpr std::int64_t kChunk = 8192;    // frames, about: what all files hold o
 constexpr double kBlockS = 0.1, kSoonS = 5;
 constexpr std::size_t kMostValues = 12u << 20;  // products that are kept: 96 MB
 
+constexpr int kLeastBits = 16;           // few samples are whole multiples of more by chance: sound that is made of few levels
+
 }  // namespace
+
+void SumInput::Word::open(const audio::StreamFormat& format) {
+  most = format.lossy || format.kind == audio::SampleKind::real ? 24 : std::clamp(format.container_bits, 8, 24);
+  bits = format.lossy ? most : std::min(most, kLeastBits);
+}
+
+void SumInput::Word::see(const float* x, std::int64_t frames) {
+  for (std::int64_t n = 0; n < frames && silent; ++n) silent = x[n] == 0;
+  for (std::int64_t n = 0; n < frames && bits < most;) {
+    const float steps = std::ldexp(1.0f, bits - 1);
+    const auto whole = [&](float v) {
+      const float scaled = std::clamp(v * steps, -2e9f, 2e9f);
+      return static_cast<float>(static_cast<std::int32_t>(scaled)) == v * steps;
+    };
+    while (n < frames && whole(x[n])) ++n;
+    if (n < frames) ++bits;
+  }
+}
 
 Result<SumInput> SumInput::open(const std::string& mix, const std::vector<std::string>& parts) {
   SumInput input;
@@ -29,6 +49,7 @@ Result<SumInput> SumInput::open(const std::string& mix, const std::vector<std::s
   input.mix_.emplace(std::move(*mix_file));
   input.mix_->keep(kKept);
   const auto format = input.mix_->format();
+  input.mix_word_.open(format);
   input.rate_ = format.sample_rate, input.channels_ = static_cast<std::size_t>(format.channels);
   for (const auto& path : parts) {
     auto file = Reader::open(path);
@@ -46,6 +67,7 @@ Result<SumInput> SumInput::open(const std::string& mix, const std::vector<std::s
     }
     Part part;
     part.row_of.assign(input.channels_, -1);
+    part.word.open(own);
     const int rows = file->channels();
     for (std::size_t c = 0; c < input.channels_; ++c) {
       if (rows == 1 || rows == format.channels) part.row_of[c] = rows == 1 ? 0 : static_cast<int>(c);
@@ -79,6 +101,7 @@ void SumInput::read_part(Part& part, std::int64_t at, std::int64_t frames, std::
   if (part.taps.empty() && inside == frames) {
     const auto seen = part.reader->see(at + part.whole, frames);
     part.at.assign(seen.begin(), seen.end());
+    for (const float* row : part.at) part.word.see(row, frames);
     return;
   }
   if (part.taps.empty()) {
@@ -108,6 +131,7 @@ std::int64_t SumInput::read(std::int64_t at, std::int64_t frames) {
   mix_at_.assign(seen.begin(), seen.end());
   const auto inside = std::clamp<std::int64_t>(mix_->known_end() - at, 0, frames);
   if (inside == 0) return 0;
+  for (const float* row : mix_at_) mix_word_.see(row, inside);
   for (auto& part : parts_) read_part(part, at, frames, inside);
   if (!turned_) return inside;
   const auto turn = [&](const float* left, const float* right, Rows& rows) {

@@ -33,6 +33,9 @@ class SumInput {
   [[nodiscard]] bool mixed_rates() const;
   [[nodiscard]] Reader& mix_reader() { return *mix_; }
   [[nodiscard]] Reader& reader(std::size_t part) { return *parts_[part].reader; }
+  /// Of what was read: 16-bit sound in 24-bit files has 16. Of 16 bits and less, and of lossy files, as the format says.
+  [[nodiscard]] int bits(std::size_t part) const { return parts_[part].word.needed(); }
+  [[nodiscard]] int mix_bits() const { return mix_word_.needed(); }
   /// In which channels of the mix a part stands; a mono part stands in all of them.
   [[nodiscard]] bool stands_in(std::size_t part, std::size_t channel) const { return parts_[part].row_of[channel] >= 0; }
   [[nodiscard]] bool mono(std::size_t part) const { return channels_ > 1 && parts_[part].reader->channels() == 1; }
@@ -51,8 +54,17 @@ class SumInput {
   [[nodiscard]] std::optional<Error> error() const;
 
  private:
+  /// How many bits samples need, of those that a file has.
+  struct Word {
+    int bits = 0, most = 0;
+    bool silent = true;
+    [[nodiscard]] int needed() const { return silent ? most : bits; }
+    void open(const audio::StreamFormat& format);
+    void see(const float* x, std::int64_t frames);
+  };
   struct Part {
     std::optional<Reader> reader;
+    Word word;
     std::vector<int> row_of;  ///< by channel of the mix; −1: none
     std::int64_t whole = 0;
     std::vector<float> taps;  ///< of the fraction; empty: none
@@ -64,6 +76,7 @@ class SumInput {
 
   std::string mix_path_;
   std::optional<Reader> mix_;
+  Word mix_word_;
   std::vector<Part> parts_;
   std::size_t channels_ = 0;
   double rate_ = 0;

@@ -59,6 +59,31 @@ TEST_SUITE("pair/sum") {
     }
   }
 
+  TEST_CASE("16-bit sound in 24-bit files is held to what 16 bits leave, as in files of 16") {
+    const auto parts = ensemble(6);
+    const auto mix = added(parts);
+    const auto dithered = [](Clip clip, std::uint64_t seed) {
+      Random random(seed);
+      return clip.each([&](double v) { return std::round(v * 32768 + random.unit() - random.unit()) / 32768; });
+    };
+    auto files = parts;
+    for (std::size_t i = 0; i < files.size(); ++i) files[i] = dithered(files[i], i + 1);
+    for (const bool all : {false, true}) {
+      CAPTURE(all);
+      const auto sum = sum_of(dithered(mix, 99), all ? files : parts);
+      CHECK(sum.cause == SumCause::sums);
+      CHECK(sum.nulls);
+      CHECK(std::abs(sum.residual_db - sum.floor_db) < 1);
+    }
+    // One of them in 16 bits is no leave for the rest: a tenth of a dB is told, and so is a silent file no word of 16 bits.
+    auto wrong = parts;
+    wrong[0] = wrong[0].gain_db(0.1);
+    CHECK(sum_of(dithered(mix, 99), wrong).cause == SumCause::faders);
+    auto more = parts;
+    more.push_back(times(parts[0], 0));
+    CHECK(sum_of(mix, more).floor_db < -100);
+  }
+
   TEST_CASE("one gain") {
     auto parts = ensemble(5);
     const auto mix = added(parts);
