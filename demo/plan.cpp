@@ -34,7 +34,7 @@ constexpr std::array<Planned, 9> kStems = {{
 constexpr std::string_view kWishes = R"(
 [vocal]
 above_band = [-3.0, 1.5]     # LU
-sections = { "break" = [-5.0, 0.0] }
+sections = { "break" = [-5.0, 0.0], "outro" = [-1.0, 3.0] }
 
 [backing]
 under_lead = [2.0, 9.0]      # LU
