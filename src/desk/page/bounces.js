@@ -175,6 +175,7 @@ export class Bounces {
   /** The comparison that is shown: whether both can be heard. */
   async look() {
     if (!this.desk.shown("two")) {
+      this.hold(false);
       this.id = null;
       this.hearing.hidden = true;
       return;
@@ -184,6 +185,7 @@ export class Bounces {
     const done = check?.state === "done" ? id : null;
     if (this.id === done) return;
     this.id = done;
+    this.hold(Boolean(done));
     this.pair = null;
     this.hearing.hidden = true;
     this.differences.take(null);
@@ -196,15 +198,23 @@ export class Bounces {
       await this.shape.open({check: done, part: pair.old_part});
     } catch {
       // One of them has no sheet, and the sheet says why.
+      if (this.id === done) this.hold(false);
       return;
     }
     if (this.id !== done) return;
     this.pair = pair;
     put(this.level, loudnessWords(pair));
     this.hearing.hidden = false;
+    this.hold(false);
     this.differences.take(pair, done);
     if (this.desk.hear?.id === done) this.differences.places(this.desk.hear.groups);
     this.tell();
+  }
+
+  /** What stands below waits for it, so that nobody reads what goes down the next moment. */
+  hold(on) {
+    const list = by("verdicts"), below = [list, list.nextElementSibling];
+    by("one").classList.toggle("held", on && !below.some((one) => one.contains(document.activeElement)));
   }
 
   get playing() {
