@@ -10,6 +10,7 @@ import {inOld} from "./two.js";
 import {askedAs, keyOf, Walk} from "./walk.js";
 import {by, make, plain, put, putName} from "./words.js";
 
+const kHoldMs = 1500;
 const kSlots = [["old", "Old"], ["new", "New"]];
 const kOthers = "What was compared before was another pair. Press “Compare” for the two that are chosen now; the list below has the ones before.";
 const kNothing = "No comparison yet. Choose an old and a new bounce and press “Compare”: what changed then stands here, what did not, and where.";
@@ -211,8 +212,10 @@ export class Bounces {
     this.tell();
   }
 
-  /** What stands below waits for it, so that nobody reads what goes down the next moment. */
+  /** What stands below waits for it a moment, so that nobody reads what goes down the next one. */
   hold(on) {
+    clearTimeout(this.held);
+    if (on) this.held = setTimeout(() => this.hold(false), kHoldMs);
     const list = by("verdicts"), below = [list, list.nextElementSibling];
     by("one").classList.toggle("held", on && !below.some((one) => one.contains(document.activeElement)));
   }
