@@ -321,8 +321,11 @@ TEST_CASE("findings and places belong to the questions they are about") {
   auto sheet = measured(1, -9);
   sheet.findings[0].where.resize(20, {12, 13, 0, 0, 0, "", "soft phrase"});
   sheet.findings[0].where[0].file = "elsewhere.wav";
+  // What is named twice is asked once.
+  for (std::size_t i = 2; i < 20; ++i) sheet.findings[0].where[i].start_s += 0.01 * static_cast<double>(i / 2);
   const auto places = places_of(*plan, plan->questions[1], &sheet);
   REQUIRE(places.size() == 5);
+  CHECK(places[1].start_s > places[0].start_s);
   CHECK(places[0].what == "soft phrase");
   CHECK(places_of(*plan, plan->questions[0], nullptr).front().what == "chorus");
 }
