@@ -92,7 +92,8 @@ TEST_SUITE("song/loudness") {
   TEST_CASE("what lies beyond a border counts for none of both sides, to the window") {
     const auto part = measured({{2, -32}, {2, -20}, {2, -32}}), other = measured({{6, -20}});
     const auto active = active_windows(part);
-    for (const auto& [from_s, wanted] : {std::pair{0.0, -12.0}, {2.0, 0.0}, {4.0, -12.0}}) {
+    for (const auto& [start_s, wanted] : {std::pair{0.0, -12.0}, {2.0, 0.0}, {4.0, -12.0}}) {
+      const double from_s = start_s;
       CAPTURE(from_s);
       const auto here = against(part, other, active, windows_between(from_s, from_s + 2, active.size()));
       REQUIRE(here.has_value());
