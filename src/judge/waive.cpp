@@ -117,15 +117,11 @@ std::vector<std::size_t> apply_waivers(const RuleSet& rule_set, const Subject& s
     if (agreed.empty()) continue;
     finding.before_waiver = finding.status;
     finding.status = Status::waived;
-    AppliedWaiver applied;
     for (const auto i : agreed) {
       use(i);
       const auto& waiver = rule_set.waivers[i];
-      applied.reason += (applied.reason.empty() ? "" : "; ") + waiver.reason;
-      if (applied.by.find(waiver.by) == std::string::npos) applied.by += (applied.by.empty() ? "" : ", ") + waiver.by;
-      if (applied.until.empty() || waiver.until < applied.until) applied.until = waiver.until;
+      finding.waiver = together(std::move(finding.waiver), {waiver.reason, waiver.by, waiver.until});
     }
-    finding.waiver = std::move(applied);
     undated = undated || subject.today.empty();
   }
   if (undated) {
